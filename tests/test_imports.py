@@ -1,0 +1,78 @@
+"""Starting headfit is quick, because drawing and table libraries load only when they are used."""
+
+import os
+import statistics
+import subprocess
+import sys
+import time
+from importlib.metadata import entry_points
+from pathlib import Path
+
+import pytest
+
+HEAVY = {"matplotlib", "mne", "pandas", "pyvista", "vtk", "vtkmodules"}
+
+IMPORT_HEADFIT = ["-c", "import headfit"]
+SHOW_HELP = ["-m", "headfit", "--help"]
+
+
+def run_python(arguments: list[str]) -> subprocess.CompletedProcess[str]:
+    """Run a fresh interpreter that sees neither the tester's settings nor a terminal."""
+    environment = {
+        name: value for name, value in os.environ.items() if not name.startswith("PYTHON")
+    }
+    return subprocess.run(
+        [sys.executable, *arguments],
+        check=True,
+        capture_output=True,
+        text=True,
+        stdin=subprocess.DEVNULL,
+        env=environment,
+    )
+
+
+def modules_loaded_by(arguments: list[str]) -> set[str]:
+    """Names of all modules a fresh interpreter imports, as `-X importtime` lists them."""
+    listing = run_python(["-X", "importtime", *arguments]).stderr
+    return {line.rpartition("|")[2].strip() for line in listing.splitlines() if "|" in line}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "must_be_there"),
+    [(IMPORT_HEADFIT, "headfit"), (SHOW_HELP, "headfit.cli")],
+    ids=["import headfit", "headfit --help"],
+)
+def test_starting_loads_no_drawing_or_table_library(
+    arguments: list[str], must_be_there: str
+) -> None:
+    loaded = modules_loaded_by(arguments)
+    assert must_be_there in loaded
+    assert not {name.partition(".")[0] for name in loaded} & HEAVY
+
+
+def test_a_heavy_library_would_be_noticed() -> None:
+    assert "matplotlib" in modules_loaded_by(["-c", "import matplotlib"])
+
+
+def test_the_headfit_command_says_the_same_as_the_module() -> None:
+    (command,) = entry_points(group="console_scripts", name="headfit")
+    assert command.value == "headfit.cli:main"
+    installed = Path(sys.executable).with_name("headfit")
+    assert run_python([str(installed), "--help"]).stdout == run_python(SHOW_HELP).stdout
+
+
+def test_help_costs_at_most_a_quarter_second_more_than_bare_python() -> None:
+    def seconds(arguments: list[str]) -> float:
+        start = time.perf_counter()
+        run_python(arguments)
+        return time.perf_counter() - start
+
+    # Other work on the machine only ever adds time: the best of three is nearest to the true cost,
+    # taking turns lets both see the same load, and the median forgives two bad rounds of five.
+    run_python(SHOW_HELP)  # writes the byte code
+    extra_s = []
+    for _ in range(5):
+        pairs = [(seconds(["-c", "pass"]), seconds(SHOW_HELP)) for _ in range(3)]
+        bare_s, help_s = (min(times) for times in zip(*pairs, strict=True))
+        extra_s.append(help_s - bare_s)
+    assert statistics.median(extra_s) <= 0.25
