@@ -1,0 +1,1 @@
+"""Landmarks, heads, arcs and sites."""

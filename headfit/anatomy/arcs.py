@@ -1,0 +1,315 @@
+"""The arcs of the 10-20 system and its refinements, from four landmarks, by declared rules.
+
+An arc is a curve over the scalp from a start through a middle point to an end, with a tape on it.
+Arcs hang on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
+needs the ring. `ArcTracer` traces what is asked for, each arc once, and carries exact derivatives
+along when the surface moves. Millimetres; fractions 0..1.
+
+Sources: Klem et al. 1999 (10-20), Chatrian et al. 1985 and ACNS Guideline 2, 2016 (10-10),
+Oostenveld & Praamstra 2001 (10-5), Jurcak, Tsuzuki & Dan 2007 (plane sections, half rings, rows),
+Seeck et al. 2017 (inferior chain).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Literal, get_args, get_type_hints
+
+import numpy as np
+
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.landmarks import Landmarks
+from headfit.errors import ConvergenceError, unknown_name
+from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.geometry.rates import MaterialRates, RunRates, row_rates
+from headfit.geometry.sections import Curve, cut
+from headfit.geometry.shortest import shortest_curve
+from headfit.geometry.taperun import Length, TapeRun, lay
+
+CZ_SETTLED_MM = 1e-3
+CZ_ROUNDS = 25
+
+
+@dataclass(frozen=True)
+class Rules:
+    """The choices on which published definitions differ; the defaults are headfit's own.
+
+    Parameters
+    ----------
+    curve : {"plane", "shortest"}
+        An arc is the plane section through its three points, or the shortest path over the skin
+        forced through them.
+    inner : {"row", "parasagittal", "crossing"}
+        F3, F4, P3, P4: a quarter of the frontal and parietal row; a quarter of the parasagittal
+        arc Fp1-C3-O1; or where the two planes cross.
+    temporal : {"coronal", "ring"}
+        T7, T8: 10 % of the coronal arc, or the middle of the half ring.
+    inferior : {"row", "contour"}
+        Row 9/10: the row arc continued down by 10 % of the coronal arc, or tenths of the 0 %
+        contour nasion-preauricular point-inion.
+    length : {"taut", "skin"}
+        A tape pulled tight bridges hollows; or it follows the skin.
+
+    >>> Rules(inner="parasaggital")
+    Traceback (most recent call last):
+        ...
+    headfit.errors.UnknownNameError: unknown rule for inner 'parasaggital': did you mean \
+'parasagittal'?
+    """
+
+    curve: Literal["plane", "shortest"] = "plane"
+    inner: Literal["row", "parasagittal", "crossing"] = "row"
+    temporal: Literal["coronal", "ring"] = "coronal"
+    inferior: Literal["row", "contour"] = "row"
+    length: Length = "taut"
+
+    def __post_init__(self) -> None:
+        hints = get_type_hints(type(self))
+        for field in fields(self):
+            choices = get_args(hints[field.name])
+            value = getattr(self, field.name)
+            if value not in choices:
+                raise unknown_name(f"rule for {field.name}", value, choices)
+
+
+@dataclass(frozen=True)
+class Arc:
+    """One arc: the sites it joins, and whether the tape is held at the middle one."""
+
+    name: str
+    start: str
+    via: str
+    end: str
+    pinned: bool = False
+
+
+def _rows() -> dict[str, Arc]:
+    """Rows run from the left ring site over the midline site to the right one."""
+    ends = {
+        "AFp": ("AFp7", "AFpz", "AFp8"), "AF": ("AF7", "AFz", "AF8"),
+        "AFF": ("AFF7", "AFFz", "AFF8"), "F": ("F7", "Fz", "F8"),
+        "FFC": ("FFT7", "FFCz", "FFT8"), "FC": ("FT7", "FCz", "FT8"),
+        "FCC": ("FTT7", "FCCz", "FTT8"), "CCP": ("TTP7", "CCPz", "TTP8"),
+        "CP": ("TP7", "CPz", "TP8"), "CPP": ("TPP7", "CPPz", "TPP8"),
+        "P": ("P7", "Pz", "P8"), "PPO": ("PPO7", "PPOz", "PPO8"),
+        "PO": ("PO7", "POz", "PO8"), "POO": ("POO7", "POOz", "POO8"),
+    }  # fmt: skip
+    return {f"row {row}": Arc(f"row {row}", *names, pinned=True) for row, names in ends.items()}
+
+
+ARCS: dict[str, Arc] = {
+    "midline": Arc("midline", "nasion", "Cz", "inion"),
+    "coronal": Arc("coronal", "left_preauricular", "Cz", "right_preauricular"),
+    "left ring": Arc("left ring", "Fpz", "T7", "Oz"),
+    "right ring": Arc("right ring", "Fpz", "T8", "Oz"),
+    **_rows(),
+    "left parasagittal": Arc("left parasagittal", "Fp1", "C3", "O1", pinned=True),
+    "right parasagittal": Arc("right parasagittal", "Fp2", "C4", "O2", pinned=True),
+    "left contour": Arc("left contour", "nasion", "left_preauricular", "inion"),
+    "right contour": Arc("right contour", "nasion", "right_preauricular", "inion"),
+    **{
+        f"ear to ear over {site}": Arc(
+            f"ear to ear over {site}", "left_preauricular", site, "right_preauricular"
+        )
+        for site in ("Fpz", "Fz", "Pz", "Oz")
+    },
+}
+
+# Sites that other arcs start from: arc and fraction. The full tables are in anatomy/sites.py.
+_MIDLINE = (
+    "NFpz Fpz AFpz AFz AFFz Fz FFCz FCz FCCz Cz CCPz CPz CPPz Pz PPOz POz POOz Oz OIz".split()
+)
+_LEFT_RING = (
+    "Fp1h Fp1 AFp7 AF7 AFF7 F7 FFT7 FT7 FTT7 T7 TTP7 TP7 TPP7 P7 PPO7 PO7 POO7 O1 O1h".split()
+)
+
+
+def mirrored(name: str) -> str:
+    """The homologous name: odd numbers become even ones and the reverse; z stays.
+
+    >>> [mirrored(name) for name in ("F3", "Fp1h", "TP10", "Cz", "M1")]
+    ['F4', 'Fp2h', 'TP9', 'Cz', 'M2']
+    """
+    stem = name.rstrip("0123456789h")
+    number = name[len(stem) :].rstrip("h")
+    if not number:
+        return name
+    step = 1 if int(number) % 2 else -1
+    return f"{stem}{int(number) + step}{name[len(stem) + len(number) :]}"
+
+
+MARKS: dict[str, tuple[str, float]] = {
+    **{name: ("midline", (k + 1) / 20) for k, name in enumerate(_MIDLINE)},
+    **{name: ("left ring", (k + 1) / 20) for k, name in enumerate(_LEFT_RING) if name != "T7"},
+    **{
+        mirrored(name): ("right ring", (k + 1) / 20)
+        for k, name in enumerate(_LEFT_RING)
+        if name != "T7"
+    },
+    "T7": ("coronal", 0.1),
+    "C3": ("coronal", 0.3),
+    "C4": ("coronal", 0.7),
+    "T8": ("coronal", 0.9),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceMotion:
+    """How the surface and its landmarks move with K parameters."""
+
+    material: MaterialRates
+    landmarks: dict[str, Floats]
+    n_parameters: int
+
+
+class ArcTracer:
+    """Arcs and marks of one head, each traced when first asked for.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+        The bare scalp.
+    landmarks : Landmarks
+        On the surface of `mesh`.
+    rules : Rules
+    motion : SurfaceMotion, optional
+        Needed for the `..._rate` methods only.
+
+    Raises
+    ------
+    ConvergenceError
+        Cz does not settle.
+    MeshError
+        An arc leaves the surface.
+    """
+
+    def __init__(
+        self, mesh: TriangleMesh, landmarks: Landmarks, rules: Rules,
+        motion: SurfaceMotion | None = None,
+    ) -> None:  # fmt: skip
+        self.mesh = mesh
+        self.rules = rules
+        self.motion = motion
+        self._points: dict[str, Floats] = dict(zip(LANDMARK_NAMES, landmarks, strict=True))
+        self._runs: dict[str, TapeRun] = {}
+        self._rates: dict[str, Floats] = dict(motion.landmarks) if motion else {}
+        self._run_rates: dict[str, RunRates] = {}
+        self._settle_vertex(landmarks)
+
+    def _lay(self, start: Floats, via: Floats, end: Floats, *, hint: bool = False) -> TapeRun:
+        return lay(cut(self.mesh, start, via, end, via_is_hint=hint), self.rules.length)
+
+    def _settle_vertex(self, landmarks: Landmarks) -> None:
+        """Find Cz, the point that bisects the midline and the coronal arc both."""
+        nasion, inion, left, right = landmarks
+        # A guess far above the vertex fixes the plane; the section itself gives the place.
+        above = landmarks.points_mm.mean(axis=0) + 1.5 * np.linalg.norm(right - left) * landmarks.up
+        vertex = self._lay(nasion, above, inion, hint=True).point_mm(0.5)
+        gaps: list[float] = []
+        for _ in range(CZ_ROUNDS):
+            middle = self._lay(left, vertex, right).point_mm(0.5)
+            gaps.append(float(np.linalg.norm(middle - vertex)))
+            if gaps[-1] < CZ_SETTLED_MM:
+                self._points["Cz"] = vertex
+                return
+            vertex = self._lay(nasion, middle, inion).point_mm(0.5)
+            gaps.append(float(np.linalg.norm(middle - vertex)))
+            if gaps[-1] < CZ_SETTLED_MM:
+                self._points["Cz"] = middle
+                return
+        raise ConvergenceError(
+            f"Cz must bisect the midline and the coronal arc within {CZ_SETTLED_MM} mm, "
+            f"got {gaps[-1]:.3g} mm after {CZ_ROUNDS} rounds, {gaps[0]:.3g} mm after the first "
+            "(are the landmarks right, and is the vertex of the head unbroken?)",
+            code="cz-not-settled", gaps_mm=gaps,
+        )  # fmt: skip
+
+    def curve_through(self, start: Floats, via: Floats, end: Floats) -> Curve:
+        """The curve through three points of the surface by the curve rule."""
+        if self.rules.curve == "shortest":
+            return shortest_curve(self.mesh, start, via, end)
+        return cut(self.mesh, start, via, end)
+
+    def run(self, arc_name: str) -> TapeRun:
+        """The tape on a named arc.
+
+        Raises
+        ------
+        UnknownNameError
+            No such arc.
+        """
+        if arc_name not in self._runs:
+            arc = ARCS.get(arc_name)
+            if arc is None:
+                raise unknown_name("arc", arc_name, ARCS)
+            curve = self.curve_through(*(self.point(n) for n in (arc.start, arc.via, arc.end)))
+            length: Length = "skin" if self.rules.curve == "shortest" else self.rules.length
+            self._runs[arc_name] = lay(curve, length, pinned=arc.pinned)
+        return self._runs[arc_name]
+
+    def point(self, name: str) -> Floats:
+        """(3,) a landmark or a mark that arcs start from."""
+        if name not in self._points:
+            arc_name, fraction = MARKS[name]
+            self._points[name] = self.run(arc_name).point_mm(fraction)
+        return self._points[name]
+
+    def length_mm(self, arc_name: str) -> float:
+        """Tape length of a named arc."""
+        return self.run(arc_name).length_mm
+
+    def run_rates(self, arc_name: str) -> RunRates:
+        """How the tape on a named arc moves."""
+        if arc_name not in self._run_rates:
+            arc = ARCS[arc_name]
+            rates = tuple(self.point_rate(n) for n in (arc.start, arc.via, arc.end))
+            self._run_rates[arc_name] = self._rates_of(self.run(arc_name), rates)
+        return self._run_rates[arc_name]
+
+    def _rates_of(self, run: TapeRun, named: tuple[Floats, ...]) -> RunRates:
+        assert self.motion is not None
+        touched = row_rates(
+            run.curve, run.rows, self.mesh.vertices_mm, self.motion.material,
+            (named[0], named[1], named[2]),
+        )  # fmt: skip
+        return RunRates(run, touched)
+
+    def point_rate(self, name: str) -> Floats:
+        """(3, K) rate of a landmark or mark."""
+        if name not in self._rates:
+            if name == "Cz":
+                self._rates[name] = self._vertex_rate()
+            else:
+                self._rates[name] = self.rate_on(*MARKS[name])
+        return self._rates[name]
+
+    def rate_on(self, arc_name: str, fraction: float) -> Floats:
+        """(3, K) rate of the place at a fraction of an arc."""
+        return self.run_rates(arc_name).point(fraction, self.point_rate(ARCS[arc_name].via))
+
+    def _vertex_rate(self) -> Floats:
+        """Rate of Cz: the fixed point of "middle of the coronal arc through the middle of the
+        midline through Cz", so (I - A) rate = B with A the slope in Cz and B in the parameters.
+        """
+        assert self.motion is not None
+        k = self.motion.n_parameters
+        wide = SurfaceMotion(
+            lambda edges, weights: _widened(self.motion.material(edges, weights)),  # type: ignore[union-attr]
+            {name: _widened(rate) for name, rate in self.motion.landmarks.items()},
+            k + 3,
+        )
+        via = np.zeros((3, k + 3))
+        via[:, k:] = np.eye(3)
+        for arc_name in ("midline", "coronal"):
+            run, arc = self.run(arc_name), ARCS[arc_name]
+            touched = row_rates(
+                run.curve, run.rows, self.mesh.vertices_mm, wide.material,
+                (wide.landmarks[arc.start], via, wide.landmarks[arc.end]),
+            )  # fmt: skip
+            via = RunRates(run, touched).point(0.5, via)
+        return np.linalg.solve(np.eye(3) - via[:, k:], via[:, :k])
+
+
+def _widened(rates: Floats) -> Floats:
+    """Rates with three more parameters that do not move this point."""
+    return np.concatenate([rates, np.zeros((*rates.shape[:-1], 3))], axis=-1)

@@ -1,0 +1,366 @@
+"""Where each site of a system stands: the declared table, and the sites placed on a head.
+
+Every site is an arc and a fraction of it, or a step beyond the end of a row, or a spot beside an
+ear. Odd numbers left, even numbers right, z on the midline. Published counts of 10-10 and 10-5
+differ; `SYSTEMS` is the list that is implemented here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
+from headfit.anatomy.head import Head
+from headfit.errors import unknown_name
+from headfit.geometry.mesh import Floats
+from headfit.geometry.sections import cut
+from headfit.geometry.surface import nearest, normals_at
+from headfit.geometry.taperun import lay
+
+
+@dataclass(frozen=True)
+class OnArc:
+    """At a fraction (0..1) of an arc."""
+
+    arc: str
+    fraction: float
+    source: str
+
+
+@dataclass(frozen=True)
+class BeyondRow:
+    """Below the end of a row: the row arc goes on by a share of the coronal arc."""
+
+    arc: str
+    at_end: bool
+    coronal_share: float
+    contour: float
+    source: str
+
+
+@dataclass(frozen=True)
+class BesideEar:
+    """The nearest skin to a place given from a preauricular point in the head frame.
+
+    Lengths are for a preauricular width of 145 mm and scale with it.
+    """
+
+    left: bool
+    offset_mm: tuple[float, float, float]
+    source: str
+
+
+Place = OnArc | BeyondRow | BesideEar
+
+_KLEM = "Klem et al. 1999"
+_ACNS = "ACNS Guideline 2, 2016"
+_FIVE = "Oostenveld & Praamstra 2001"
+
+# Row -> stem of its inner sites, stem of its outer ones, fraction of the half ring.
+_ROW_STEMS = {
+    "AFp": ("AFp", "AFp", 0.15), "AF": ("AF", "AF", 0.20), "AFF": ("AFF", "AFF", 0.25),
+    "F": ("F", "F", 0.30), "FFC": ("FFC", "FFT", 0.35), "FC": ("FC", "FT", 0.40),
+    "FCC": ("FCC", "FTT", 0.45), "CCP": ("CCP", "TTP", 0.55), "CP": ("CP", "TP", 0.60),
+    "CPP": ("CPP", "TPP", 0.65), "P": ("P", "P", 0.70), "PPO": ("PPO", "PPO", 0.75),
+    "PO": ("PO", "PO", 0.80), "POO": ("POO", "POO", 0.85),
+}  # fmt: skip
+_COLUMNS = ("7", "7h", "5", "5h", "3", "3h", "1", "1h")
+
+
+def _table() -> dict[str, Place]:
+    table: dict[str, Place] = {
+        "Nz": OnArc("midline", 0.0, _KLEM),
+        "Iz": OnArc("midline", 1.0, _KLEM),
+        "Cz": OnArc("midline", 0.5, _KLEM),
+    }
+    for name, (arc, fraction) in MARKS.items():
+        table[name] = OnArc(arc, fraction, _ACNS if "h" not in name else _FIVE)
+    for row, (inner, outer, ring) in _ROW_STEMS.items():
+        for step, column in enumerate(_COLUMNS):
+            name = (outer if column[0] == "7" else inner) + column
+            table.setdefault(name, OnArc(f"row {row}", step / 16, _ACNS))
+            table.setdefault(mirrored(name), OnArc(f"row {row}", 1 - step / 16, _ACNS))
+        for column, share in (("9", 0.10), ("9h", 0.05)):
+            for name in (outer + column, mirrored(outer + column)):
+                at_end = name != outer + column
+                table[name] = BeyondRow(f"row {row}", at_end, share, ring, "Seeck et al. 2017")
+    for step, name in enumerate(("T9", "T9h", "T7", "T7h", "C5", "C5h", "C3", "C3h", "C1", "C1h")):
+        table.setdefault(name, OnArc("coronal", step / 20, _KLEM))
+        table.setdefault(mirrored(name), OnArc("coronal", 1 - step / 20, _KLEM))
+    for name, fraction in (("N1h", 0.05), ("N1", 0.1), ("I1", 0.9), ("I1h", 0.95)):
+        table[name] = OnArc("left contour", fraction, _FIVE)
+        table[mirrored(name)] = OnArc("right contour", fraction, _FIVE)
+    # Ear lobe and mastoid: common practice, no source; the offsets are from memory.
+    for name, left, offset in (
+        ("A1", True, (0.0, -9.0, -28.0)), ("A2", False, (0.0, -9.0, -28.0)),
+        ("M1", True, (0.0, -32.0, -16.0)), ("M2", False, (0.0, -32.0, -16.0)),
+    ):  # fmt: skip
+        table[name] = BesideEar(left, offset, "common practice, no source; offset from memory")
+    return table
+
+
+TABLE: dict[str, Place] = _table()
+
+RENAMED = {"T3": "T7", "T4": "T8", "T5": "P7", "T6": "P8"}
+
+_SCALP_19 = tuple("Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2".split())
+_TEN_TEN = (
+    *"Fp1 Fpz Fp2 AF7 AF3 AFz AF4 AF8".split(),
+    *(
+        stem + column
+        for inner, outer in (("F", "F"), ("FC", "FT"), ("C", "T"), ("CP", "TP"), ("P", "P"))
+        for stem, columns in ((outer, "9 7"), (inner, "5 3 1 z 2 4 6"), (outer, "8 10"))
+        for column in columns.split()
+    ),
+    *"PO7 PO3 POz PO4 PO8 O1 Oz O2 Nz Iz A1 A2 M1 M2".split(),
+)
+
+SYSTEMS: dict[str, tuple[str, ...]] = {
+    "10-20": (*_SCALP_19, "A1", "A2"),
+    "ifcn-25": (*_SCALP_19, "F9", "F10", "T9", "T10", "P9", "P10"),
+    "10-10": _TEN_TEN,
+    "10-5": (*_TEN_TEN, *(name for name in TABLE if name not in _TEN_TEN)),
+}
+
+
+def canonical_name(name: str) -> str:
+    """The declared spelling of a site, old names translated.
+
+    Raises
+    ------
+    UnknownNameError
+        With the nearest declared spelling.
+
+    >>> canonical_name("T3"), canonical_name("FP1")
+    ('T7', 'Fp1')
+    """
+    if name in TABLE:
+        return name
+    if name.upper() in RENAMED:
+        return RENAMED[name.upper()]
+    folded = _FOLDED.get(name.strip().casefold())
+    if folded is None:
+        raise unknown_name("site", name, TABLE)
+    return folded
+
+
+_FOLDED = {name.casefold(): name for name in TABLE}
+
+
+@dataclass(frozen=True)
+class ArcMark:
+    """One site on one arc: tape length from the start of the arc, and fraction of it."""
+
+    site: str
+    distance_mm: float
+    fraction: float
+
+
+@dataclass(frozen=True, eq=False)
+class Sites:
+    """Sites placed on a head.
+
+    Attributes
+    ----------
+    names : tuple of str
+    points_mm : (n, 3) float64
+        In the frame of the head.
+    system : str
+    rules : Rules
+    tracer : ArcTracer
+        The arcs they were placed on.
+    """
+
+    names: tuple[str, ...]
+    points_mm: Floats
+    system: str
+    rules: Rules
+    tracer: ArcTracer = field(repr=False)
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+    def __getitem__(self, name: str) -> Floats:
+        """(3,) one site in mm, by its name or its old name.
+
+        Raises
+        ------
+        UnknownNameError
+            Not a site of this set.
+        """
+        index = self._index.get(name)
+        if index is None:
+            index = self._index.get(canonical_name(name))
+        if index is None:
+            raise unknown_name(f"site of {self.system}", name, self.names)
+        return np.asarray(self.points_mm[index])
+
+    @cached_property
+    def _index(self) -> dict[str, int]:
+        return {name: i for i, name in enumerate(self.names)}
+
+    @cached_property
+    def normals(self) -> Floats:
+        """(n, 3) outward unit normals of the scalp at the sites."""
+        return normals_at(self.tracer.mesh, nearest(self.tracer.mesh, self.points_mm)[0])
+
+    def arc_of(self, name: str) -> tuple[str, float] | None:
+        """The arc on which a site is marked and its fraction; None beside the ear or below a row."""
+        place = _place(canonical_name(name), self.rules)
+        return (place.arc, place.fraction) if isinstance(place, OnArc) else None
+
+    @cached_property
+    def arc_marks(self) -> dict[str, tuple[ArcMark, ...]]:
+        """For every arc that is used, its sites in the order met along the tape."""
+        marks: dict[str, list[ArcMark]] = {}
+        for name in self.names:
+            found = self.arc_of(name)
+            if found is not None:
+                arc, fraction = found
+                distance = self.tracer.run(arc).distance_mm(fraction)
+                marks.setdefault(arc, []).append(ArcMark(name, distance, fraction))
+        order = list(ARCS)
+        return {
+            arc: tuple(sorted(marks[arc], key=lambda mark: mark.distance_mm))
+            for arc in sorted(marks, key=order.index)
+        }
+
+
+_INNER_FOUR = {"F3": ("F", 0.25), "F4": ("F", 0.25), "P3": ("P", 0.75), "P4": ("P", 0.75)}
+
+
+def _place(name: str, rules: Rules) -> Place:
+    """The table entry of a site under the rules."""
+    place = TABLE[name]
+    if rules.temporal == "ring" and name in ("T7", "T8"):
+        return OnArc("left ring" if name == "T7" else "right ring", 0.5, "Jurcak et al. 2007")
+    if rules.inner == "parasagittal" and name in _INNER_FOUR:
+        side = "left" if name.endswith("3") else "right"
+        return OnArc(f"{side} parasagittal", _INNER_FOUR[name][1], _KLEM)
+    if rules.inferior == "contour" and isinstance(place, BeyondRow) and place.coronal_share == 0.1:
+        return OnArc("right contour" if place.at_end else "left contour", place.contour, _FIVE)
+    if rules.inferior == "contour" and name in ("T9", "T10"):
+        return OnArc("left contour" if name == "T9" else "right contour", 0.5, _FIVE)
+    return place
+
+
+def place_sites(
+    head: Head, system: str | Iterable[str] = "10-20", rules: Rules | None = None
+) -> Sites:
+    """The sites of a system, or a list of sites, on a head.
+
+    Parameters
+    ----------
+    head : Head
+    system : {"10-20", "10-10", "10-5", "ifcn-25"} or iterable of str
+    rules : Rules, optional
+        Default `Rules()`.
+
+    Raises
+    ------
+    UnknownNameError
+        No such system or site.
+    ConvergenceError, MeshError
+        The arcs cannot be traced on this surface.
+
+    >>> from headfit import load_template
+    >>> sites = place_sites(load_template(), "10-20")
+    >>> len(sites), sites.tracer.length_mm("midline").__round__()
+    (21, 349)
+    """
+    rules = rules or Rules()
+    if isinstance(system, str):
+        if system not in SYSTEMS:
+            raise unknown_name("system", system, SYSTEMS)
+        label, names = system, SYSTEMS[system]
+    else:
+        label, names = "own list", tuple(dict.fromkeys(canonical_name(name) for name in system))
+    return sites_on(ArcTracer(head.scalp, head.landmarks, rules), names, label)
+
+
+def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
+    """The named sites on arcs that are traced already."""
+    points = np.empty((len(names), 3))
+    by_arc: dict[str, list[tuple[int, float]]] = {}
+    beside: list[tuple[int, BesideEar]] = []
+    beyond: list[tuple[int, BeyondRow]] = []
+    for i, name in enumerate(names):
+        place = _place(name, tracer.rules)
+        if tracer.rules.inner == "crossing" and name in _INNER_FOUR:
+            points[i] = _crossing(tracer, name)
+        elif isinstance(place, OnArc):
+            by_arc.setdefault(place.arc, []).append((i, place.fraction))
+        elif isinstance(place, BeyondRow):
+            beyond.append((i, place))
+        else:
+            beside.append((i, place))
+    for arc, wanted in by_arc.items():
+        rows, fractions = zip(*wanted, strict=True)
+        points[list(rows)] = tracer.run(arc).points_mm(fractions)
+    for i, down in beyond:
+        points[i] = _beyond(tracer, down)
+    if beside:
+        points[[i for i, _ in beside]] = _beside_ears(tracer, [place for _, place in beside])
+    points.setflags(write=False)
+    return Sites(names, points, system, tracer.rules, tracer)
+
+
+def _beyond(tracer: ArcTracer, place: BeyondRow) -> Floats:
+    """Go on along the skin from the end of a row, in its plane."""
+    distance = place.coronal_share * tracer.length_mm("coronal")
+    run = tracer.run(place.arc)
+    if tracer.rules.curve == "shortest":
+        arc = ARCS[place.arc]
+        run = lay(cut(tracer.mesh, *(tracer.point(n) for n in (arc.start, arc.via, arc.end))))
+    return run.after_end_mm(distance) if place.at_end else run.before_start_mm(distance)
+
+
+def _crossing(tracer: ArcTracer, name: str) -> Floats:
+    """Where the row of a site crosses the plane of the parasagittal arc of its side."""
+    row = tracer.run(f"row {_INNER_FOUR[name][0]}").curve
+    side = "left" if name.endswith("3") else "right"
+    arc = ARCS[f"{side} parasagittal"]
+    start, via, end = (tracer.point(n) for n in (arc.start, arc.via, arc.end))
+    normal = np.cross(end - start, via - start)
+    half = slice(row.start, row.via + 1) if side == "left" else slice(row.via, row.end + 1)
+    points = row.points_mm[half]
+    height = (points - start) @ normal
+    place = int(np.flatnonzero(np.sign(height[1:]) != np.sign(height[:-1]))[0])
+    share = height[place] / (height[place] - height[place + 1])
+    return np.asarray(points[place] + share * (points[place + 1] - points[place]))
+
+
+def _beside_ears(tracer: ArcTracer, places: list[BesideEar]) -> Floats:
+    left, right = (tracer.point(f"{side}_preauricular") for side in ("left", "right"))
+    x = right - left
+    width = float(np.linalg.norm(x))
+    x = x / width
+    y = tracer.point("nasion") - (left + right) / 2
+    y = y - (y @ x) * x
+    y = y / np.linalg.norm(y)
+    axes = np.array([x, y, np.cross(x, y)])
+    wanted = [
+        (left if place.left else right) + width / 145.0 * (np.array(place.offset_mm) @ axes)
+        for place in places
+    ]
+    return nearest(tracer.mesh, np.array(wanted))[0].on(tracer.mesh.vertices_mm)
+
+
+def rule_displacements(
+    head: Head, names: Iterable[str], rules: Rules, other: Rules
+) -> dict[str, float]:
+    """How far each site moves, in mm, when another set of rules is taken.
+
+    >>> from headfit import load_template
+    >>> moved = rule_displacements(
+    ...     load_template(), ["F3", "Cz"], Rules(), Rules(inner="parasagittal"))
+    >>> moved["F3"] > 5, moved["Cz"]
+    (True, 0.0)
+    """
+    here, there = place_sites(head, names, rules), place_sites(head, names, other)
+    gaps = np.linalg.norm(here.points_mm - there.points_mm, axis=1)
+    return dict(zip(here.names, gaps.tolist(), strict=True))

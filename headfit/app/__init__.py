@@ -1,0 +1,1 @@
+"""The local server and its built page."""

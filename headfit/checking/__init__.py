@@ -1,0 +1,1 @@
+"""From digitised marks to deviations."""

@@ -1,0 +1,1 @@
+"""From tape values to a head: the sheet, the fit, advice."""

@@ -1,0 +1,1 @@
+"""Triangle meshes, plane sections, nearest points and rigid motion; no EEG word in here."""

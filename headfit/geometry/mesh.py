@@ -1,0 +1,174 @@
+"""A triangle mesh that can be cut: vertices in millimetres, triangles wound outwards.
+
+Edge k of a triangle runs from its corner k to its corner (k + 1) % 3. Any frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse
+from numpy.typing import ArrayLike, NDArray
+
+from headfit.errors import MeshError, sentence
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+
+def frozen(array: ArrayLike) -> Floats:
+    """A read-only float64 copy, so that stored arrays cannot change under a result."""
+    copy = np.array(array, dtype=np.float64, order="C")
+    copy.setflags(write=False)
+    return copy
+
+
+@dataclass(frozen=True, eq=False)
+class TriangleMesh:
+    """Vertices and triangles, checked once.
+
+    Parameters
+    ----------
+    vertices_mm : (n, 3) array_like of float
+    faces : (m, 3) array_like of int
+        Corners of each triangle, counter-clockwise seen from outside.
+
+    Raises
+    ------
+    MeshError
+        Wrong shape, nothing in it, a coordinate that is not finite, a corner out of range.
+
+    >>> TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 3]])
+    Traceback (most recent call last):
+        ...
+    headfit.errors.MeshError: corner numbers of triangles must lie in 0 to 2, got 3 in triangle 0
+    """
+
+    vertices_mm: Floats
+    faces: Integers
+
+    def __post_init__(self) -> None:
+        vertices = np.asarray(self.vertices_mm)
+        faces = np.asarray(self.faces)
+        for name, array in (("vertices", vertices), ("triangles", faces)):
+            if array.ndim != 2 or array.shape[1:] != (3,) or not len(array):
+                raise MeshError(
+                    sentence(name, "be a table of three columns, not empty", f"shape {array.shape}"),
+                    code="mesh-shape",
+                )
+        vertices = frozen(vertices)
+        bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1))
+        if len(bad):
+            raise MeshError(
+                sentence("vertex coordinates", "be finite", f"{len(bad)} that are not",
+                         f"first at vertex {bad[0]}"),
+                code="mesh-not-finite", vertex=int(bad[0]),
+            )  # fmt: skip
+        faces = np.array(faces, dtype=np.int64, order="C")
+        out = np.flatnonzero(((faces < 0) | (faces >= len(vertices))).any(axis=1))
+        if len(out):
+            corner = next(int(c) for c in faces[out[0]] if not 0 <= c < len(vertices))
+            raise MeshError(
+                sentence("corner numbers of triangles", f"lie in 0 to {len(vertices) - 1}",
+                         f"{corner} in triangle {out[0]}"),
+                code="mesh-corner-range", face=int(out[0]),
+            )  # fmt: skip
+        faces.setflags(write=False)
+        object.__setattr__(self, "vertices_mm", vertices)
+        object.__setattr__(self, "faces", faces)
+
+    def moved(self, vertices_mm: Floats) -> TriangleMesh:
+        """The same triangles on other vertices (n, 3) in mm; what is known of the edges is kept."""
+        copy = TriangleMesh(vertices_mm, self.faces)
+        for name in ("neighbours", "corner_columns", "face_rows"):
+            if name in self.__dict__:
+                copy.__dict__[name] = self.__dict__[name]
+        return copy
+
+    @cached_property
+    def neighbours(self) -> Integers:
+        """(m, 3) triangle across each edge, -1 at a border.
+
+        Raises
+        ------
+        MeshError
+            Two triangles run along one edge the same way: their winding disagrees.
+        """
+        n_vertices = len(self.vertices_mm)
+        start = self.faces.ravel()
+        end = np.roll(self.faces, -1, axis=1).ravel()
+        key = start * n_vertices + end
+        order = np.argsort(key, kind="stable")
+        ordered = key[order]
+        twice = np.flatnonzero(ordered[1:] == ordered[:-1])
+        if len(twice):
+            first, second = order[twice[0]] // 3, order[twice[0] + 1] // 3
+            raise MeshError(
+                sentence("triangles that share an edge", "run along it in opposite directions",
+                         f"{len(twice)} edges run along twice the same way",
+                         f"first between triangles {first} and {second}; repair the winding"),
+                code="mesh-winding",
+            )  # fmt: skip
+        place = np.searchsorted(ordered, end * n_vertices + start)
+        place[place == len(ordered)] = 0
+        found = ordered[place] == end * n_vertices + start
+        across = np.where(found, order[place] // 3, -1).reshape(-1, 3)
+        across.setflags(write=False)
+        return across
+
+    @cached_property
+    def corner_columns(self) -> tuple[Integers, Integers, Integers]:
+        """The three columns of `faces`, each contiguous: gathers along them are hot."""
+        a, b, c = (np.ascontiguousarray(self.faces[:, k]) for k in range(3))
+        return a, b, c
+
+    @cached_property
+    def face_rows(self) -> Integers:
+        """(m + 1,) of -1: scratch of the section walk, which leaves it as it found it."""
+        return np.full(len(self.faces) + 1, -1)
+
+    @cached_property
+    def triangles_mm(self) -> Floats:
+        """(m, 3, 3) corner coordinates of every triangle."""
+        return self.vertices_mm[self.faces]
+
+    @cached_property
+    def vertex_normals(self) -> Floats:
+        """(n, 3) outward unit normals, area-weighted; zero where no triangle meets a vertex."""
+        corners = self.triangles_mm
+        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        total = np.zeros_like(self.vertices_mm)
+        for k in range(3):
+            for axis in range(3):
+                total[:, axis] += np.bincount(
+                    self.faces[:, k], normals[:, axis], len(self.vertices_mm)
+                )
+        length = np.linalg.norm(total, axis=1, keepdims=True)
+        return np.divide(total, length, out=np.zeros_like(total), where=length > 0)
+
+    @cached_property
+    def volume_mm3(self) -> float:
+        """Signed volume; negative when the triangles are wound inwards.
+
+        >>> corners = [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
+        >>> inwards = [[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]]
+        >>> round(TriangleMesh(corners, inwards).volume_mm3, 6)
+        -0.166667
+        """
+        corners = self.triangles_mm - self.vertices_mm.mean(axis=0)
+        return float(
+            np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6
+        )
+
+    @cached_property
+    def n_pieces(self) -> int:
+        """Number of pieces that hang together by edges."""
+        across = self.neighbours
+        face, edge = np.nonzero(across >= 0)
+        n_faces = len(self.faces)
+        graph = scipy.sparse.coo_array(
+            (np.ones(len(face), np.int8), (face, across[face, edge])), shape=(n_faces, n_faces)
+        )
+        return int(scipy.sparse.csgraph.connected_components(graph, directed=False)[0])

@@ -1,0 +1,188 @@
+"""Nearest points of a surface, points that ride on it, and a membrane over a hole. Millimetres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse
+import scipy.sparse.linalg
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+
+
+@dataclass(frozen=True, eq=False)
+class SurfacePoints:
+    """Points on triangles, kept by their weights so that they ride on a mesh that deforms.
+
+    Attributes
+    ----------
+    corners : (n, 3) int64
+        Vertices of the triangle under each point.
+    weights : (n, 3) float64
+        Barycentric weights, not negative, each row adding up to 1.
+    """
+
+    corners: Integers
+    weights: Floats
+
+    def on(self, vertices_mm: Floats) -> Floats:
+        """(n, 3) the points on these vertices, mm."""
+        return np.asarray(np.einsum("ij,ijk->ik", self.weights, vertices_mm[self.corners]))
+
+
+def nearest_on_triangles(points: Floats, triangles: Floats) -> tuple[Integers, Floats, Floats]:
+    """The nearest place on a few triangles for each point.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+    triangles : (m, 3, 3) float64
+        Every point is held against every triangle.
+
+    Returns
+    -------
+    triangle : (n,) int64
+    weights : (n, 3) float64
+        Barycentric weights of the nearest place.
+    distance : (n,) float64
+
+    >>> corner = np.array([[[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]])
+    >>> nearest_on_triangles(np.array([[0.25, 0.25, 2.0]]), corner)[1:]
+    (array([[0.5 , 0.25, 0.25]]), array([2.]))
+    """
+    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
+    weights = _closest_weights(points[:, None], a, b, c)
+    place = np.einsum("nmk,mkj->nmj", weights, triangles)
+    distance2 = ((place - points[:, None]) ** 2).sum(axis=2)
+    chosen = distance2.argmin(axis=1)
+    rows = np.arange(len(points))
+    return chosen, weights[rows, chosen], np.sqrt(distance2[rows, chosen])
+
+
+def _closest_weights(point: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
+    """Barycentric weights (..., 3) of the place on triangle a, b, c nearest to `point`.
+
+    The seven regions of Ericson, Real-Time Collision Detection (2005), section 5.1.5.
+    """
+    ab, ac, ap = b - a, c - a, point - a
+    d1, d2 = (ab * ap).sum(-1), (ac * ap).sum(-1)
+    bp = point - b
+    d3, d4 = (ab * bp).sum(-1), (ac * bp).sum(-1)
+    cp = point - c
+    d5, d6 = (ab * cp).sum(-1), (ac * cp).sum(-1)
+    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside = va + vb + vc
+        v, w = vb / inside, vc / inside
+        on_ab = d1 / (d1 - d3)
+        on_ac = d2 / (d2 - d6)
+        on_bc = (d4 - d3) / ((d4 - d3) + (d5 - d6))
+    zero, one = np.zeros_like(d1), np.ones_like(d1)
+    regions = [
+        ((d1 <= 0) & (d2 <= 0), (zero, zero)),
+        ((d3 >= 0) & (d4 <= d3), (one, zero)),
+        ((d6 >= 0) & (d5 <= d6), (zero, one)),
+        ((vc <= 0) & (d1 >= 0) & (d3 <= 0), (on_ab, zero)),
+        ((vb <= 0) & (d2 >= 0) & (d6 <= 0), (zero, on_ac)),
+        ((va <= 0) & (d4 >= d3) & (d5 >= d6), (1 - on_bc, on_bc)),
+    ]
+    tests = [test for test, _ in regions]
+    v = np.select(tests, [pair[0] for _, pair in regions], v)
+    w = np.select(tests, [pair[1] for _, pair in regions], w)
+    return np.stack([1 - v - w, v, w], axis=-1)
+
+
+def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
+    """The nearest place of the surface for each point, and how far off it is.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    points_mm : (n, 3) float64
+
+    Returns
+    -------
+    SurfacePoints
+    distance_mm : (n,) float64
+        Not signed.
+    """
+    points = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
+    triangles = mesh.triangles_mm
+    centres = triangles.mean(axis=1)
+    reach = np.sqrt(((triangles - centres[:, None]) ** 2).sum(axis=2).max(axis=1))
+    tree = cKDTree(centres)
+    # No triangle whose centre is farther than this bound can hold the nearest place; long
+    # triangles are held against every point, so that a few of them do not widen the search.
+    usual = float(np.quantile(reach, 0.99))
+    long_faces = np.flatnonzero(reach > usual)
+    bound = tree.query(points)[0] + usual
+    faces = np.empty(len(points), np.int64)
+    weights = np.empty((len(points), 3))
+    distance = np.empty(len(points))
+    for i, near in enumerate(tree.query_ball_point(points, bound + 1e-9)):
+        candidates = np.union1d(np.asarray(near, np.int64), long_faces)
+        chosen, weight, gap = nearest_on_triangles(points[i : i + 1], triangles[candidates])
+        faces[i], weights[i], distance[i] = candidates[chosen[0]], weight[0], gap[0]
+    return SurfacePoints(mesh.faces[faces], weights), distance
+
+
+def normals_at(mesh: TriangleMesh, places: SurfacePoints) -> Floats:
+    """(n, 3) outward unit normals at points of the surface, blended from the vertices."""
+    normal = places.on(mesh.vertex_normals)
+    return np.asarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
+
+
+def project_along_normals(
+    mesh: TriangleMesh, points_mm: Floats
+) -> tuple[SurfacePoints, Floats]:
+    """Where each point stands over the surface, and its signed height.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    points_mm : (n, 3) float64
+        Points that float off the scalp (hair, sensor height) or sink into it.
+
+    Returns
+    -------
+    SurfacePoints
+        The foot on the surface: the nearest place.
+    height_mm : (n,) float64
+        Positive outside.
+    """
+    places, distance = nearest(mesh, points_mm)
+    foot = places.on(mesh.vertices_mm)
+    outward = np.einsum("ij,ij->i", np.atleast_2d(points_mm) - foot, normals_at(mesh, places))
+    return places, np.where(outward < 0, -distance, distance)
+
+
+def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
+    """(n, 3) vertices with the loose ones laid as a smooth patch over their rim.
+
+    The bilaplacian of the patch vanishes, so that it joins the rim without a crease. Serves to
+    take the ears off a head: arcs run over the skin beneath.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    loose : (n,) bool
+        Vertices to be moved.
+    """
+    vertices = np.array(mesh.vertices_mm)
+    if not loose.any():
+        return vertices
+    n = len(vertices)
+    start = mesh.faces.ravel()
+    end = np.roll(mesh.faces, -1, axis=1).ravel()
+    adjacency = scipy.sparse.coo_array((np.ones(len(start)), (start, end)), shape=(n, n)).tocsr()
+    adjacency = adjacency + adjacency.T
+    adjacency.data[:] = 1.0
+    laplacian = scipy.sparse.diags_array(adjacency.sum(axis=1)) - adjacency
+    system = (laplacian @ laplacian).tocsr()
+    inside, rim = np.flatnonzero(loose), np.flatnonzero(~loose)
+    factor = scipy.sparse.linalg.splu(system[inside][:, inside].tocsc())
+    vertices[inside] = factor.solve(-(system[inside][:, rim] @ vertices[rim]))
+    return vertices

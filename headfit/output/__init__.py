@@ -1,0 +1,1 @@
+"""What is drawn, printed and written for people."""

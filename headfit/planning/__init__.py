@@ -1,0 +1,1 @@
+"""Derivations, places that must stay free, lessons."""

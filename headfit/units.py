@@ -1,0 +1,96 @@
+"""Lengths in millimetres, from the units in which people write them down.
+
+Everything inside headfit is in millimetres. A length that arrives without a unit is refused at
+the border: 36 and 360 are both plausible numbers for the same arc.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+from headfit.errors import UnitError, sentence
+
+MM_PER_UNIT: dict[str, float] = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "inch": 25.4,  # exact: international yard and pound agreement, 1959
+    "inches": 25.4,
+    "in": 25.4,
+}
+
+_LENGTH = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s].*?)?\s*")
+
+
+def to_mm(value: float, unit: str, what: str = "length") -> float:
+    """`value` in millimetres.
+
+    Parameters
+    ----------
+    value : float
+        A number in `unit`.
+    unit : str
+        One of mm, cm, m, inch (in, inches).
+    what : str
+        Subject of the sentence when something is wrong.
+
+    Raises
+    ------
+    UnitError
+        The unit is unknown or the value is not a finite number.
+
+    >>> to_mm(14.0, "inch")
+    355.6
+    >>> to_mm(36.0, "ells")
+    Traceback (most recent call last):
+        ...
+    headfit.errors.UnitError: unit of length must be one of mm, cm, m, inch, got 'ells'
+    """
+    factor = MM_PER_UNIT.get(str(unit).strip().casefold())
+    if factor is None:
+        raise UnitError(
+            sentence(f"unit of {what}", "be one of mm, cm, m, inch", repr(unit)),
+            code="unit-unknown",
+            what=what,
+            unit=unit,
+        )
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise UnitError(
+            sentence(what, "be a finite number", repr(value)), code="not-a-number", what=what
+        )
+    return float(value) * factor
+
+
+def parse_length(text: str, what: str = "length") -> float:
+    """Millimetres from a number written with its unit, such as ``"36.2 cm"``.
+
+    A decimal comma is read as a point. A bare number is refused.
+
+    Raises
+    ------
+    UnitError
+        No number, no unit, or an unknown unit.
+
+    >>> parse_length("36,2 cm")
+    362.0
+    >>> parse_length("36.2", "ring")
+    Traceback (most recent call last):
+        ...
+    headfit.errors.UnitError: ring must carry its unit, got '36.2' (write 36.2 cm, mm or inch)
+    """
+    match = _LENGTH.fullmatch(text)
+    if match is None:
+        raise UnitError(
+            sentence(what, "be a number with a unit, such as 36.2 cm", repr(text)),
+            code="not-a-number",
+            what=what,
+        )
+    number, unit = match.groups()
+    if unit is None:
+        raise UnitError(
+            sentence(what, "carry its unit", repr(text), f"write {number} cm, mm or inch"),
+            code="unit-missing",
+            what=what,
+        )
+    return round(to_mm(float(number.replace(",", ".")), unit, what), 9)
