@@ -12,6 +12,7 @@ Seeck et al. 2017 (inferior chain).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Literal, get_args, get_type_hints
 
@@ -22,7 +23,7 @@ from headfit.anatomy.landmarks import Landmarks
 from headfit.errors import ConvergenceError, unknown_name
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.geometry.rates import MaterialRates, RunRates, row_rates
-from headfit.geometry.sections import Curve, cut
+from headfit.geometry.sections import cut, cut_all
 from headfit.geometry.shortest import shortest_curve
 from headfit.geometry.taperun import Length, TapeRun, lay
 
@@ -81,6 +82,11 @@ class Arc:
     via: str
     end: str
     pinned: bool = False
+
+    @property
+    def marks(self) -> tuple[str, str, str]:
+        """Start, middle and end."""
+        return self.start, self.via, self.end
 
 
 def _rows() -> dict[str, Arc]:
@@ -224,11 +230,38 @@ class ArcTracer:
             code="cz-not-settled", gaps_mm=gaps,
         )  # fmt: skip
 
-    def curve_through(self, start: Floats, via: Floats, end: Floats) -> Curve:
-        """The curve through three points of the surface by the curve rule."""
-        if self.rules.curve == "shortest":
-            return shortest_curve(self.mesh, start, via, end)
-        return cut(self.mesh, start, via, end)
+    def trace(self, arc_names: Iterable[str]) -> None:
+        """Trace arcs and all they hang on, those that are ready together in one go.
+
+        Raises
+        ------
+        UnknownNameError
+            No such arc.
+        """
+        wanted: dict[str, Arc] = {}
+        waiting = [name for name in arc_names if name not in self._runs]
+        while waiting:
+            name = waiting.pop()
+            if name in wanted or name in self._runs:
+                continue
+            if name not in ARCS:
+                raise unknown_name("arc", name, ARCS)
+            wanted[name] = arc = ARCS[name]
+            waiting += [MARKS[mark][0] for mark in arc.marks if mark not in self._points]
+        while wanted:
+            ready = [
+                arc for arc in wanted.values()
+                if all(m in self._points or MARKS[m][0] in self._runs for m in arc.marks)
+            ]  # fmt: skip
+            triples = [tuple(self.point(mark) for mark in arc.marks) for arc in ready]
+            if self.rules.curve == "shortest":
+                curves = [shortest_curve(self.mesh, *triple) for triple in triples]
+            else:
+                curves = cut_all(self.mesh, triples)
+            length: Length = "skin" if self.rules.curve == "shortest" else self.rules.length
+            for arc, curve in zip(ready, curves, strict=True):
+                self._runs[arc.name] = lay(curve, length, pinned=arc.pinned)
+                del wanted[arc.name]
 
     def run(self, arc_name: str) -> TapeRun:
         """The tape on a named arc.
@@ -239,12 +272,7 @@ class ArcTracer:
             No such arc.
         """
         if arc_name not in self._runs:
-            arc = ARCS.get(arc_name)
-            if arc is None:
-                raise unknown_name("arc", arc_name, ARCS)
-            curve = self.curve_through(*(self.point(n) for n in (arc.start, arc.via, arc.end)))
-            length: Length = "skin" if self.rules.curve == "shortest" else self.rules.length
-            self._runs[arc_name] = lay(curve, length, pinned=arc.pinned)
+            self.trace([arc_name])
         return self._runs[arc_name]
 
     def point(self, name: str) -> Floats:
@@ -269,7 +297,7 @@ class ArcTracer:
     def _rates_of(self, run: TapeRun, named: tuple[Floats, ...]) -> RunRates:
         assert self.motion is not None
         touched = row_rates(
-            run.curve, run.rows, self.mesh.vertices_mm, self.motion.material,
+            run.curve, run.rows, self.mesh, self.motion.material,
             (named[0], named[1], named[2]),
         )  # fmt: skip
         return RunRates(run, touched)
@@ -291,11 +319,12 @@ class ArcTracer:
         """Rate of Cz: the fixed point of "middle of the coronal arc through the middle of the
         midline through Cz", so (I - A) rate = B with A the slope in Cz and B in the parameters.
         """
-        assert self.motion is not None
-        k = self.motion.n_parameters
+        motion = self.motion
+        assert motion is not None
+        k = motion.n_parameters
         wide = SurfaceMotion(
-            lambda edges, weights: _widened(self.motion.material(edges, weights)),  # type: ignore[union-attr]
-            {name: _widened(rate) for name, rate in self.motion.landmarks.items()},
+            lambda *edge_points: _widened(motion.material(*edge_points)),
+            {name: _widened(rate) for name, rate in motion.landmarks.items()},
             k + 3,
         )
         via = np.zeros((3, k + 3))
@@ -303,7 +332,7 @@ class ArcTracer:
         for arc_name in ("midline", "coronal"):
             run, arc = self.run(arc_name), ARCS[arc_name]
             touched = row_rates(
-                run.curve, run.rows, self.mesh.vertices_mm, wide.material,
+                run.curve, run.rows, self.mesh, wide.material,
                 (wide.landmarks[arc.start], via, wide.landmarks[arc.end]),
             )  # fmt: skip
             via = RunRates(run, touched).point(0.5, via)

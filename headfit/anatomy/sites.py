@@ -298,6 +298,7 @@ def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
             beyond.append((i, place))
         else:
             beside.append((i, place))
+    tracer.trace([*by_arc, *(place.arc for _, place in beyond)])
     for arc, wanted in by_arc.items():
         rows, fractions = zip(*wanted, strict=True)
         points[list(rows)] = tracer.run(arc).points_mm(fractions)

@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse
 from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import cKDTree
 
 from headfit.errors import MeshError, sentence
 
@@ -82,7 +83,7 @@ class TriangleMesh:
     def moved(self, vertices_mm: Floats) -> TriangleMesh:
         """The same triangles on other vertices (n, 3) in mm; what is known of the edges is kept."""
         copy = TriangleMesh(vertices_mm, self.faces)
-        for name in ("neighbours", "corner_columns", "face_rows"):
+        for name in ("neighbours", "corner_columns", "half_edges"):
             if name in self.__dict__:
                 copy.__dict__[name] = self.__dict__[name]
         return copy
@@ -125,14 +126,25 @@ class TriangleMesh:
         return a, b, c
 
     @cached_property
-    def face_rows(self) -> Integers:
-        """(m + 1,) of -1: scratch of the section walk, which leaves it as it found it."""
-        return np.full(len(self.faces) + 1, -1)
+    def half_edges(self) -> tuple[Integers, Integers, Integers]:
+        """First vertex, second vertex and triangle across (3 m,) of every half edge.
+
+        Half edge 3 f + k is edge k of triangle f.
+        """
+        second = np.roll(self.faces, -1, axis=1).ravel()
+        return self.faces.ravel(), second, self.neighbours.ravel()
 
     @cached_property
     def triangles_mm(self) -> Floats:
         """(m, 3, 3) corner coordinates of every triangle."""
         return self.vertices_mm[self.faces]
+
+    @cached_property
+    def centre_tree(self) -> tuple[cKDTree, Floats]:
+        """Tree of the triangle centres, and how far (m,) each triangle reaches from its centre."""
+        centres = self.triangles_mm.mean(axis=1)
+        reach2 = ((self.triangles_mm - centres[:, None]) ** 2).sum(axis=2).max(axis=1)
+        return cKDTree(centres), np.sqrt(reach2)
 
     @cached_property
     def vertex_normals(self) -> Floats:

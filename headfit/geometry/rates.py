@@ -13,16 +13,17 @@ from functools import cached_property
 
 import numpy as np
 
-from headfit.geometry.mesh import Floats, Integers
+from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.geometry.sections import Curve
 from headfit.geometry.taperun import TapeRun
 
-# (edges (r, 2), weights (r,)) -> (r, 3, K): rate of the material point on each edge.
-MaterialRates = Callable[[Integers, Floats], Floats]
+# (first vertices (r,), second vertices (r,), weights (r,)) -> (r, 3, K): the rate of a point that
+# is fixed on its edge, weight 0 at the first vertex.
+MaterialRates = Callable[[Integers, Integers, Floats], Floats]
 
 
 def row_rates(
-    curve: Curve, rows: Integers, vertices_mm: Floats, material: MaterialRates,
+    curve: Curve, rows: Integers, mesh: TriangleMesh, material: MaterialRates,
     named_rates: tuple[Floats, Floats, Floats],
 ) -> Floats:  # fmt: skip
     """(r, 3, K) rates of some rows of a section.
@@ -31,8 +32,8 @@ def row_rates(
     ----------
     curve : Curve
     rows : (r,) int64
-    vertices_mm : (n, 3) float64
-        Of the mesh that was cut.
+    mesh : TriangleMesh
+        The one that was cut.
     material : callable
         Rates of points fixed on mesh edges.
     named_rates : three (3, K) float64
@@ -46,11 +47,12 @@ def row_rates(
         np.cross(end_rate - start_rate, via - start, axisa=0, axisb=0, axisc=0)
         + np.cross(end - start, via_rate - start_rate, axisa=0, axisb=0, axisc=0)
     ) / size
-    on_edge = curve.edges[rows, 0] >= 0
+    on_edge = curve.half_edges[rows] >= 0
     here = rows[on_edge]
-    edges = curve.edges[here]
-    stay = material(edges, curve.weights[here])
-    along = vertices_mm[edges[:, 1]] - vertices_mm[edges[:, 0]]
+    first, second, _ = mesh.half_edges
+    one, other = first[curve.half_edges[here]], second[curve.half_edges[here]]
+    stay = material(one, other, curve.weights[here])
+    along = mesh.vertices_mm[other] - mesh.vertices_mm[one]
     climb = along @ normal
     leave = (curve.points_mm[here] - start) @ normal_rate
     leave += np.einsum("j,rjk->rk", normal, stay) - normal @ start_rate

@@ -11,6 +11,7 @@ of the curve is read off the neighbours: there is nothing to sort and no toleran
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +28,6 @@ _LEAVES = np.array(
 _ENTERS = np.array(
     [next((k for k in range(3) if not up[k] and up[(k + 1) % 3]), 0) for up in _ABOVE]
 )
-_NEXT_CORNER = np.array([1, 2, 0])
 
 # A point given as lying on the surface may miss the curve by this much: rounding of files.
 _ON_CURVE_MM = 1e-2
@@ -46,8 +46,8 @@ class Curve:
         end point.
     start, via, end : int
         Row of each named point, start < via < end.
-    edges : (n, 2) int64
-        The two vertices between which each row lies; -1 at the named points.
+    half_edges : (n,) int64
+        The half edge of the mesh on which each row lies; -1 at the named points.
     weights : (n,) float64
         Where between them, 0 at the first.
     normal : (3,) float64
@@ -58,7 +58,7 @@ class Curve:
     start: int
     via: int
     end: int
-    edges: Integers
+    half_edges: Integers
     weights: Floats
     normal: Floats
 
@@ -77,27 +77,124 @@ def cross(a: Floats, b: Floats) -> Floats:
 def cut(
     mesh: TriangleMesh, start: Floats, via: Floats, end: Floats, *, via_is_hint: bool = False
 ) -> Curve:
-    """The section of `mesh` from `start` through `via` to `end`.
+    """The section of `mesh` from `start` through `via` to `end`, each (3,) in mm.
+
+    As `cut_all`, for one plane.
+    """
+    return cut_all(mesh, [(start, via, end)], via_is_hint=via_is_hint)[0]
+
+
+def cut_all(
+    mesh: TriangleMesh, triples: Sequence[tuple[Floats, Floats, Floats]], *,
+    via_is_hint: bool = False,
+) -> list[Curve]:  # fmt: skip
+    """Sections of `mesh`, each from a start through a via to an end point.
+
+    The planes go through the vectorised part together: on a template head the cost of a call is
+    mostly per call, not per plane.
 
     Parameters
     ----------
     mesh : TriangleMesh
-        Closed, or open away from the curve.
-    start, via, end : (3,) float64
-        Points on the surface, mm, not in line.
+        Closed, or open away from the curves.
+    triples : sequence of (start, via, end)
+        Each (3,) in mm on the surface; the three not in line.
     via_is_hint : bool
         `via` need not lie on the surface: the nearest place of the section stands for it.
 
     Returns
     -------
-    Curve
-        Of several loops that lie in the plane, the one on which `via` lies.
+    list of Curve
+        Of several loops in a plane, the one on which `via` lies.
 
     Raises
     ------
     MeshError
         The points are in line, are not on one curve, or a border of the mesh interrupts it.
     """
+    normals = np.array([_plane_normal(*triple) for triple in triples])
+    starts = np.array([triple[0] for triple in triples])
+    height = normals @ mesh.vertices_mm.T
+    height -= np.einsum("ij,ij->i", normals, starts)[:, None]
+    above = (height > 0).view(np.uint8)
+    a, b, c = mesh.corner_columns
+    code = above[:, c]
+    code <<= 1
+    code |= above[:, b]
+    code <<= 1
+    code |= above[:, a]
+    code = code.ravel()
+    n_faces, n_vertices = len(mesh.faces), len(mesh.vertices_mm)
+    crossed = np.flatnonzero((code - np.uint8(1)) < 6)  # 0 wraps round to 255
+    plane, face = np.divmod(crossed, n_faces)
+    code = code[crossed]
+    first, second, across = mesh.half_edges
+    exits, entrances = 3 * face + _LEAVES[code], 3 * face + _ENTERS[code]
+
+    def meet(half_edge: Integers, plane: Integers) -> tuple[Floats, Floats]:
+        """Weights and points where the planes meet half edges."""
+        one, other = first[half_edge], second[half_edge]
+        heights, offset = height.ravel(), plane * n_vertices
+        upper = heights[one + offset]
+        weight = upper / (upper - heights[other + offset])
+        begin = mesh.vertices_mm[one]
+        return weight, begin + weight[:, None] * (mesh.vertices_mm[other] - begin)
+
+    weights, points = meet(exits, plane)
+    row = np.full(len(triples) * n_faces + 1, -1)  # the last one serves "no triangle"
+    row[crossed] = np.arange(len(crossed))
+    before, following = (
+        row[np.where(neighbour < 0, -1, neighbour + plane * n_faces)]
+        for neighbour in (across[entrances], across[exits])
+    )
+    # Each crossed triangle carries the piece of curve from its entry to its exit.
+    entries = points[before]
+    borders = np.flatnonzero(before < 0)
+    if len(borders):
+        entries[borders] = meet(entrances[borders], plane[borders])[1]
+    bounds = np.searchsorted(plane, np.arange(len(triples) + 1)).tolist()
+    named = np.array(triples)
+    along, distance2 = _along_pieces(named[plane], entries, points)
+    next_rows, rows_before = following.tolist(), before.tolist()
+    orders = []
+    for k in range(len(triples)):
+        here = slice(bounds[k], bounds[k + 1])
+        if here.start == here.stop:
+            raise MeshError(
+                sentence("plane of an arc", "cut the surface", _places(*named[k])),
+                code="arc-misses",
+            )
+        pieces = (distance2[here].argmin(axis=0) + here.start).tolist()
+        shares = [float(along[piece, i]) for i, piece in enumerate(pieces)]
+        distances2 = [float(distance2[piece, i]) for i, piece in enumerate(pieces)]
+        if via_is_hint:
+            piece, share = pieces[1], shares[1]
+            named[k, 1] = entries[piece] + share * (points[piece] - entries[piece])
+            distances2[1] = 0.0
+        orders.append(_order(named[k], pieces, shares, distances2, next_rows, rows_before))
+    rows = np.array(
+        [r for leading, one, two, trailing in orders
+         for r in (*leading, -1, *one, -1, *two, -1, *trailing)]
+    )  # fmt: skip
+    places = np.flatnonzero(rows < 0)
+    path, half_edges, path_weights = points[rows], exits[rows], weights[rows]
+    path[places] = named.reshape(-1, 3)
+    half_edges[places], path_weights[places] = -1, 0.0
+    steps = path[1:] - path[:-1]
+    repeated = np.einsum("ij,ij->i", steps, steps) < _SAME_POINT_MM**2
+    curves = []
+    begin = 0
+    for k, lists in enumerate(orders):
+        here = slice(begin, begin + sum(map(len, lists)) + 3)
+        named_rows = (places[3 * k : 3 * k + 3] - begin).tolist()
+        curve = Curve(path[here], *named_rows, half_edges[here], path_weights[here], normals[k])
+        doubled = repeated[begin : here.stop - 1].any()
+        curves.append(_without_repeats(curve) if doubled else curve)
+        begin = here.stop
+    return curves
+
+
+def _plane_normal(start: Floats, via: Floats, end: Floats) -> Floats:
     normal = cross(end - start, via - start)
     size = float(np.sqrt(normal @ normal))
     if size < 1e-9:
@@ -105,99 +202,44 @@ def cut(
             sentence("three points of an arc", "not lie in line", _places(start, via, end)),
             code="arc-in-line",
         )
-    normal = normal / size
-    height = mesh.vertices_mm @ normal
-    height -= start @ normal
-    above = (height > 0).view(np.uint8)
-    a, b, c = mesh.corner_columns
-    code = above[c]
-    code <<= 1
-    code |= above[b]
-    code <<= 1
-    code |= above[a]
-    crossed = np.flatnonzero((code - np.uint8(1)) < 6)  # 0 wraps round to 255
-    if not len(crossed):
-        raise MeshError(
-            sentence("plane of an arc", "cut the surface", _places(start, via, end)),
-            code="arc-misses",
-        )
-    code = code[crossed]
-    leaves, enters = _LEAVES[code], _ENTERS[code]
-    edges, weights, points = _edge_points(mesh, height, crossed, leaves)
-    row = mesh.face_rows
-    row[crossed] = np.arange(len(crossed))
-    before = row[mesh.neighbours[crossed, enters]]
-    following = row[mesh.neighbours[crossed, leaves]].tolist()
-    row[crossed] = -1
-    # Each crossed triangle carries the piece of curve from its entry to its exit.
-    entries = points[before]
-    borders = np.flatnonzero(before < 0)
-    if len(borders):
-        entries[borders] = _edge_points(mesh, height, crossed[borders], enters[borders])[2]
-    named = np.array([start, via, end])
-    pieces, shares, distances = _nearest_pieces(named, entries, points)
-    if via_is_hint:
-        distances[1] = 0.0
-        named[1] = entries[pieces[1]] + shares[1] * (points[pieces[1]] - entries[pieces[1]])
+    return np.asarray(normal / size)
 
+
+def _order(
+    named: Floats, pieces: list[int], shares: list[float], distances2: list[float],
+    following: list[int], before: list[int],
+) -> _Lists:  # fmt: skip
+    """The rows around and between the named points (3, 3) of one plane, in order."""
     order, closed = _walk(following, pieces[1])
     if closed:
         lists = _turn_closed(order, pieces, shares)
     else:
-        backward, _ = _walk(before.tolist(), pieces[1])
+        backward, _ = _walk(before, pieces[1])
         lists = _turn_open(backward[:0:-1], order, pieces, shares)
-    if lists is None or distances.max() > _ON_CURVE_MM:
-        worst = int(distances.argmax())
+    worst = max(distances2) ** 0.5
+    if lists is None or worst > _ON_CURVE_MM:
         raise MeshError(
             sentence("an arc", "run over unbroken surface through its three points",
-                     f"{_places(*named)}, the farthest {distances[worst]:.1f} mm off the section",
+                     f"{_places(*named)}, the farthest {worst:.1f} mm off the section",
                      "close the holes of the mesh, or check the landmarks"),
-            code="arc-interrupted", distance_mm=float(distances[worst]),
+            code="arc-interrupted", distance_mm=worst,
         )  # fmt: skip
-    leading, first, second, trailing = lists
-    at_start = len(leading)
-    at_via = at_start + 1 + len(first)
-    at_end = at_via + 1 + len(second)
-    rows = np.array([*leading, 0, *first, 0, *second, 0, *trailing])
-    places = [at_start, at_via, at_end]
-    path, path_edges, path_weights = points[rows], edges[rows], weights[rows]
-    path[places], path_edges[places], path_weights[places] = named, -1, 0.0
-    curve = Curve(path, at_start, at_via, at_end, path_edges, path_weights, normal)
-    steps = path[1:] - path[:-1]
-    if np.einsum("ij,ij->i", steps, steps).min() < _SAME_POINT_MM**2:
-        return _without_repeats(curve)
-    return curve
+    return lists
 
 
-def _edge_points(
-    mesh: TriangleMesh, height: Floats, faces: Integers, edge: Integers
-) -> tuple[Integers, Floats, Floats]:
-    """Vertex pairs (k, 2), weights (k,) and points (k, 3) where the plane meets an edge."""
-    corners = mesh.faces[faces]
-    here = np.arange(len(faces))
-    first, second = corners[here, edge], corners[here, _NEXT_CORNER[edge]]
-    upper = height[first]
-    weight = upper / (upper - height[second])
-    begin = mesh.vertices_mm[first]
-    point = begin + weight[:, None] * (mesh.vertices_mm[second] - begin)
-    return np.column_stack([first, second]), weight, point
+def _along_pieces(named: Floats, begin: Floats, end: Floats) -> tuple[Floats, Floats]:
+    """How far (0..1) along piece i its three points named[i] lie, and their squared distance.
 
-
-def _nearest_pieces(
-    named: Floats, begin: Floats, end: Floats
-) -> tuple[list[int], list[float], Floats]:
-    """For each named point the nearest piece, how far along it (0..1), and the distance in mm."""
+    named : (k, 3, 3); begin, end : (k, 3); both results (k, 3).
+    """
     span = end - begin
-    gap = named[:, None] - begin
+    gap = named - begin[:, None]
     length2 = np.maximum(np.einsum("ij,ij->i", span, span), 1e-300)
-    along = np.einsum("pij,ij->pi", gap, span)
-    along /= length2
+    along = np.einsum("ipj,ij->ip", gap, span)
+    along /= length2[:, None]
     np.clip(along, 0.0, 1.0, out=along)
-    gap -= along[:, :, None] * span
-    distance2 = np.einsum("pij,pij->pi", gap, gap)
-    pieces = distance2.argmin(axis=1)
-    points = np.arange(3)
-    return pieces.tolist(), along[points, pieces].tolist(), np.sqrt(distance2[points, pieces])
+    gap -= along[:, :, None] * span[:, None]
+    return along, np.asarray(np.einsum("ipj,ipj->ip", gap, gap))
 
 
 def _walk(following: list[int], begin: int) -> tuple[list[int], bool]:
@@ -271,7 +313,7 @@ def _without_repeats(curve: Curve) -> Curve:
             code="arc-in-line",
         )
     rows[[start, via, end]] = named
-    return Curve(points[rows], start, via, end, curve.edges[rows], curve.weights[rows],
+    return Curve(points[rows], start, via, end, curve.half_edges[rows], curve.weights[rows],
                  curve.normal)  # fmt: skip
 
 

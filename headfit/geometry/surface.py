@@ -8,7 +8,6 @@ import numpy as np
 import scipy.sparse
 import scipy.sparse.linalg
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 
@@ -53,13 +52,20 @@ def nearest_on_triangles(points: Floats, triangles: Floats) -> tuple[Integers, F
     >>> nearest_on_triangles(np.array([[0.25, 0.25, 2.0]]), corner)[1:]
     (array([[0.5 , 0.25, 0.25]]), array([2.]))
     """
-    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
-    weights = _closest_weights(points[:, None], a, b, c)
-    place = np.einsum("nmk,mkj->nmj", weights, triangles)
-    distance2 = ((place - points[:, None]) ** 2).sum(axis=2)
-    chosen = distance2.argmin(axis=1)
-    rows = np.arange(len(points))
-    return chosen, weights[rows, chosen], np.sqrt(distance2[rows, chosen])
+    n, m = len(points), len(triangles)
+    weights, distance = _nearest_of_pairs(
+        np.repeat(points, m, axis=0), np.tile(triangles, (n, 1, 1))
+    )
+    chosen = distance.reshape(n, m).argmin(axis=1)
+    rows = np.arange(n) * m + chosen
+    return chosen, weights[rows], distance[rows]
+
+
+def _nearest_of_pairs(points: Floats, triangles: Floats) -> tuple[Floats, Floats]:
+    """Weights (k, 3) and distance (k,) of the place on triangle i nearest to point i."""
+    weights = _closest_weights(points, triangles[:, 0], triangles[:, 1], triangles[:, 2])
+    gap = np.einsum("ij,ijk->ik", weights, triangles) - points
+    return weights, np.sqrt(np.einsum("ij,ij->i", gap, gap))
 
 
 def _closest_weights(point: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
@@ -111,21 +117,24 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
     """
     points = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
     triangles = mesh.triangles_mm
-    centres = triangles.mean(axis=1)
-    reach = np.sqrt(((triangles - centres[:, None]) ** 2).sum(axis=2).max(axis=1))
-    tree = cKDTree(centres)
-    # No triangle whose centre is farther than this bound can hold the nearest place; long
-    # triangles are held against every point, so that a few of them do not widen the search.
+    tree, reach = mesh.centre_tree
+    # No triangle whose centre is farther than this bound can hold the nearest place; the few long
+    # triangles are held against every point instead of widening the search for all.
     usual = float(np.quantile(reach, 0.99))
     long_faces = np.flatnonzero(reach > usual)
-    bound = tree.query(points)[0] + usual
-    faces = np.empty(len(points), np.int64)
-    weights = np.empty((len(points), 3))
-    distance = np.empty(len(points))
-    for i, near in enumerate(tree.query_ball_point(points, bound + 1e-9)):
-        candidates = np.union1d(np.asarray(near, np.int64), long_faces)
-        chosen, weight, gap = nearest_on_triangles(points[i : i + 1], triangles[candidates])
-        faces[i], weights[i], distance[i] = candidates[chosen[0]], weight[0], gap[0]
+    bound = tree.query(points)[0] + usual + 1e-9
+    near = tree.query_ball_point(points, bound)
+    faces = np.concatenate([[*found, *long_faces] for found in near]).astype(np.int64)
+    counts = np.array([len(found) + len(long_faces) for found in near])
+    all_weights, all_distances = _nearest_of_pairs(
+        np.repeat(points, counts, axis=0), triangles[faces]
+    )
+    ends = np.cumsum(counts)
+    best = np.array(
+        [end - count + all_distances[end - count : end].argmin()
+         for end, count in zip(ends.tolist(), counts.tolist(), strict=True)]
+    )  # fmt: skip
+    faces, weights, distance = faces[best], all_weights[best], all_distances[best]
     return SurfacePoints(mesh.faces[faces], weights), distance
 
 
