@@ -12,7 +12,8 @@
     |-- ConvergenceError (ArithmeticError)   an iteration that did not settle, with its numbers
     `-- DrawingError (RuntimeError)     no picture can be drawn on this machine
 
-A message is one sentence: subject, must, got, hint. `code` is stable and listed in docs/messages.md.
+A message is one sentence: subject, must, got, hint. `code` is stable and listed in
+docs/messages.md.
 """
 
 from __future__ import annotations

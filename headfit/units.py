@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from numbers import Real
 
 from headfit.errors import UnitError, sentence
 
@@ -40,8 +41,8 @@ def to_mm(value: float, unit: str, what: str = "length") -> float:
     UnitError
         The unit is unknown or the value is not a finite number.
 
-    >>> to_mm(14.0, "inch")
-    355.6
+    >>> to_mm(2.0, "inch")
+    50.8
     >>> to_mm(36.0, "ells")
     Traceback (most recent call last):
         ...
@@ -55,7 +56,8 @@ def to_mm(value: float, unit: str, what: str = "length") -> float:
             what=what,
             unit=unit,
         )
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    number: object = value  # a file may hold anything
+    if isinstance(number, bool) or not isinstance(number, Real) or not math.isfinite(number):
         raise UnitError(
             sentence(what, "be a finite number", repr(value)), code="not-a-number", what=what
         )

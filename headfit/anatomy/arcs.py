@@ -253,7 +253,9 @@ class ArcTracer:
                 arc for arc in wanted.values()
                 if all(m in self._points or MARKS[m][0] in self._runs for m in arc.marks)
             ]  # fmt: skip
-            triples = [tuple(self.point(mark) for mark in arc.marks) for arc in ready]
+            triples = [
+                (self.point(arc.start), self.point(arc.via), self.point(arc.end)) for arc in ready
+            ]
             if self.rules.curve == "shortest":
                 curves = [shortest_curve(self.mesh, *triple) for triple in triples]
             else:
@@ -316,8 +318,10 @@ class ArcTracer:
         return self.run_rates(arc_name).point(fraction, self.point_rate(ARCS[arc_name].via))
 
     def _vertex_rate(self) -> Floats:
-        """Rate of Cz: the fixed point of "middle of the coronal arc through the middle of the
-        midline through Cz", so (I - A) rate = B with A the slope in Cz and B in the parameters.
+        """(3, K) rate of Cz.
+
+        Cz is the fixed point of "middle of the coronal arc through the middle of the midline
+        through Cz", so (I - A) rate = B with A the slope in Cz and B in the parameters.
         """
         motion = self.motion
         assert motion is not None
@@ -336,7 +340,7 @@ class ArcTracer:
                 (wide.landmarks[arc.start], via, wide.landmarks[arc.end]),
             )  # fmt: skip
             via = RunRates(run, touched).point(0.5, via)
-        return np.linalg.solve(np.eye(3) - via[:, k:], via[:, :k])
+        return np.asarray(np.linalg.solve(np.eye(3) - via[:, k:], via[:, :k]), dtype=np.float64)
 
 
 def _widened(rates: Floats) -> Floats:

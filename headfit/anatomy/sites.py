@@ -209,7 +209,7 @@ class Sites:
         return normals_at(self.tracer.mesh, nearest(self.tracer.mesh, self.points_mm)[0])
 
     def arc_of(self, name: str) -> tuple[str, float] | None:
-        """The arc on which a site is marked and its fraction; None beside the ear or below a row."""
+        """The arc that marks a site, and its fraction; None beside the ear or below a row."""
         place = _place(canonical_name(name), self.rules)
         return (place.arc, place.fraction) if isinstance(place, OnArc) else None
 
@@ -358,7 +358,8 @@ def rule_displacements(
 
     >>> from headfit import load_template
     >>> moved = rule_displacements(
-    ...     load_template(), ["F3", "Cz"], Rules(), Rules(inner="parasagittal"))
+    ...     load_template(), ["F3", "Cz"], Rules(), Rules(inner="parasagittal")
+    ... )
     >>> moved["F3"] > 5, moved["Cz"]
     (True, 0.0)
     """

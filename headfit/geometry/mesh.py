@@ -56,7 +56,9 @@ class TriangleMesh:
         for name, array in (("vertices", vertices), ("triangles", faces)):
             if array.ndim != 2 or array.shape[1:] != (3,) or not len(array):
                 raise MeshError(
-                    sentence(name, "be a table of three columns, not empty", f"shape {array.shape}"),
+                    sentence(
+                        name, "be a table of three columns, not empty", f"shape {array.shape}"
+                    ),
                     code="mesh-shape",
                 )
         vertices = frozen(vertices)
@@ -158,7 +160,7 @@ class TriangleMesh:
                     self.faces[:, k], normals[:, axis], len(self.vertices_mm)
                 )
         length = np.linalg.norm(total, axis=1, keepdims=True)
-        return np.divide(total, length, out=np.zeros_like(total), where=length > 0)
+        return np.asarray(np.divide(total, length, out=np.zeros_like(total), where=length > 0))
 
     @cached_property
     def volume_mm3(self) -> float:

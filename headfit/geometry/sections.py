@@ -186,8 +186,8 @@ def cut_all(
     begin = 0
     for k, lists in enumerate(orders):
         here = slice(begin, begin + sum(map(len, lists)) + 3)
-        named_rows = (places[3 * k : 3 * k + 3] - begin).tolist()
-        curve = Curve(path[here], *named_rows, half_edges[here], path_weights[here], normals[k])
+        start, via, end = (places[3 * k : 3 * k + 3] - begin).tolist()
+        curve = Curve(path[here], start, via, end, half_edges[here], path_weights[here], normals[k])
         doubled = repeated[begin : here.stop - 1].any()
         curves.append(_without_repeats(curve) if doubled else curve)
         begin = here.stop
@@ -269,9 +269,7 @@ def _turn_closed(order: list[int], pieces: list[int], shares: list[float]) -> _L
     except ValueError:
         return None
     # On the piece of via itself a point behind it is met last, not first.
-    at_start, at_end = (
-        n_rows if at[k] == 0 and shares[k] < shares[1] else at[k] for k in (0, 2)
-    )
+    at_start, at_end = (n_rows if at[k] == 0 and shares[k] < shares[1] else at[k] for k in (0, 2))
     forward = (at_end, shares[2]) < (at_start, shares[0])
     if forward:
         first, second, rest = order[at_start:], order[:at_end], order[at_end:at_start]

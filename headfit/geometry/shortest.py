@@ -37,9 +37,7 @@ def shortest_curve(mesh: TriangleMesh, start: Floats, via: Floats, end: Floats) 
     at_via = len(halves[0]) - 1
     path[[0, at_via, -1]] = points
     n_rows = len(path)
-    return Curve(
-        path, 0, at_via, n_rows - 1, np.full(n_rows, -1), np.zeros(n_rows), np.zeros(3)
-    )
+    return Curve(path, 0, at_via, n_rows - 1, np.full(n_rows, -1), np.zeros(n_rows), np.zeros(3))
 
 
 def _with_vertices(mesh: TriangleMesh, points: Floats) -> tuple[TriangleMesh, list[int]]:
@@ -76,4 +74,4 @@ def _with_vertices(mesh: TriangleMesh, points: Floats) -> tuple[TriangleMesh, li
 def _around(faces: Integers, corners: Integers, weights: Floats) -> Integers:
     """(k, 3) the triangles on both sides of the edge on which a point lies."""
     edge = corners[weights > 1e-6]
-    return faces[np.isin(faces, edge).sum(axis=1) == 2]
+    return np.asarray(faces[np.isin(faces, edge).sum(axis=1) == 2])

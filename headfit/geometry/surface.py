@@ -123,7 +123,7 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
     usual = float(np.quantile(reach, 0.99))
     long_faces = np.flatnonzero(reach > usual)
     bound = tree.query(points)[0] + usual + 1e-9
-    near = tree.query_ball_point(points, bound)
+    near = np.asarray(tree.query_ball_point(points, bound), dtype=object).tolist()
     faces = np.concatenate([[*found, *long_faces] for found in near]).astype(np.int64)
     counts = np.array([len(found) + len(long_faces) for found in near])
     all_weights, all_distances = _nearest_of_pairs(
@@ -144,9 +144,7 @@ def normals_at(mesh: TriangleMesh, places: SurfacePoints) -> Floats:
     return np.asarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
 
 
-def project_along_normals(
-    mesh: TriangleMesh, points_mm: Floats
-) -> tuple[SurfacePoints, Floats]:
+def project_along_normals(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
     """Where each point stands over the surface, and its signed height.
 
     Parameters
@@ -189,7 +187,8 @@ def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
     adjacency = scipy.sparse.coo_array((np.ones(len(start)), (start, end)), shape=(n, n)).tocsr()
     adjacency = adjacency + adjacency.T
     adjacency.data[:] = 1.0
-    laplacian = scipy.sparse.diags_array(adjacency.sum(axis=1)) - adjacency
+    degree: scipy.sparse.dia_array = scipy.sparse.diags_array(adjacency.sum(axis=1))
+    laplacian = degree.tocsr() - adjacency
     system = (laplacian @ laplacian).tocsr()
     inside, rim = np.flatnonzero(loose), np.flatnonzero(~loose)
     factor = scipy.sparse.linalg.splu(system[inside][:, inside].tocsc())
