@@ -29,7 +29,6 @@ from __future__ import annotations
 import argparse
 import io
 import json
-import os
 from pathlib import Path
 
 import numpy as np
@@ -77,7 +76,7 @@ def write_whole(path: Path, contents: bytes) -> None:
     """Write a file whole or not at all."""
     unfinished = path.with_name(path.name + ".part")
     unfinished.write_bytes(contents)
-    os.replace(unfinished, path)
+    unfinished.replace(path)
 
 
 def main() -> None:

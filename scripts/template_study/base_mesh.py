@@ -98,6 +98,16 @@ class BaseMesh:
         return settle(shape_mm)
 
     @cached_property
+    def adult_body(self) -> Floats:
+        """The body (n, 3) in mm of a young adult."""
+        return self.body({"young": 1.0})
+
+    @cached_property
+    def adult_head(self) -> Floats:
+        """The symmetric body (n, 3) in mm of a young adult with eyes closed."""
+        return self.head({"young": 1.0})
+
+    @cached_property
     def ears(self) -> Integers:
         """Vertices of both ears: what the ear targets move, within a box around the ears."""
         moved: set[int] = set()
@@ -106,7 +116,7 @@ class BaseMesh:
                 vertices, moves = self._target(f"{TARGETS}ears/{side}-ear-{name}.target.gz")
                 moved |= set(vertices[np.linalg.norm(moves, axis=1) > 0.01].tolist())
         ears = np.array(sorted(moved))
-        x, y, z = self.body({"young": 1.0})[ears].T
+        x, y, z = self.adult_body[ears].T
         return ears[(y > 25) & (y < 62) & (z > 684) & (z < 746) & (np.abs(x) > 69)]
 
     @cached_property
@@ -120,10 +130,10 @@ class BaseMesh:
     def triangles(self) -> Integers:
         """The quads cut along their shorter diagonal on the adult head, (t, 3)."""
         a, b, c, d = self.quads.T
-        points = self.head({"young": 1.0})
+        points = self.adult_head
         first = np.linalg.norm(points[a] - points[c], axis=1)
         second = np.linalg.norm(points[b] - points[d], axis=1)
-        # a tenth of a millimetre in favour of one diagonal keeps mirrored quads alike
+        # a hair in favour of one diagonal cuts mirrored quads alike
         along_first = first <= second + 1e-6
         one = np.column_stack([a, b, c, a, c, d])[along_first]
         two = np.column_stack([b, c, d, b, d, a])[~along_first]
@@ -132,7 +142,7 @@ class BaseMesh:
     @cached_property
     def _landmark_table(self) -> dict[str, tuple[Integers, Floats]]:
         """Triangle (3,) and barycentric weights (3,) of three landmarks on the adult body."""
-        points = self.body({"young": 1.0})
+        points = self.adult_body
         triangles = np.vstack([self.quads[:, [0, 1, 2]], self.quads[:, [0, 2, 3]]])
         corners = points[triangles]
         head = corners[:, :, 2].min(axis=1) > points[:, 2].max() - 260.0
@@ -167,7 +177,7 @@ class BaseMesh:
         Hidden inner walls (mouth bag, eye sockets, nostrils, ear canals) see next to nothing;
         a triangle and its mirror image get the larger of their two shares.
         """
-        mesh = trimesh.Trimesh(self.head({"young": 1.0}), self.triangles, process=False)
+        mesh = trimesh.Trimesh(self.adult_head, self.triangles, process=False)
         n_free = np.zeros(len(self.triangles))
         directions = spread_directions(200)
         for direction in directions:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import networkx
+import networkx as nx
 import numpy as np
 import trimesh
 from scipy.spatial import Delaunay, cKDTree
@@ -41,6 +41,15 @@ def on_midline(points_mm: Floats) -> np.ndarray:
     return np.abs(points_mm[:, 0]) < 1e-6
 
 
+def faces_around(faces: Integers) -> list[list[int]]:
+    """Return for each vertex the numbers of the faces (m, 3) that meet there."""
+    around: list[list[int]] = [[] for _ in range(int(faces.max()) + 1)]
+    for number, face in enumerate(faces.tolist()):
+        for corner in face:
+            around[corner].append(number)
+    return around
+
+
 def only_used(vertices: Floats, faces: Integers) -> tuple[Floats, Integers, Integers]:
     """Return vertices and faces without unused vertices, and the old numbers of those kept."""
     used, renumbered = np.unique(faces, return_inverse=True)
@@ -50,9 +59,7 @@ def only_used(vertices: Floats, faces: Integers) -> tuple[Floats, Integers, Inte
 def largest_part(vertices: Floats, faces: Integers) -> tuple[Floats, Integers, Integers]:
     """Return the connected part with most faces, as :func:`only_used` does."""
     mesh = trimesh.Trimesh(vertices, faces, process=False)
-    parts = trimesh.graph.connected_components(
-        mesh.face_adjacency, nodes=np.arange(len(faces))
-    )
+    parts = trimesh.graph.connected_components(mesh.face_adjacency, nodes=np.arange(len(faces)))
     return only_used(vertices, faces[np.sort(max(parts, key=len))])
 
 
@@ -138,19 +145,15 @@ def close_slits(vertices: Floats, faces: Integers) -> Integers:
 def part_pinches(vertices: Floats, faces: Integers) -> Mesh:
     """Return the mesh with each vertex at which two fans of faces meet made two, 0.15 mm apart."""
     points, faces = list(vertices), faces.copy()
-    fans: list[list[int]] = [[] for _ in points]
-    for number, face in enumerate(faces.tolist()):
-        for corner in face:
-            fans[corner].append(number)
-    for vertex, fan in enumerate(fans):
-        around = networkx.Graph()
+    for vertex, fan in enumerate(faces_around(faces)):
+        around = nx.Graph()
         owners: dict[int, set[int]] = {}
         for number in fan:
             first, second = (int(corner) for corner in faces[number] if corner != vertex)
             around.add_edge(first, second)
             owners.setdefault(first, set()).add(number)
             owners.setdefault(second, set()).add(number)
-        for part in list(networkx.connected_components(around))[1:]:
+        for part in list(nx.connected_components(around))[1:]:
             toward = np.mean([points[corner] for corner in sorted(part)], axis=0) - points[vertex]
             points.append(points[vertex] + 0.15 * unit(toward))
             for number in {number for corner in part for number in owners[corner]}:
@@ -163,11 +166,11 @@ def cut_neck(vertices: Floats, faces: Integers, plane: NeckPlane) -> Mesh:
     points, cut, _ = trimesh.intersections.slice_faces_plane(
         vertices, faces, plane.normal, plane.origin_mm
     )
-    near = networkx.Graph()
+    near = nx.Graph()
     near.add_nodes_from(range(len(points)))
     near.add_edges_from(cKDTree(points).query_pairs(1e-7))
     welded = np.zeros(len(points), dtype=np.int64)
-    for number, group in enumerate(networkx.connected_components(near)):
+    for number, group in enumerate(nx.connected_components(near)):
         welded[list(group)] = number
     first = np.unique(welded, return_index=True)[1]
     cut = welded[cut]

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import scipy.sparse
 import trimesh
+from scipy.sparse.csgraph import laplacian
 from scipy.sparse.linalg import spsolve
 from scipy.spatial import cKDTree
 from trimesh.triangles import points_to_barycentric
@@ -82,7 +83,7 @@ class _Topology:
         mesh = trimesh.Trimesh(vertices, self.faces, process=False)
         ends = np.vstack([mesh.edges_unique, mesh.edges_unique[:, ::-1]]).T
         beside = scipy.sparse.csr_matrix((np.ones(ends.shape[1]), ends), (len(vertices),) * 2)
-        self._laplacian = scipy.sparse.csr_matrix(scipy.sparse.csgraph.laplacian(beside))
+        self._laplacian = scipy.sparse.csr_matrix(laplacian(beside))
 
     def _find_places(self, adult_mm: Floats, triangles: Integers, vertices: Floats) -> None:
         """Remember where each vertex sits on the smoothed body mesh of the adult."""
@@ -115,9 +116,7 @@ def symmetric(points_mm: Floats, mirror: Integers) -> Floats:
     return points
 
 
-def place_landmarks(
-    vertices_mm: Floats, faces: Integers, mirror: Integers
-) -> dict[str, Landmark]:
+def place_landmarks(vertices_mm: Floats, faces: Integers, mirror: Integers) -> dict[str, Landmark]:
     """Return the landmarks of the average MRI on the adult mesh, study frame."""
     found = {}
     surface = Surface(vertices_mm, faces)
@@ -171,7 +170,11 @@ def in_head_frame(points_mm: Floats, landmarks: dict[str, Landmark], scale: floa
 
 
 def raw_heads(
-    base: BaseMesh, topology: _Topology, adult_mm: Floats, vault: Vault, is_ear: np.ndarray,
+    base: BaseMesh,
+    topology: _Topology,
+    adult_mm: Floats,
+    vault: Vault,
+    is_ear: np.ndarray,
     landmarks: dict[str, Landmark],
 ) -> Iterator[tuple[str, Floats]]:
     """Yield name and vertices (n, 3) of each age, study frame, all of adult size."""
@@ -193,7 +196,7 @@ def build_heads(body_wheel: Path, mri_wheel: Path) -> TemplateHeads:
     skin = skin_surface(mri_wheel)
     vault = average_vault(skin)
     target = Target(vault, average_mri.LANDMARKS, 1.1, half_widths(skin), n_rounds=3)
-    shape = warped_head(base, base.head({"young": 1.0}), target)
+    shape = warped_head(base, base.adult_head, target)
     topology = _Topology(base, shape, vault)
     adult = topology.on(shape, vault)
     is_ear = base.is_ear[cKDTree(shape).query(adult)[1]]

@@ -20,10 +20,12 @@ from template_study.half_mesh import (
     cap_neck,
     close_slits,
     cut_neck,
+    faces_around,
     largest_part,
     left_half,
     mirrored,
     on_midline,
+    only_used,
     part_pinches,
     smoothed_whole,
 )
@@ -51,9 +53,7 @@ def edges_of(faces: Integers) -> tuple[Integers, Integers]:
     """Return edges (k, 2) with sorted ends, and their two faces (k, 2), -1 for none."""
     half_edges = np.sort(np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
     face = np.tile(np.arange(len(faces)), 3)
-    edges, edge_of, n_faces = np.unique(
-        half_edges, axis=0, return_inverse=True, return_counts=True
-    )
+    edges, edge_of, n_faces = np.unique(half_edges, axis=0, return_inverse=True, return_counts=True)
     order = np.argsort(edge_of.ravel(), kind="stable")
     first = np.r_[0, np.cumsum(n_faces)[:-1]]
     two = n_faces > 1
@@ -187,17 +187,14 @@ def collapse_short(
         length, is_fixed = edge_lengths(vertices, edges), fixed(vertices)
         short = (sides[:, 1] >= 0) & region(vertices)[edges].all(axis=1)
         short &= (length < 0.55 * edge_mm) & ~is_fixed[edges].all(axis=1)
-        around: list[list[int]] = [[] for _ in vertices]
-        for number, face in enumerate(faces.tolist()):
-            for corner in face:
-                around[corner].append(number)
+        around = faces_around(faces)
         vertices, faces = vertices.copy(), faces.copy()
         touched: set[int] = set()
         dead = np.zeros(len(faces), dtype=bool)
         candidates = np.flatnonzero(short)
         for edge in candidates[in_order(length[candidates])]:
             keep, gone = edges[edge].tolist()
-            if is_fixed[gone] and not is_fixed[keep]:
+            if is_fixed[gone]:  # then the other end is free
                 keep, gone = gone, keep
             if touched & {keep, gone}:
                 continue
@@ -218,9 +215,7 @@ def collapse_short(
             touched |= rings[0] | rings[1] | {keep, gone}
         if not touched:
             break
-        faces = faces[~dead]
-        used, renumbered = np.unique(faces, return_inverse=True)
-        vertices, faces = vertices[used], renumbered.reshape(-1, 3)
+        vertices, faces, _ = only_used(vertices, faces[~dead])
     return vertices, faces
 
 

@@ -55,7 +55,7 @@ def taut_path(head: trimesh.Trimesh, start: Floats, end: Floats, over: Floats) -
     ring = ConvexHull(points).vertices.tolist()
     ring = ring[ring.index(0) :] + ring[: ring.index(0)]
     split = ring.index(1)
-    one, other = points[ring[: split + 1]], points[[ring[0], *ring[:split - 1:-1]]]
+    one, other = points[ring[: split + 1]], points[[ring[0], *ring[: split - 1 : -1]]]
     path = one if one[:, 1].max() > other[:, 1].max() else other
     return start + path[:, :1] * along + path[:, 1:] * up
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import sph_harm_y
+from scipy.special import sph_legendre_p_all
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -61,11 +61,12 @@ def even_harmonics(directions: Floats) -> tuple[Floats, Integers]:
     """Return the values (n, k) of the real harmonics even in x, and their degrees (k,)."""
     polar_rad = np.arccos(np.clip(directions[:, 2], -1.0, 1.0))
     azimuth_rad = np.arctan2(directions[:, 0], directions[:, 1])
+    legendre = sph_legendre_p_all(HARMONIC_DEGREE, HARMONIC_DEGREE, polar_rad)
+    legendre = legendre.reshape(HARMONIC_DEGREE + 1, -1, len(directions))
+    waves = [2.0**0.5 * np.cos(m * azimuth_rad) for m in range(HARMONIC_DEGREE + 1)]
+    waves[0] = np.ones(len(directions))
     pairs = [(n, m) for n in range(HARMONIC_DEGREE + 1) for m in range(n + 1)]
-    columns = [
-        np.real(sph_harm_y(n, m, polar_rad, azimuth_rad)) * (2.0**0.5 if m else 1.0)
-        for n, m in pairs
-    ]
+    columns = [legendre[n, m] * waves[m] for n, m in pairs]
     return np.column_stack(columns), np.array([n for n, _ in pairs])
 
 
