@@ -83,11 +83,15 @@ class TriangleMesh:
         object.__setattr__(self, "faces", faces)
 
     def moved(self, vertices_mm: Floats) -> TriangleMesh:
-        """The same triangles on other vertices (n, 3) in mm; what is known of the edges is kept."""
-        copy = TriangleMesh(vertices_mm, self.faces)
-        for name in ("neighbours", "corner_columns", "half_edges"):
-            if name in self.__dict__:
-                copy.__dict__[name] = self.__dict__[name]
+        """The same triangles on other vertices (n, 3), finite, mm.
+
+        Nothing is checked again, and what is known of the triangles alone is kept: the fit moves a
+        mesh many times.
+        """
+        copy = object.__new__(TriangleMesh)
+        kept = ("faces", "neighbours", "corner_columns", "half_edges", "n_pieces", "used_vertices")
+        copy.__dict__.update({k: v for k, v in self.__dict__.items() if k in kept})
+        copy.__dict__["vertices_mm"] = vertices_mm
         return copy
 
     @cached_property
@@ -135,6 +139,11 @@ class TriangleMesh:
         """
         second = np.roll(self.faces, -1, axis=1).ravel()
         return self.faces.ravel(), second, self.neighbours.ravel()
+
+    @cached_property
+    def used_vertices(self) -> Integers:
+        """Vertices that a triangle stands on, in ascending order."""
+        return np.unique(self.faces)
 
     @cached_property
     def triangles_mm(self) -> Floats:

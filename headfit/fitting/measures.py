@@ -1,0 +1,354 @@
+"""Every measurement of the sheet taken on a head by computer, with its exact derivative.
+
+The definitions stand here once: `measure_head` takes them on any head, the fit takes them on the
+template as it deforms. Millimetres. Skull points follow anthropometry: glabella is the most
+prominent point of the forehead in the midline, opisthocranion the point of the occiput farthest from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from headfit.anatomy.arcs import ArcTracer, Rules
+from headfit.anatomy.head import Head
+from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.geometry.mesh import Floats, Integers
+from headfit.geometry.rates import row_rates
+from headfit.geometry.sections import Curve, cross, cut
+
+# Heights over the plane of nasion and preauricular points, for a preauricular width of 145 mm.
+_GLABELLA_MM = (8.0, 40.0)
+_BREADTH_FROM_MM = 25.0
+_DIAGONAL_RAD = np.radians(30.0)
+
+_ARC_LENGTHS = {
+    "nasion_inion": ("midline",),
+    "preauricular_arc": ("coronal",),
+    "ring": ("left ring", "right ring"),
+    "left_ring": ("left ring",),
+    "right_ring": ("right ring",),
+    "frontal_row": ("row F",),
+    "parietal_row": ("row P",),
+    "left_parasagittal": ("left parasagittal",),
+    "right_parasagittal": ("right parasagittal",),
+    "ear_arc_fpz": ("ear to ear over Fpz",),
+    "ear_arc_fz": ("ear to ear over Fz",),
+    "ear_arc_pz": ("ear to ear over Pz",),
+    "ear_arc_oz": ("ear to ear over Oz",),
+}
+_QUARTERS = {
+    "left_ring_front": ("left ring", "T7", True),
+    "left_ring_back": ("left ring", "T7", False),
+    "right_ring_front": ("right ring", "T8", True),
+    "right_ring_back": ("right ring", "T8", False),
+}
+_CHORDS = {
+    "preauricular_width": ("left_preauricular", "right_preauricular"),
+    "nasion_inion_chord": ("nasion", "inion"),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class HeadMeasures:
+    """Measurements on the arcs of one head.
+
+    Attributes
+    ----------
+    tracer : ArcTracer
+        With a motion when rates are asked for.
+    """
+
+    tracer: ArcTracer
+
+    def value_mm(self, name: str) -> float:
+        """One measurement of `MEASUREMENTS`, mm."""
+        run = self.tracer.run
+        if name in _ARC_LENGTHS:
+            return sum(run(arc).length_mm for arc in _ARC_LENGTHS[name])
+        if name in _QUARTERS:
+            arc, _, front = _QUARTERS[name]
+            return run(arc).via_mm if front else run(arc).length_mm - run(arc).via_mm
+        if name in ("nasion_cz", "cz_inion"):  # Cz bisects the midline by definition
+            return run("midline").length_mm / 2
+        if name in _CHORDS:
+            first, second = (self.tracer.point(mark) for mark in _CHORDS[name])
+            return float(np.linalg.norm(second - first))
+        if name == "cz_height":
+            axes, middle = self._frame
+            return float(axes[2] @ (self.tracer.point("Cz") - middle))
+        if name == "head_breadth":
+            left, right = self._widest
+            vertices = self.tracer.mesh.vertices_mm
+            return float(self._frame[0][0] @ (vertices[right] - vertices[left]))
+        if name == "head_length":
+            points = self.tracer.run("midline").curve.points_mm
+            return float(np.linalg.norm(np.subtract(*points[list(self._skull_rows)])))
+        if name == "largest_circumference":
+            return float(self._round[2].area)
+        return float(np.linalg.norm(np.subtract(*(end.point for end in self._diagonal(name)))))
+
+    def rate(self, name: str) -> Floats:
+        """(K,) derivative of one measurement in the parameters of the tracer's motion."""
+        tracer = self.tracer
+        if name in _ARC_LENGTHS:
+            return np.sum([tracer.run_rates(arc).length for arc in _ARC_LENGTHS[name]], axis=0)
+        if name in _QUARTERS:
+            arc, mark, front = _QUARTERS[name]
+            via = tracer.run_rates(arc).via(tracer.point_rate(mark))
+            return via if front else tracer.run_rates(arc).length - via
+        if name in ("nasion_cz", "cz_inion"):
+            return tracer.run_rates("midline").length / 2
+        if name in _CHORDS:
+            first, second = _CHORDS[name]
+            return _stretch(
+                tracer.point(second) - tracer.point(first),
+                tracer.point_rate(second) - tracer.point_rate(first),
+            )
+        if name == "cz_height":
+            axes, middle = self._frame
+            axis_rates, middle_rate = self._frame_rates
+            gap = tracer.point("Cz") - middle
+            return np.asarray(
+                axes[2] @ (tracer.point_rate("Cz") - middle_rate) + gap @ axis_rates[2]
+            )
+        if name == "head_breadth":
+            rows = np.array(self._widest)
+            motion = self._motion.material(rows, rows, np.zeros(2))
+            gap = np.subtract(*tracer.mesh.vertices_mm[rows[::-1]])
+            return np.asarray(
+                self._frame[0][0] @ (motion[1] - motion[0]) + gap @ self._frame_rates[0][0]
+            )
+        if name == "head_length":
+            back, front = self._skull_rates
+            points = tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+            return _stretch(points[0] - points[1], back - front)
+        if name == "largest_circumference":
+            return self._round_rate
+        one, other = self._diagonal(name)
+        return _stretch(one.point - other.point, self._end_rate(one) - self._end_rate(other))
+
+    # ---- the frame of the landmarks
+
+    @property
+    def _motion(self):  # type: ignore[no-untyped-def]
+        assert self.tracer.motion is not None
+        return self.tracer.motion
+
+    @cached_property
+    def _frame(self) -> tuple[Floats, Floats]:
+        """Axes (3, 3) right, front, up, and the middle between the preauricular points."""
+        left, right, nasion = (
+            self.tracer.point(n) for n in ("left_preauricular", "right_preauricular", "nasion")
+        )
+        middle = (left + right) / 2
+        up = cross(right - left, nasion - middle)
+        x, z = _unit(right - left), _unit(up)
+        return np.array([x, cross(z, x), z]), middle
+
+    @cached_property
+    def _frame_rates(self) -> tuple[Floats, Floats]:
+        """Rates (3, 3, K) of the axes and (3, K) of the middle."""
+        left, right, nasion = ("left_preauricular", "right_preauricular", "nasion")
+        point, rate = self.tracer.point, self.tracer.point_rate
+        axes, middle = self._frame
+        middle_rate = (rate(left) + rate(right)) / 2
+        across, across_rate = point(right) - point(left), rate(right) - rate(left)
+        ahead, ahead_rate = point(nasion) - middle, rate(nasion) - middle_rate
+        up = cross(across, ahead)
+        up_rate = _cross_rate(across, across_rate, ahead, ahead_rate)
+        x_rate, z_rate = _unit_rate(across, across_rate), _unit_rate(up, up_rate)
+        y_rate = _cross_rate(axes[2], z_rate, axes[0], x_rate)
+        return np.array([x_rate, y_rate, z_rate]), middle_rate
+
+    @cached_property
+    def _scale(self) -> float:
+        left, right = (self.tracer.point(f"{side}_preauricular") for side in ("left", "right"))
+        return float(np.linalg.norm(right - left)) / 145.0
+
+    # ---- calipers
+
+    @cached_property
+    def _widest(self) -> tuple[int, int]:
+        """The vertices farthest left and farthest right above the ears."""
+        axes, middle = self._frame
+        used = self.tracer.mesh.used_vertices
+        placed = (self.tracer.mesh.vertices_mm[used] - middle) @ axes[[0, 2]].T
+        high = placed[:, 1] > _BREADTH_FROM_MM * self._scale
+        across, rows = placed[high, 0], used[high]
+        return int(rows[across.argmin()]), int(rows[across.argmax()])
+
+    @cached_property
+    def _skull_rows(self) -> tuple[int, int]:
+        """Rows of opisthocranion and glabella on the midline curve: the farthest pair."""
+        curve = self.tracer.run("midline").curve
+        axes, middle = self._frame
+        placed = (curve.points_mm - middle) @ axes.T
+        low, high = (limit * self._scale for limit in _GLABELLA_MM)
+        row = np.arange(len(placed))
+        inside = (row >= curve.start) & (row <= curve.end)
+        front = np.flatnonzero(
+            inside & (placed[:, 1] > 0) & (placed[:, 2] > low) & (placed[:, 2] < high)
+        )
+        back = np.flatnonzero(inside & (placed[:, 1] < 0))
+        gaps = np.linalg.norm(
+            curve.points_mm[back][:, None] - curve.points_mm[front][None], axis=2
+        )
+        i, j = np.unravel_index(gaps.argmax(), gaps.shape)
+        return int(back[i]), int(front[j])
+
+    @cached_property
+    def _skull_rates(self) -> Floats:
+        """(2, 3, K) rates of opisthocranion and glabella, kept at their share of the midline."""
+        tracer = self.tracer
+        return row_rates(
+            tracer.run("midline").curve, np.array(self._skull_rows), tracer.mesh,
+            self._motion.material,
+            (tracer.point_rate("nasion"), tracer.point_rate("Cz"), tracer.point_rate("inion")),
+        )  # fmt: skip
+
+    # ---- the circumference over glabella and occiput
+
+    @cached_property
+    def _round(self) -> tuple[Curve, Integers, ConvexHull]:
+        """The closed section over glabella and occiput, its rows in order, its convex hull."""
+        back, front = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+        aside = (back + front) / 2 - 100.0 * self._frame[0][0]
+        curve = cut(self.tracer.mesh, front, aside, back, via_is_hint=True)
+        # The place of the hint lies amid a straight piece: without it nothing changes.
+        rows = np.delete(np.arange(len(curve.points_mm)), curve.via)
+        u = _unit(front - back)
+        plane = np.column_stack([u, cross(curve.normal, u)])
+        return curve, rows, ConvexHull((curve.points_mm[rows] - back) @ plane)
+
+    @cached_property
+    def _round_named_rates(self) -> tuple[Floats, Floats, Floats]:
+        """Rates of glabella, of a place beside the head in the plane, and of opisthocranion."""
+        back, front = self._skull_rates
+        curve = self._round[0]
+        aside = curve.points_mm[curve.via] - curve.points_mm[curve.start]
+        along = curve.points_mm[curve.end] - curve.points_mm[curve.start]
+        x = self._frame[0][0]
+        share, out = np.linalg.lstsq(np.column_stack([along, x]), aside, rcond=None)[0]
+        beside = front + share * (back - front) + out * self._frame_rates[0][0]
+        return front, beside, back
+
+    @cached_property
+    def _round_rate(self) -> Floats:
+        curve, rows, hull = self._round
+        corner_rows = rows[hull.vertices]
+        rates = row_rates(
+            curve, corner_rows, self.tracer.mesh, self._motion.material, self._round_named_rates
+        )
+        corners = curve.points_mm[corner_rows]
+        steps = np.roll(corners, -1, axis=0) - corners
+        steps = steps / np.linalg.norm(steps, axis=1, keepdims=True)
+        return np.asarray(np.einsum("ij,ijk->k", steps, np.roll(rates, -1, axis=0) - rates))
+
+    def _diagonal(self, name: str) -> tuple[_End, _End]:
+        """Both ends of a diagonal through the middle of the circumference."""
+        curve, rows, _ = self._round
+        back, front = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+        ahead, x = _unit(front - back), self._frame[0][0]
+        side = -1.0 if name == "left_diagonal" else 1.0
+        direction = np.cos(_DIAGONAL_RAD) * ahead + np.sin(_DIAGONAL_RAD) * side * x
+        direction = _unit(direction)
+        middle = (back + front) / 2
+        offset = curve.points_mm[rows] - middle
+        aside = offset @ cross(curve.normal, direction)
+        crossing = np.flatnonzero(np.sign(aside) != np.sign(np.roll(aside, -1)))
+        following = np.roll(rows, -1)[crossing]
+        share = aside[crossing] / (aside[crossing] - np.roll(aside, -1)[crossing])
+        here = curve.points_mm[rows[crossing]]
+        span = curve.points_mm[following] - here
+        points = here + share[:, None] * span
+        reach = (points - middle) @ direction
+        ends = []
+        for k in (int(reach.argmax()), int(reach.argmin())):
+            pair = np.array([rows[crossing[k]], following[k]])
+            ends.append(_End(points[k], pair, float(share[k]), direction, side, span[k]))
+        return ends[0], ends[1]
+
+    def _end_rate(self, end: _End) -> Floats:
+        """(3, K) rate of the end of a diagonal: on its line and on the skin."""
+        curve = self._round[0]
+        back, front = self._skull_rates
+        points = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+        middle, middle_rate = points.mean(axis=0), (back + front) / 2
+        ahead_rate = _unit_rate(points[1] - points[0], front - back)
+        raw_rate = (
+            np.cos(_DIAGONAL_RAD) * ahead_rate
+            + np.sin(_DIAGONAL_RAD) * end.side * self._frame_rates[0][0]
+        )
+        turn = raw_rate - end.direction[:, None] * (end.direction @ raw_rate)
+        skin = row_rates(
+            curve, end.rows, self.tracer.mesh, self._motion.material, self._round_named_rates
+        )
+        skin_rate = (1 - end.share) * skin[0] + end.share * skin[1]
+        outward = cross(curve.normal, end.span)
+        reach = float((end.point - middle) @ end.direction)
+        swing = middle_rate + reach * turn
+        slide = outward @ (skin_rate - swing) / (outward @ end.direction)
+        return np.asarray(swing + end.direction[:, None] * slide)
+
+
+@dataclass(frozen=True, eq=False)
+class _End:
+    """One end of a diagonal: the place, the rows around it, and the line it lies on."""
+
+    point: Floats
+    rows: Integers
+    share: float
+    direction: Floats
+    side: float
+    span: Floats
+
+
+def _unit(vector: Floats) -> Floats:
+    return np.asarray(vector / np.sqrt(vector @ vector))
+
+
+def _unit_rate(vector: Floats, rate: Floats) -> Floats:
+    """(3, K) rate of the direction of a vector (3,) of rate (3, K)."""
+    size = np.sqrt(vector @ vector)
+    unit = vector / size
+    return np.asarray((rate - unit[:, None] * (unit @ rate)) / size)
+
+
+def _stretch(vector: Floats, rate: Floats) -> Floats:
+    """(K,) rate of the length of a vector (3,) of rate (3, K)."""
+    return np.asarray(_unit(vector) @ rate)
+
+
+def _cross_rate(a: Floats, a_rate: Floats, b: Floats, b_rate: Floats) -> Floats:
+    """(3, K) rate of a x b."""
+    return np.cross(a_rate, b[:, None], axis=0) + np.cross(a[:, None], b_rate, axis=0)
+
+
+def measures_of(head: Head, rules: Rules | None = None) -> HeadMeasures:
+    """The measurements of a head, each taken when asked for."""
+    return HeadMeasures(ArcTracer(head.scalp, head.landmarks, rules or Rules()))
+
+
+def measure_head(head: Head) -> Tape:
+    """Everything on the sheet, taken on a head by computer.
+
+    Parameters
+    ----------
+    head : Head
+        Any head; the definitions are those of the fit.
+
+    Raises
+    ------
+    ConvergenceError, MeshError
+        The arcs cannot be traced on this surface.
+
+    >>> from headfit import load_template
+    >>> round(measure_head(load_template()).nasion_inion_mm, 1)
+    348.5
+    """
+    measures = measures_of(head)
+    return Tape(**{f"{name}_mm": measures.value_mm(name) for name in MEASUREMENTS})  # type: ignore[arg-type]
