@@ -22,7 +22,7 @@ from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import Landmarks
 from headfit.errors import ConvergenceError, unknown_name
 from headfit.geometry.mesh import Floats, TriangleMesh
-from headfit.geometry.rates import MaterialRates, RunRates, row_rates
+from headfit.geometry.rates import MaterialRates, RunRates, run_rates
 from headfit.geometry.sections import cut, cut_all
 from headfit.geometry.shortest import shortest_curve
 from headfit.geometry.taperun import Length, TapeRun, lay
@@ -292,17 +292,12 @@ class ArcTracer:
         """How the tape on a named arc moves."""
         if arc_name not in self._run_rates:
             arc = ARCS[arc_name]
-            rates = tuple(self.point_rate(n) for n in (arc.start, arc.via, arc.end))
-            self._run_rates[arc_name] = self._rates_of(self.run(arc_name), rates)
+            start, via, end = (self.point_rate(mark) for mark in arc.marks)
+            assert self.motion is not None
+            self._run_rates[arc_name] = run_rates(
+                self.run(arc_name), self.mesh, self.motion.material, (start, via, end)
+            )
         return self._run_rates[arc_name]
-
-    def _rates_of(self, run: TapeRun, named: tuple[Floats, ...]) -> RunRates:
-        assert self.motion is not None
-        touched = row_rates(
-            run.curve, run.rows, self.mesh, self.motion.material,
-            (named[0], named[1], named[2]),
-        )  # fmt: skip
-        return RunRates(run, touched)
 
     def point_rate(self, name: str) -> Floats:
         """(3, K) rate of a landmark or mark."""
@@ -315,7 +310,7 @@ class ArcTracer:
 
     def rate_on(self, arc_name: str, fraction: float) -> Floats:
         """(3, K) rate of the place at a fraction of an arc."""
-        return self.run_rates(arc_name).point(fraction, self.point_rate(ARCS[arc_name].via))
+        return self.run_rates(arc_name).point(fraction)
 
     def _vertex_rate(self) -> Floats:
         """(3, K) rate of Cz.
@@ -334,12 +329,9 @@ class ArcTracer:
         via = np.zeros((3, k + 3))
         via[:, k:] = np.eye(3)
         for arc_name in ("midline", "coronal"):
-            run, arc = self.run(arc_name), ARCS[arc_name]
-            touched = row_rates(
-                run.curve, run.rows, self.mesh, wide.material,
-                (wide.landmarks[arc.start], via, wide.landmarks[arc.end]),
-            )  # fmt: skip
-            via = RunRates(run, touched).point(0.5, via)
+            arc = ARCS[arc_name]
+            named = (wide.landmarks[arc.start], via, wide.landmarks[arc.end])
+            via = run_rates(self.run(arc_name), self.mesh, wide.material, named).point(0.5)
         return np.asarray(np.linalg.solve(np.eye(3) - via[:, k:], via[:, :k]), dtype=np.float64)
 
 

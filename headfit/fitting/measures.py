@@ -41,10 +41,10 @@ _ARC_LENGTHS = {
     "ear_arc_oz": ("ear to ear over Oz",),
 }
 _QUARTERS = {
-    "left_ring_front": ("left ring", "T7", True),
-    "left_ring_back": ("left ring", "T7", False),
-    "right_ring_front": ("right ring", "T8", True),
-    "right_ring_back": ("right ring", "T8", False),
+    "left_ring_front": ("left ring", True),
+    "left_ring_back": ("left ring", False),
+    "right_ring_front": ("right ring", True),
+    "right_ring_back": ("right ring", False),
 }
 _CHORDS = {
     "preauricular_width": ("left_preauricular", "right_preauricular"),
@@ -70,7 +70,7 @@ class HeadMeasures:
         if name in _ARC_LENGTHS:
             return sum(run(arc).length_mm for arc in _ARC_LENGTHS[name])
         if name in _QUARTERS:
-            arc, _, front = _QUARTERS[name]
+            arc, front = _QUARTERS[name]
             return run(arc).via_mm if front else run(arc).length_mm - run(arc).via_mm
         if name in ("nasion_cz", "cz_inion"):  # Cz bisects the midline by definition
             return run("midline").length_mm / 2
@@ -97,9 +97,10 @@ class HeadMeasures:
         if name in _ARC_LENGTHS:
             return np.sum([tracer.run_rates(arc).length for arc in _ARC_LENGTHS[name]], axis=0)
         if name in _QUARTERS:
-            arc, mark, front = _QUARTERS[name]
-            via = tracer.run_rates(arc).via(tracer.point_rate(mark))
-            return via if front else tracer.run_rates(arc).length - via
+            arc, front = _QUARTERS[name]
+            rates = tracer.run_rates(arc)
+            via = rates.over(rates.run.curve.via)
+            return via if front else rates.length - via
         if name in ("nasion_cz", "cz_inion"):
             return tracer.run_rates("midline").length / 2
         if name in _CHORDS:

@@ -73,12 +73,17 @@ class RunRates:
     Attributes
     ----------
     run : TapeRun
-    touched : (k, 3, K) float64
-        Rates of the touched rows.
+    path : (n, 3, K) float64
+        Rates of all rows from the start to the end of the curve.
     """
 
     run: TapeRun
-    touched: Floats
+    path: Floats
+
+    @cached_property
+    def touched(self) -> Floats:
+        """(k, 3, K) rates of the touched rows."""
+        return self.path[self.run.rows - self.run.curve.start]
 
     @cached_property
     def reached(self) -> Floats:
@@ -95,34 +100,52 @@ class RunRates:
         """(K,) rate of the tape length."""
         return np.asarray(self.reached[-1])
 
-    def via(self, via_rate: Floats) -> Floats:
-        """(K,) rate of the tape length from the start to the via point of rate (3, K)."""
+    def over(self, row: int) -> Floats:
+        """(K,) rate of the tape length at which the tape passes over a row of the curve."""
         run = self.run
-        place = int(np.searchsorted(run.rows, run.curve.via))
-        if run.rows[place] == run.curve.via:
+        place = int(np.searchsorted(run.rows, row))
+        if run.rows[place] == row:
             return np.asarray(self.reached[place])
         span = run.touched_mm[place] - run.touched_mm[place - 1]
-        return np.asarray(
-            self.reached[place - 1]
-            + (span / np.linalg.norm(span)) @ (via_rate - self.touched[place - 1])
-        )
+        span_rate = self.touched[place] - self.touched[place - 1]
+        gap = run.curve.points_mm[row] - run.touched_mm[place - 1]
+        gap_rate = self.path[row - run.curve.start] - self.touched[place - 1]
+        size = np.sqrt(span @ span)
+        unit = span / size
+        turn = (span_rate - unit[:, None] * (unit @ span_rate)) / size
+        return np.asarray(self.reached[place - 1] + unit @ gap_rate + gap @ turn)
 
-    def distance(self, fraction: float, via_rate: Floats) -> Floats:
+    def distance(self, fraction: float) -> Floats:
         """(K,) rate of the tape length from the start to `fraction` of the arc."""
         if not self.run.pinned:
             return fraction * self.length
-        via = self.via(via_rate)
+        via = self.over(self.run.curve.via)
         if fraction <= 0.5:
             return 2 * fraction * via
         return via + (2 * fraction - 1) * (self.length - via)
 
-    def point(self, fraction: float, via_rate: Floats) -> Floats:
-        """(3, K) rate of the place at `fraction` of the arc."""
+    def point(self, fraction: float) -> Floats:
+        """(3, K) rate of the place on the skin at `fraction` of the arc."""
         run = self.run
-        index, share = run.piece(run.distance_mm(fraction))
-        span = run.touched_mm[index + 1] - run.touched_mm[index]
-        step = run.reached_mm[index + 1] - run.reached_mm[index]
-        wanted = self.distance(fraction, via_rate)
-        slide = wanted - (1 - share) * self.reached[index] - share * self.reached[index + 1]
-        material = (1 - share) * self.touched[index] + share * self.touched[index + 1]
-        return np.asarray(material + span[:, None] * (slide / step))
+        wanted, over = run.distance_mm(fraction), run.over_skin_mm
+        row = int(over.searchsorted(wanted, side="right")) - 1
+        row = min(max(row, 0), len(over) - 2)
+        step = over[row + 1] - over[row]
+        share = (wanted - over[row]) / step if step else 0.0
+        first, second = run.curve.start + row, run.curve.start + row + 1
+        span = run.curve.points_mm[second] - run.curve.points_mm[first]
+        slide = self.distance(fraction) - (1 - share) * self.over(first) - share * self.over(second)
+        rest = (1 - share) * self.path[row] + share * self.path[row + 1]
+        return np.asarray(rest + span[:, None] * (slide / step)) if step else rest
+
+
+def run_rates(
+    run: TapeRun, mesh: TriangleMesh, material: MaterialRates,
+    named_rates: tuple[Floats, Floats, Floats],
+) -> RunRates:  # fmt: skip
+    """Rates of a tape run from those of the surface and of its three named points.
+
+    Parameters as for `row_rates`.
+    """
+    rows = np.arange(run.curve.start, run.curve.end + 1)
+    return RunRates(run, row_rates(run.curve, rows, mesh, material, named_rates))

@@ -1,0 +1,371 @@
+"""The shape basis: how the template head deforms with 29 parameters, and what is known of them.
+
+Three log scales, fifteen harmonics of the vault and eleven landmark modes. `shape_prior.json` holds
+mean, spread and correlation with their provenance. Every mode but the scales is linear, so the
+vertices are one product and their rates are known exactly. Head frame of the template, millimetres.
+
+Children: the same basis on the head of their age, lengths scaled with the head, spreads half as
+wide again: an extrapolation, no child was in the training sets.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache, cached_property
+from importlib import resources
+from math import factorial
+from typing import Any
+
+import numpy as np
+from scipy.special import lpmv
+
+from headfit.anatomy.arcs import SurfaceMotion
+from headfit.anatomy.head import Head
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.template import ADULT_MONTHS, age_in_months, load_template, template_set
+from headfit.errors import unknown_name
+from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+from headfit.geometry.surface import nearest_on_triangles
+
+SEXES = ("female", "male")
+
+# Head length, breadth and tragion height in mm, (mean, SD) of women and men, ANSUR II 2012, and the
+# scale they speak of. The pooled prior stands when no sex is given.
+_ANSUR = {
+    "scale_x": ((147.8, 5.19), (154.3, 5.53)),
+    "scale_y": ((189.8, 7.45), (199.5, 7.02)),
+    "scale_z": ((126.5, 6.55), (131.1, 6.16)),
+}
+CHILD_SPREAD = 1.5
+
+# How much wider the place of a landmark is taken when it was hard to find, mm. The inion of one
+# person in three is hard to define (Myslobodsky 1989); the sizes are a judgement, no source.
+DOUBT_MM: dict[str, dict[str, float]] = {
+    "nasion": {"nasion_z": 5.0},
+    "inion": {"inion_along": 10.0, "inion_x": 5.0},
+    "left_preauricular": {"ears_y": 2.5, "ears_z": 2.5, "ears_y_opposed": 2.5, "ears_z_opposed": 2.5},
+    "right_preauricular": {"ears_y": 2.5, "ears_z": 2.5, "ears_y_opposed": 2.5, "ears_z_opposed": 2.5},
+}  # fmt: skip
+
+_PATCH_TRIANGLES = 24
+_PATCH_MM = 45.0
+
+
+@dataclass(frozen=True, eq=False)
+class Prior:
+    """Gaussian knowledge of the parameters before anything is measured."""
+
+    mean: Floats
+    covariance: Floats
+
+    @cached_property
+    def information(self) -> Floats:
+        """(K, K) inverse covariance."""
+        return np.linalg.inv(self.covariance)
+
+    @cached_property
+    def spread(self) -> Floats:
+        """(K,) standard deviations."""
+        return np.sqrt(np.diag(self.covariance))
+
+
+@cache
+def _stored() -> dict[str, Any]:
+    text = (resources.files("headfit.fitting") / "shape_prior.json").read_text(encoding="utf-8")
+    return dict(json.loads(text))
+
+
+def parameter_names() -> tuple[str, ...]:
+    """The 29 names, in order.
+
+    >>> parameter_names()[:4]
+    ('scale_x', 'scale_y', 'scale_z', 'vault_2_m2')
+    """
+    return tuple(p["name"] for p in _stored()["parameters"])
+
+
+def parameter_kinds() -> tuple[str, ...]:
+    """"scale", "vault" or "landmark" for each parameter."""
+    return tuple(p["kind"] for p in _stored()["parameters"])
+
+
+def parameter_titles() -> tuple[str, ...]:
+    """One line about each parameter."""
+    return tuple(p["about"] for p in _stored()["parameters"])
+
+
+@dataclass(frozen=True, eq=False)
+class ShapeModel:
+    """The deformable head of one age.
+
+    Attributes
+    ----------
+    template : Head
+    origin : (3,) float64
+        The scales act about this point.
+    modes : (n, 3, K) float64
+        What one unit of each linear parameter does to each vertex; zero in the scale columns.
+    landmark_modes : (4, 3, K) float64
+        What it does to the landmarks beside riding on the surface.
+    prior : Prior
+    """
+
+    template: Head
+    origin: Floats
+    modes: Floats
+    landmark_modes: Floats
+    prior: Prior
+
+    @property
+    def n_parameters(self) -> int:
+        """K."""
+        return len(self.prior.mean)
+
+    @cached_property
+    def _from_origin(self) -> Floats:
+        return np.asarray(self.template.bare.vertices_mm - self.origin)
+
+    @cached_property
+    def _flat_modes(self) -> Floats:
+        return self.modes.reshape(-1, self.n_parameters)
+
+    def vertices_mm(self, parameters: Floats) -> Floats:
+        """(n, 3) vertices of the bare head."""
+        linear = (self._flat_modes @ parameters).reshape(-1, 3)
+        return np.asarray(self.origin + self._from_origin * np.exp(parameters[:3]) + linear)
+
+    def vertex_rates(self, parameters: Floats, rows: Integers) -> Floats:
+        """(r, 3, K) rates of some vertices."""
+        rates = self.modes[rows]
+        for axis in range(3):
+            rates[:, axis, axis] = np.exp(parameters[axis]) * self._from_origin[rows, axis]
+        return rates
+
+    @cached_property
+    def _patches(self) -> list[tuple[Integers, Integers]]:
+        """For each landmark the corners of its triangle, and the triangles it may slide to."""
+        centres = self.template.scalp.triangles_mm.mean(axis=1)
+        stored = template_set().landmarks
+        return [
+            (corners, np.flatnonzero(np.linalg.norm(centres - point, axis=1) < _PATCH_MM))
+            for corners, point in zip(stored.corners, self.template.landmarks, strict=True)
+        ]
+
+    def pose(self, parameters: Floats, *, rates: bool = False) -> Pose:
+        """The head at some parameters, its landmarks laid on the skin.
+
+        Parameters
+        ----------
+        parameters : (K,) float64
+        rates : bool
+            Also how surface and landmarks move.
+        """
+        vertices = self.vertices_mm(parameters)
+        mesh = self.template.scalp.moved(vertices)
+        weights = template_set().landmarks.weights
+        points: list[Floats] = []
+        motions: dict[str, Floats] = {}
+        for k, (corners, patch) in enumerate(self._patches):
+            wanted = weights[k] @ vertices[corners] + self.landmark_modes[k] @ parameters
+            triangles = vertices[mesh.faces[patch]]
+            gap = triangles.mean(axis=1) - wanted
+            near = np.argpartition(np.einsum("ij,ij->i", gap, gap), _PATCH_TRIANGLES)
+            near = near[:_PATCH_TRIANGLES]
+            chosen, foot, _ = nearest_on_triangles(wanted[None], triangles[near])
+            face = near[chosen[0]]
+            points.append(foot[0] @ triangles[face])
+            if not rates:
+                continue
+            rows = np.concatenate([corners, mesh.faces[patch[face]]])
+            moving = self.vertex_rates(parameters, rows)
+            asked = np.tensordot(weights[k], moving[:3], axes=1) + self.landmark_modes[k]
+            skin = np.tensordot(foot[0], moving[3:], axes=1)
+            a, b, c = triangles[face]
+            across = np.cross(b - a, c - a)
+            size = np.linalg.norm(across)
+            normal = across / size
+            a_rate, b_rate, c_rate = moving[3:]
+            tilt = np.cross(b_rate - a_rate, (c - a)[:, None], axis=0)
+            tilt += np.cross((b - a)[:, None], c_rate - a_rate, axis=0)
+            tilt = (tilt - normal[:, None] * (normal @ tilt)) / size
+            slide = asked - skin - (normal @ (wanted - a)) * tilt
+            motions[LANDMARK_NAMES[k]] = skin + slide - normal[:, None] * (normal @ slide)
+        motion = None
+        if rates:
+
+            def material(first: Integers, second: Integers, weight: Floats) -> Floats:
+                share = weight[:, None, None]
+                return (1 - share) * self.vertex_rates(parameters, first) + (
+                    share * self.vertex_rates(parameters, second)
+                )
+
+            motion = SurfaceMotion(material, motions, self.n_parameters)
+        return Pose(mesh, Landmarks.from_points(np.array(points)), motion)
+
+    def head(self, parameters: Floats, label: str) -> Head:
+        """The whole head, ears included, in the frame of the model."""
+        pose = self.pose(parameters)
+        bare = pose.mesh.vertices_mm
+        ears = self.template.vertices_mm - self.template.bare.vertices_mm
+        return self.template.deformed(
+            bare + ears * np.exp(parameters[:3]), bare, pose.landmarks, label
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Pose:
+    """The head at some parameters: the mesh of its scalp, landmarks, and how they move."""
+
+    mesh: TriangleMesh
+    landmarks: Landmarks
+    motion: SurfaceMotion | None
+
+
+def _smooth_step(t: Floats) -> Floats:
+    t = np.clip(t, 0.0, 1.0)
+    return np.asarray(t * t * (3 - 2 * t))
+
+
+def real_harmonic(direction: Floats, degree: int, order: int) -> Floats:
+    """(n,) real spherical harmonic of unit mean square on the sphere.
+
+    Parameters
+    ----------
+    direction : (n, 3) float64
+        Unit vectors; the pole is +z, the azimuth runs from +y to +x.
+    degree, order : int
+        Order below 0: sine, odd from left to right.
+
+    >>> front = np.array([[0.0, 1.0, 0.0]])
+    >>> round(float(real_harmonic(front, 1, 1)[0]), 6)  # sqrt(3) y
+    1.732051
+    """
+    m = abs(order)
+    azimuth = np.arctan2(direction[:, 0], direction[:, 1])
+    size = (2 * degree + 1) * factorial(degree - m) / factorial(degree + m) * (2 if m else 1)
+    # lpmv carries the Condon-Shortley phase; the prior was made without it.
+    legendre = (-1) ** m * lpmv(m, degree, direction[:, 2])
+    wave = np.cos(m * azimuth) if order >= 0 else np.sin(m * azimuth)
+    return np.asarray(np.sqrt(size) * legendre * wave)
+
+
+def _basis(template: Head, size: float) -> tuple[Floats, Floats, Floats]:
+    """Origin, modes and landmark modes on a template whose lengths are `size` times the adult's.
+
+    The pattern of each mode is that of the adult template: one topology serves all ages.
+    """
+    stored = _stored()
+    formula, parameters = stored["formula"], stored["parameters"]
+    adult = load_template("adult").bare.vertices_mm
+    vertices = template.bare.vertices_mm
+    adult_origin = np.array(formula["centre_mm"])
+    origin = adult_origin * size
+    out = adult - adult_origin
+    pattern_direction = out / np.linalg.norm(out, axis=1, keepdims=True)
+    out = vertices - origin
+    direction = out / np.linalg.norm(out, axis=1, keepdims=True)
+    # Face, ears and nape stay; the vault moves, the occiput carries the inion.
+    y, z = adult[:, 1], adult[:, 2]
+    window = np.maximum(
+        _smooth_step((z + 5) / 35), _smooth_step((z + 45) / 60) * _smooth_step((20 - y) / 60)
+    )
+    landmarks = template_set().landmarks
+    adult_points = landmarks.on(adult)
+    bump: dict[str, Floats] = {}
+    for k, name in enumerate(LANDMARK_NAMES):
+        gap2 = ((adult - adult_points[k]) ** 2).sum(axis=1)
+        hill = np.exp(-gap2 / 2 / formula["bump_sigma_mm"] ** 2)
+        bump[name] = hill / (landmarks.weights[k] @ hill[landmarks.corners[k]])
+    left, right = bump["left_preauricular"], bump["right_preauricular"]
+    tangent = np.array(formula["iz_tangent"])
+
+    modes = np.zeros((len(vertices), 3, len(parameters)))
+    beside = np.zeros((4, 3, len(parameters)))
+    for k, parameter in enumerate(parameters):
+        name = parameter["name"]
+        if parameter["kind"] == "vault":
+            wave = real_harmonic(pattern_direction, parameter["degree"], parameter["order"])
+            modes[:, :, k] = (window * wave)[:, None] * direction
+        elif name in ("nasion_x", "nasion_y", "nasion_z"):
+            modes[:, "xyz".index(name[-1]), k] = bump["nasion"]
+        elif name == "ears_out":
+            modes[:, 0, k] = right - left
+        elif name == "ears_x":
+            modes[:, 0, k] = right + left
+        elif name == "inion_along":
+            beside[1, :, k] = tangent
+        elif name == "inion_x":
+            beside[1, 0, k] = 1.0
+        elif name in ("ears_y", "ears_z"):
+            beside[2:, "xyz".index(name[-1]), k] = 1.0
+        elif name in ("ears_y_opposed", "ears_z_opposed"):
+            axis = "xyz".index(name[5])
+            beside[2, axis, k], beside[3, axis, k] = -1.0, 1.0
+    return origin, modes, beside
+
+
+def _prior(size: float, child: bool, sex: str | None, doubtful: tuple[str, ...]) -> Prior:
+    parameters = _stored()["parameters"]
+    names = parameter_names()
+    mean = np.array([p["mean"] for p in parameters])
+    spread = np.array([p["sd"] for p in parameters])
+    correlation = np.array(_stored()["correlation"])
+    if child:
+        spread = spread * CHILD_SPREAD
+    elif sex is not None:
+        for name, (women, men) in _ANSUR.items():
+            k = names.index(name)
+            chosen = women if sex == "female" else men
+            pooled = (women[0] + men[0]) / 2
+            mean[k] += np.log(chosen[0] / pooled)
+            # The pooled spread holds the gap between the sexes too; keep its extra placement part.
+            between = abs(men[0] - women[0]) / 2 / pooled
+            spread[k] = np.sqrt(max(spread[k] ** 2 - between**2, (chosen[1] / chosen[0]) ** 2))
+    for k, parameter in enumerate(parameters):
+        if parameter["kind"] != "scale":
+            mean[k] *= size
+            spread[k] *= size
+    covariance = correlation * np.outer(spread, spread)
+    for landmark in doubtful:
+        for name, extra in DOUBT_MM[landmark].items():
+            covariance[names.index(name), names.index(name)] += (size * extra) ** 2
+    return Prior(mean, covariance)
+
+
+@cache
+def shape_model(
+    age: str | float = "adult", sex: str | None = None, doubtful: tuple[str, ...] = ()
+) -> ShapeModel:
+    """The deformable head of an age.
+
+    Parameters
+    ----------
+    age : str or float
+        As for `load_template`.
+    sex : {"female", "male"}, optional
+        Adults only; pooled when not given.
+    doubtful : tuple of str
+        Landmarks whose place was hard to find.
+
+    Raises
+    ------
+    UnknownNameError
+        No such age, sex or landmark.
+    """
+    if sex is not None and sex not in SEXES:
+        raise unknown_name("sex", sex, SEXES)
+    for landmark in doubtful:
+        if landmark not in DOUBT_MM:
+            raise unknown_name("landmark", landmark, DOUBT_MM)
+    template = load_template(age)
+    ages = template_set().ages
+    months = age_in_months(age)
+    order = sorted(ages.values())
+    size = float(
+        np.interp(months, [a[0] for a in order], [a[2] for a in order]) / ages["adult"][2]
+    )
+    origin, modes, beside = _basis(template, size)
+    prior = _prior(size, months < ADULT_MONTHS, sex, doubtful)
+    return ShapeModel(template, origin, modes, beside, prior)
