@@ -122,13 +122,17 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
     # triangles are held against every point instead of widening the search for all.
     usual = float(np.quantile(reach, 0.99))
     long_faces = np.flatnonzero(reach > usual)
-    bound = tree.query(points)[0] + usual + 1e-9
-    near = np.asarray(tree.query_ball_point(points, bound), dtype=object).tolist()
+    centre_mm = np.asarray(tree.query(points)[0])
+    reached = tree.query_ball_point(points, centre_mm + usual + 1e-9)
+    near = np.asarray(reached, dtype=object).tolist()
     faces = np.concatenate([[*found, *long_faces] for found in near]).astype(np.int64)
-    counts = np.array([len(found) + len(long_faces) for found in near])
-    all_weights, all_distances = _nearest_of_pairs(
-        np.repeat(points, counts, axis=0), triangles[faces]
-    )
+    rows = np.repeat(np.arange(len(points)), [len(found) + len(long_faces) for found in near])
+    gap = np.asarray(tree.data)[faces] - points[rows]
+    closest_mm = np.sqrt(np.einsum("ij,ij->i", gap, gap)) - reach[faces]
+    kept = closest_mm <= centre_mm[rows] + 1e-9
+    faces, rows = faces[kept], rows[kept]
+    all_weights, all_distances = _nearest_of_pairs(points[rows], triangles[faces])
+    counts = np.bincount(rows, minlength=len(points))
     ends = np.cumsum(counts)
     best = np.array(
         [end - count + all_distances[end - count : end].argmin()
