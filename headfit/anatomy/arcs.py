@@ -331,7 +331,8 @@ class ArcTracer:
         for arc_name in ("midline", "coronal"):
             arc = ARCS[arc_name]
             named = (wide.landmarks[arc.start], via, wide.landmarks[arc.end])
-            via = run_rates(self.run(arc_name), self.mesh, wide.material, named).point(0.5)
+            run = self.run(arc_name)
+            via = run_rates(run, self.mesh, wide.material, named, via_turns_only=True).point(0.5)
         return np.asarray(np.linalg.solve(np.eye(3) - via[:, k:], via[:, :k]), dtype=np.float64)
 
 

@@ -24,7 +24,7 @@ MaterialRates = Callable[[Integers, Integers, Floats], Floats]
 
 def row_rates(
     curve: Curve, rows: Integers, mesh: TriangleMesh, material: MaterialRates,
-    named_rates: tuple[Floats, Floats, Floats],
+    named_rates: tuple[Floats, Floats, Floats], *, via_turns_only: bool = False,
 ) -> Floats:  # fmt: skip
     """(r, 3, K) rates of some rows of a section.
 
@@ -38,6 +38,9 @@ def row_rates(
         Rates of points fixed on mesh edges.
     named_rates : three (3, K) float64
         Rates of the start, via and end point.
+    via_turns_only : bool
+        The via point only turns the plane, as a hint does; its row rides between its neighbours,
+        which must be among `rows` in order.
     """
     start, via, end = (curve.points_mm[row] for row in (curve.start, curve.via, curve.end))
     start_rate, via_rate, end_rate = named_rates
@@ -63,6 +66,12 @@ def row_rates(
     rates[on_edge] = stay + along[:, :, None] * slide[:, None, :]
     for row, rate in zip((curve.start, curve.via, curve.end), named_rates, strict=True):
         rates[rows == row] = rate
+    if via_turns_only:
+        place = int(np.flatnonzero(rows == curve.via)[0])
+        before, here, after = curve.points_mm[curve.via - 1 : curve.via + 2]
+        span = after - before
+        share = float((here - before) @ span / (span @ span))
+        rates[place] = (1 - share) * rates[place - 1] + share * rates[place + 1]
     return rates
 
 
@@ -141,11 +150,13 @@ class RunRates:
 
 def run_rates(
     run: TapeRun, mesh: TriangleMesh, material: MaterialRates,
-    named_rates: tuple[Floats, Floats, Floats],
+    named_rates: tuple[Floats, Floats, Floats], *, via_turns_only: bool = False,
 ) -> RunRates:  # fmt: skip
     """Rates of a tape run from those of the surface and of its three named points.
 
     Parameters as for `row_rates`.
     """
-    rows = np.arange(run.curve.start, run.curve.end + 1)
-    return RunRates(run, row_rates(run.curve, rows, mesh, material, named_rates))
+    curve = run.curve
+    rows = np.arange(curve.start, curve.end + 1)
+    path = row_rates(curve, rows, mesh, material, named_rates, via_turns_only=via_turns_only)
+    return RunRates(run, path)
