@@ -11,14 +11,21 @@ from headfit.anatomy.landmarks import Landmarks
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.anatomy.template import load_template
 from headfit.errors import HeadfitError
+from headfit.fitting.fit import FittedHead, fit_head
+from headfit.fitting.measures import measure_head
+from headfit.fitting.tape import Tape
 
 __all__ = [
+    "FittedHead",
     "Head",
     "HeadfitError",
     "Landmarks",
     "Rules",
     "Sites",
+    "Tape",
+    "fit_head",
     "load_template",
+    "measure_head",
     "place_sites",
 ]
 

@@ -1,0 +1,478 @@
+"""The case file: one head as a person writes it down, in TOML. Our own format.
+
+::
+
+    [case]
+    label = "morning list, second head"
+    age = "adult"                    # or "newborn", "m06", "m12", "y05", "y10", or years
+    sex = "female"                   # optional: "female" or "male"
+    system = "10-10"                 # "10-20", "ifcn-25", "10-10", "10-5"
+    measured_by = "..."              # optional, free text
+    measured_on = 2024-05-07         # optional, free text or a date
+    note = "..."                     # optional, free text
+    invented = true                  # data made up for a demonstration
+
+    [tape]
+    unit = "cm"                      # required: "cm", "mm" or "inch"
+    nasion_inion = 36.0
+    ring = [56.4, 56.8]              # repeated readings of one measurement
+    doubtful = ["inion"]             # landmarks that were hard to find
+
+    [tape.spread]                    # own standard deviation of one reading, same unit
+    ring = 0.4
+
+    [rules]                          # see headfit.Rules
+    inner = "parasagittal"
+
+    [marks]                          # positions to compare with; the path starts at this file
+    file = "marks.tsv"
+    align = "landmarks"              # or "rigid"
+
+    [[free]]                         # a place that must stay free
+    site = "P3"                      # or point_mm = [x, y, z] in the head frame
+    radius_mm = 20
+    reason = "dressing"
+
+    [derivations]
+    set = "longitudinal bipolar"     # or file = "own.csv"
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from headfit.anatomy.arcs import Rules
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.sites import SYSTEMS, canonical_name
+from headfit.anatomy.template import age_in_months
+from headfit.errors import FileFormatError, InputError, SheetError, UnitError, sentence
+from headfit.errors import unknown_name as unknown
+from headfit.files.whole import about, read_text, write_whole
+from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.units import MM_PER_UNIT, to_mm
+
+SEXES = ("female", "male")
+TAPE_UNITS = ("cm", "mm", "inch")
+ALIGNMENTS = ("landmarks", "rigid")
+_TEXTS = ("label", "measured_by", "measured_on", "note")
+
+
+@dataclass(frozen=True)
+class FreePlace:
+    """A place on the scalp that must stay free of electrodes.
+
+    Attributes
+    ----------
+    site : str or None
+        Its middle, as a site name; or
+    point_mm : tuple of three float or None
+        its middle in the head frame; or
+    polygon_mm : tuple of points
+        its outline in the head frame, at least three points.
+    radius_mm : float
+        Of a round place; 0 with an outline.
+    reason : str
+    """
+
+    site: str | None = None
+    point_mm: tuple[float, float, float] | None = None
+    polygon_mm: tuple[tuple[float, float, float], ...] = ()
+    radius_mm: float = 0.0
+    reason: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One head as written down.
+
+    Attributes
+    ----------
+    tape : Tape
+    label : str
+        Said wherever the case is shown.
+    age : str or float
+        A template age or years.
+    sex : {"female", "male"} or None
+    system : str
+    unit : str
+        In which the tape was read; what is written back to the file uses it.
+    doubtful : tuple of str
+        Landmarks that were hard to find.
+    rules : Rules
+    marks_file, derivations_file : Path or None
+        Made absolute by the folder of the case file.
+    align : {"landmarks", "rigid"}
+    free : tuple of FreePlace
+    derivations : str or None
+        Name of a declared set.
+    measured_by, measured_on, note : str
+    invented : bool
+        Data made up for a demonstration.
+    """
+
+    tape: Tape
+    label: str = "unnamed case"
+    age: str | float = "adult"
+    sex: str | None = None
+    system: str = "10-10"
+    unit: str = "cm"
+    doubtful: tuple[str, ...] = ()
+    rules: Rules = field(default_factory=Rules)
+    marks_file: Path | None = None
+    align: str = "landmarks"
+    free: tuple[FreePlace, ...] = ()
+    derivations: str | None = None
+    derivations_file: Path | None = None
+    measured_by: str = ""
+    measured_on: str = ""
+    note: str = ""
+    invented: bool = False
+
+
+def read_case(path: str | Path) -> Case:
+    """The case in a file.
+
+    Raises
+    ------
+    FileFormatError
+        The file is missing, empty, not UTF-8 or not TOML.
+    InputError
+        An entry is missing, unknown, of the wrong kind or out of range; the sentence names it.
+    """
+    text = read_text(path)
+    with about(path):
+        return case_of_text(text, Path(path).parent)
+
+
+def case_of_text(text: str, folder: Path) -> Case:
+    """The case in the text of a case file that lies, or will lie, in `folder`.
+
+    Raises
+    ------
+    FileFormatError, InputError
+        As `read_case`.
+
+    >>> case = case_of_text('[tape]\\nunit = "cm"\\nring = 56.6', Path())
+    >>> case.tape.ring_mm
+    566.0
+    """
+    found = _toml(text)
+    _known_keys("table", found, ("case", "tape", "rules", "marks", "free", "derivations"))
+    about_case = _table(found, "case")
+    _known_keys("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "invented"))
+    tape, unit, doubtful = _tape(_table(found, "tape"))
+    marks = _table(found, "marks")
+    _known_keys("entry of [marks]", marks, ("file", "align"))
+    derivations = _table(found, "derivations")
+    _known_keys("entry of [derivations]", derivations, ("set", "file"))
+    texts = {name: _text(about_case[name], name) for name in _TEXTS if name in about_case}
+    return Case(
+        tape,
+        age=_age(about_case.get("age", "adult")),
+        sex=_choice("sex", about_case.get("sex"), SEXES),
+        system=_choice("system", about_case.get("system"), SYSTEMS) or "10-10",
+        unit=unit,
+        doubtful=doubtful,
+        rules=_rules(_table(found, "rules")),
+        marks_file=_path(marks, "marks", folder),
+        align=_choice("alignment", marks.get("align"), ALIGNMENTS) or "landmarks",
+        free=_free_places(found.get("free", [])),
+        derivations=_text(derivations["set"], "set") if "set" in derivations else None,
+        derivations_file=_path(derivations, "derivations", folder),
+        invented=_truth(about_case.get("invented", False), "invented"),
+        **texts,
+    )
+
+
+def _toml(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = str(error)
+        reason, place = found[:1].lower() + found[1:], ""
+        if match := re.fullmatch(r"(.*) \(at (.*)\)", found, re.DOTALL):
+            reason, place = match[1][:1].lower() + match[1][1:], match[2]
+        raise FileFormatError(
+            sentence("a case file", "be TOML", reason, place), code="toml-syntax"
+        ) from None
+    except (RecursionError, ValueError):
+        # Brackets nested a thousand deep, a number of thousands of digits, or a 13th month.
+        raise FileFormatError(
+            sentence("a case file", "be TOML that a person could have written", "something else"),
+            code="toml-syntax",
+        ) from None  # fmt: skip
+
+
+def _wrong(what: str, must: str, got: object, hint: str = "") -> InputError:
+    shown = repr(got)
+    if len(shown) > 60:
+        shown = f"{shown[:60]}..."
+    return InputError(sentence(what, must, shown, hint), code="case-entry", entry=what)
+
+
+def _table(found: Mapping[str, Any], name: str) -> dict[str, Any]:
+    table = found.get(name, {})
+    if not isinstance(table, dict):
+        raise _wrong(f"[{name}]", "be a table of entries", table, f"write [{name}] on its own line")
+    return table
+
+
+def _known_keys(kind: str, table: Mapping[str, Any], known: tuple[str, ...]) -> None:
+    for name in table:
+        if name not in known:
+            raise unknown(kind, name, known)
+
+
+def _text(value: object, name: str) -> str:
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    if not isinstance(value, str) or len(value) > 2000:
+        raise _wrong(name, 'be text in quotes, such as "..."', value)
+    return " ".join(value.split())
+
+
+def _truth(value: object, name: str) -> bool:
+    if not isinstance(value, bool):
+        raise _wrong(name, "be true or false", value)
+    return value
+
+
+def _choice(kind: str, value: object, known: Mapping[str, Any] | tuple[str, ...]) -> str | None:
+    if value is None:
+        return None
+    if value not in tuple(known):
+        raise unknown(kind, value, known)
+    return str(value)
+
+
+def _age(value: object) -> str | float:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise _wrong("age", 'be a template age such as "adult", or years as a number', value)
+    age_in_months(value)
+    return value
+
+
+def _path(table: Mapping[str, Any], name: str, folder: Path) -> Path | None:
+    if "file" not in table:
+        return None
+    given = table["file"]
+    if not isinstance(given, str) or not given or "\0" in given:
+        raise _wrong(f"file of [{name}]", 'be a path in quotes, such as "marks.tsv"', given)
+    return (folder / given).absolute()
+
+
+def _rules(table: Mapping[str, Any]) -> Rules:
+    _known_keys("entry of [rules]", table, tuple(entry.name for entry in fields(Rules)))
+    for name, value in table.items():
+        if not isinstance(value, str):
+            raise _wrong(f"{name} of [rules]", "be text in quotes", value)
+    return Rules(**table)
+
+
+def _tape(table: Mapping[str, Any]) -> tuple[Tape, str, tuple[str, ...]]:
+    """The sheet in mm, the unit it was read in, and the doubtful landmarks."""
+    if not table:
+        raise SheetError(
+            sentence("a case file", "hold a [tape] table", "none",
+                     'write [tape], then unit = "cm", then nasion_inion = 36.0 and so on'),
+            code="sheet-empty",
+        )  # fmt: skip
+    unit = table.get("unit")
+    if unit is None:
+        raise UnitError(
+            sentence("[tape]", "name its unit", "none", 'write unit = "cm", "mm" or "inch"'),
+            code="unit-missing",
+        )  # fmt: skip
+    if unit not in TAPE_UNITS:
+        raise UnitError(
+            sentence("unit of [tape]", 'be "cm", "mm" or "inch"', repr(unit)), code="unit-unknown"
+        )
+    doubtful = table.get("doubtful", [])
+    if not isinstance(doubtful, list):
+        raise _wrong("doubtful", 'be a list of landmarks, such as ["inion"]', doubtful)
+    for name in doubtful:
+        if name not in LANDMARK_NAMES:
+            raise unknown("landmark in doubtful", name, LANDMARK_NAMES)
+    spread = table.get("spread", {})
+    if not isinstance(spread, dict):
+        raise _wrong("[tape.spread]", "be a table of measurements", spread)
+    readings = {k: v for k, v in table.items() if k not in ("unit", "doubtful", "spread")}
+    _known_keys("measurement", readings, tuple(MEASUREMENTS))
+    _known_keys("measurement", spread, tuple(MEASUREMENTS))
+    values = {f"{k}_mm": _in_mm(v, unit, MEASUREMENTS[k].title) for k, v in readings.items()}
+    spreads = {k: _in_mm(v, unit, f"spread of {MEASUREMENTS[k].title}") for k, v in spread.items()}
+    for name, value in spreads.items():
+        if isinstance(value, list):
+            raise _wrong(f"spread of {MEASUREMENTS[name].title}", "be one number", spread[name])
+    try:
+        return Tape(**values, spreads_mm=spreads), unit, tuple(doubtful)
+    except SheetError as error:
+        raise _in_the_unit_written(error, unit) from None
+
+
+def _in_mm(value: Any, unit: str, what: str) -> Any:
+    """One reading or a list of readings in mm, without the dust of binary multiplication."""
+    if isinstance(value, list):
+        return [round(to_mm(reading, unit, what), 9) for reading in value]
+    return round(to_mm(value, unit, what), 9)
+
+
+def _in_the_unit_written(error: SheetError, unit: str) -> SheetError:
+    """The sentence about a value out of range, in the unit of the file and guessing at the unit."""
+    if error.code != "tape-range" or unit == "mm":
+        return error
+    kind = MEASUREMENTS[str(error.facts["measurement"])]
+    value_mm = error.facts["value_mm"]
+    assert isinstance(value_mm, float)
+    factor = MM_PER_UNIT[unit]
+    written = value_mm / factor
+    hint = "measure it again"
+    for other in TAPE_UNITS:
+        if kind.lowest_mm <= written * MM_PER_UNIT[other] <= kind.highest_mm:
+            hint = f'should it say unit = "{other}"?'
+            break
+    else:
+        if kind.lowest_mm <= value_mm / 10 <= kind.highest_mm:
+            hint = "is a decimal point missing?"
+        elif kind.lowest_mm <= value_mm * 10 <= kind.highest_mm:
+            hint = "is there a digit missing?"
+    return SheetError(
+        sentence(kind.title,
+                 f"lie in {kind.lowest_mm / factor:.0f} to {kind.highest_mm / factor:.0f} {unit}",
+                 f"{written:g} {unit}", hint),
+        code=error.code, **error.facts,
+    )  # fmt: skip
+
+
+def _free_places(given: object) -> tuple[FreePlace, ...]:
+    if not isinstance(given, list) or not all(isinstance(place, dict) for place in given):
+        raise _wrong("free", "be tables that each begin with [[free]]", given)
+    return tuple(_free_place(place) for place in given)
+
+
+def _free_place(given: dict[str, Any]) -> FreePlace:
+    known = ("site", "point_mm", "polygon_mm", "radius_mm", "reason")
+    _known_keys("entry of [[free]]", given, known)
+    where = [name for name in ("site", "point_mm", "polygon_mm") if name in given]
+    if len(where) != 1:
+        raise _wrong("a [[free]] place", "name exactly one of site, point_mm, polygon_mm", where)
+    site = point = None
+    polygon: tuple[tuple[float, float, float], ...] = ()
+    if where == ["site"]:
+        site = canonical_name(_text(given["site"], "site of [[free]]"))
+    elif where == ["point_mm"]:
+        point = _point(given["point_mm"], "point_mm of [[free]]")
+    else:
+        corners = given["polygon_mm"]
+        if not isinstance(corners, list) or len(corners) < 3:
+            raise _wrong("polygon_mm of [[free]]", "be three or more points [x, y, z]", corners)
+        polygon = tuple(_point(corner, "a corner of polygon_mm") for corner in corners)
+    radius_mm = 0.0
+    if not polygon:
+        if "radius_mm" not in given:
+            raise _wrong("a [[free]] place", "give its radius_mm", given)
+        radius_mm = to_mm(given["radius_mm"], "mm", "radius_mm of [[free]]")
+        if not 0 < radius_mm <= 150:
+            raise _wrong("radius_mm of [[free]]", "lie in 0 to 150 mm", radius_mm)
+    return FreePlace(site, point, polygon, radius_mm, _text(given.get("reason", ""), "reason"))
+
+
+def _point(value: object, name: str) -> tuple[float, float, float]:
+    if not isinstance(value, list) or len(value) != 3:
+        raise _wrong(name, "be three numbers [x, y, z] in mm", value)
+    x, y, z = (to_mm(number, "mm", name) for number in value)
+    return x, y, z
+
+
+def case_text(case: Case, folder: str | Path = ".") -> str:
+    """The text of a case file; `case_of_text` gives the same case back.
+
+    Parameters
+    ----------
+    case : Case
+    folder : path
+        Where the file will lie: paths inside it start there when they can.
+
+    >>> print(case_text(Case(Tape(ring_mm=566.0), label="a head", doubtful=("inion",))))
+    [case]
+    label = "a head"
+    age = "adult"
+    system = "10-10"
+    <BLANKLINE>
+    [tape]
+    unit = "cm"
+    ring = 56.6
+    doubtful = [
+        "inion",
+    ]
+    <BLANKLINE>
+    """
+    import tomli_w
+
+    optional = {
+        "sex": case.sex,
+        "measured_by": case.measured_by,
+        "measured_on": case.measured_on,
+        "note": case.note,
+        "invented": case.invented,
+    }
+    document: dict[str, Any] = {
+        "case": {"label": case.label, "age": case.age, "system": case.system}
+        | {name: value for name, value in optional.items() if value},
+        "tape": _tape_table(case),
+    }
+    chosen = {k: v for k, v in asdict(case.rules).items() if v != getattr(Rules(), k)}
+    if chosen:
+        document["rules"] = chosen
+    if case.marks_file:
+        document["marks"] = {"file": _shown_path(case.marks_file, folder), "align": case.align}
+    if case.free:
+        document["free"] = [
+            {name: _plain(value) for name, value in asdict(place).items() if value}
+            for place in case.free
+        ]
+    if case.derivations:
+        document["derivations"] = {"set": case.derivations}
+    elif case.derivations_file:
+        document["derivations"] = {"file": _shown_path(case.derivations_file, folder)}
+    return tomli_w.dumps(document)
+
+
+def _tape_table(case: Case) -> dict[str, Any]:
+    factor = MM_PER_UNIT[case.unit]
+    table: dict[str, Any] = {"unit": case.unit}
+    for name, readings in case.tape.readings_mm.items():
+        written = [round(reading / factor, 9) for reading in readings]
+        table[name] = written if len(written) > 1 else written[0]
+    if case.doubtful:
+        table["doubtful"] = list(case.doubtful)
+    if case.tape.spreads_mm:
+        spreads = case.tape.spreads_mm.items()
+        table["spread"] = {name: round(value / factor, 9) for name, value in spreads}
+    return table
+
+
+def _plain(value: Any) -> Any:
+    return [_plain(part) for part in value] if isinstance(value, tuple) else value
+
+
+def _shown_path(path: Path, folder: str | Path) -> str:
+    place = Path(folder).absolute()
+    return (path.relative_to(place) if path.is_relative_to(place) else path).as_posix()
+
+
+def write_case(case: Case, path: str | Path) -> Path:
+    """The path, after the case stands there in a case file.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    return write_whole(path, case_text(case, Path(path).parent))

@@ -1,0 +1,226 @@
+"""Head surfaces in PLY, OBJ and STL files, read into millimetres.
+
+STL repeats every corner of every triangle, and many programs split OBJ and PLY surfaces along
+texture seams: vertices at exactly the same place are merged, so that the surface hangs together.
+"""
+
+from __future__ import annotations
+
+import io
+import logging
+import re
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.anatomy.head import PART_NAMES, Head
+from headfit.errors import FileFormatError, MeshError, UnitError, sentence
+from headfit.files.landmark_files import read_landmarks
+from headfit.files.whole import about, read_bytes
+from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+from headfit.units import MM_PER_UNIT, to_mm
+
+SURFACE_LIMIT = 1024 * 1024 * 1024
+SUFFIXES = (".ply", ".obj", ".stl")
+
+
+def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head:
+    """The head of a surface file and a landmark file.
+
+    Parameters
+    ----------
+    path : path
+        PLY, OBJ or STL. A PLY file written by headfit also tells ears from scalp.
+    landmarks : path
+        See `headfit.files.landmark_files.read_landmarks`.
+    unit : {"mm", "cm", "m", "inch"}
+        Of the surface; the landmark file names its own.
+
+    Raises
+    ------
+    FileFormatError
+        A file is missing, empty, truncated or of another kind.
+    MeshError, LandmarkError, UnitError
+        The surface or the landmarks cannot be used.
+    """
+    mesh, part = read_surface(path, unit)
+    points = read_landmarks(landmarks)
+    with about(path):
+        return Head(mesh.vertices_mm, mesh.faces, points, part, Path(path).stem)
+
+
+def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Integers | None]:
+    """The triangle mesh of a file, in mm, and the part label of each vertex when it has them.
+
+    Raises
+    ------
+    FileFormatError
+        The file is missing, empty, truncated or of another kind.
+    MeshError
+        A coordinate is not finite, or a corner number is out of range.
+    UnitError
+        No such unit.
+    """
+    source = Path(path)
+    factor = to_mm(1.0, unit, "the surface") if unit in MM_PER_UNIT else _unknown_unit(unit)
+    kind = source.suffix.lower()
+    if kind not in SUFFIXES:
+        raise FileFormatError(
+            sentence(str(source), "be a .ply, .obj or .stl surface",
+                     f"the ending {kind!r}" if kind else "no ending"),
+            code="surface-kind", path=str(source),
+        )  # fmt: skip
+    raw = read_bytes(source, SURFACE_LIMIT)
+    with about(source):
+        _check_kind(raw, kind)
+        vertices, faces, part = _loaded(raw, kind)
+        # Checked before the merge: a corner out of range would be an index error there.
+        mesh = TriangleMesh(vertices * factor, faces)
+        merged, whole, part = _merged(mesh.vertices_mm, mesh.faces, part)
+        if not len(whole):
+            raise MeshError(
+                sentence("triangles", "have three different corners", "none that does",
+                         "is the surface flat or scaled to nothing?"),
+                code="mesh-flat",
+            )  # fmt: skip
+        return TriangleMesh(merged, whole), part
+
+
+def _unknown_unit(unit: str) -> float:
+    raise UnitError(
+        sentence("unit of the surface", "be one of mm, cm, m, inch", repr(unit)),
+        code="unit-unknown", unit=unit,
+    )  # fmt: skip
+
+
+def _check_kind(raw: bytes, kind: str) -> None:
+    """Compare the beginning of a file with its ending."""
+    head = raw[:4096].lstrip()
+    if (kind == ".ply") != head.startswith(b"ply") or (kind == ".obj" and b"\x00" in head):
+        begins = raw[:12].decode("ascii", "replace").encode("unicode_escape").decode("ascii")
+        raise FileFormatError(
+            sentence(f"a {kind} file", "begin as one", f'"{begins}..."',
+                     "does its name have the right ending?"),
+            code="surface-kind",
+        )  # fmt: skip
+    is_text = kind == ".stl" and head.startswith(b"solid") and b"facet" in head
+    if is_text and b"endsolid" not in raw[-4096:]:
+        raise _truncated("no closing endsolid")
+
+
+def _truncated(found: str) -> FileFormatError:
+    return FileFormatError(
+        sentence("the surface", "be complete", found, "was the file copied whole?"),
+        code="surface-truncated",
+    )  # fmt: skip
+
+
+def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
+    """Vertices, triangles and part labels as the file has them."""
+    import trimesh
+
+    # What it logs on the way is in the sentence below; without a handler it would go to the screen.
+    logging.getLogger("trimesh").addHandler(logging.NullHandler())
+    try:
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
+            warnings.simplefilter("error")
+            # No resolver: textures and material files beside the surface are never opened.
+            loaded: Any = trimesh.load(
+                io.BytesIO(raw), file_type=kind[1:], force="mesh", process=False,
+                skip_materials=True, maintain_order=True,
+            )  # fmt: skip
+        vertices = np.asarray(loaded.vertices, dtype=np.float64)
+        faces = np.asarray(getattr(loaded, "faces", ()), dtype=np.int64)
+    except Exception as error:  # the reader raises whatever its parsing trips over
+        raise FileFormatError(
+            sentence(f"a {kind} file", "hold a complete surface of triangles",
+                     f"one that cannot be read ({_short(error)})", "was it saved or copied whole?"),
+            code="surface-unreadable",
+        ) from error  # fmt: skip
+    declared = loaded.metadata.get("_ply_raw", {})
+    for name, element in declared.items():
+        found = element.get("data")
+        rows = found if isinstance(found, np.ndarray) else next(iter((found or {}).values()), ())
+        if len(rows) < element["length"]:
+            raise _truncated(f"{len(rows)} of {element['length']} {name} rows")
+    if not len(faces):
+        raise FileFormatError(
+            sentence(f"a {kind} file", "hold triangles", f"{len(vertices)} points and no triangle",
+                     "save the surface, not a point cloud"),
+            code="surface-no-triangles",
+        )  # fmt: skip
+    return vertices, faces, _part_labels(declared, len(vertices))
+
+
+def _short(error: Exception) -> str:
+    return re.sub(r"\s+", " ", str(error)).strip()[:80] or type(error).__name__
+
+
+def _part_labels(declared: dict[str, Any], n_vertices: int) -> Integers | None:
+    """The `part` column of a PLY file written by `ply_bytes`."""
+    vertex = declared.get("vertex", {})
+    if "part" not in vertex.get("properties", {}):
+        return None
+    part = np.asarray(vertex["data"]["part"]).ravel().astype(np.int64)
+    usable = len(part) == n_vertices and part.min() >= 0 and part.max() < len(PART_NAMES)
+    return part if usable else None
+
+
+def _merged(
+    vertices: Floats, faces: Integers, part: Integers | None
+) -> tuple[Floats, Integers, Integers | None]:
+    """The same surface with vertices at one place made one, and triangles without area gone."""
+    _, first, same = np.unique(vertices, axis=0, return_index=True, return_inverse=True)
+    if len(first) < len(vertices):
+        # Numbered by first appearance, so that the order of the file stays recognisable.
+        order = np.argsort(first)
+        rank = np.empty_like(order)
+        rank[order] = np.arange(len(order))
+        kept = first[order]
+        faces = rank[same.ravel()][faces]
+        vertices, part = vertices[kept], None if part is None else part[kept]
+    a, b, c = faces.T
+    faces = faces[(a != b) & (b != c) & (c != a)]
+    used: NDArray[np.bool_] = np.zeros(len(vertices), bool)
+    used[faces] = True
+    if not used.all():
+        faces = (np.cumsum(used) - 1)[faces]
+        vertices, part = vertices[used], None if part is None else part[used]
+    return vertices, faces, part
+
+
+def ply_bytes(head: Head) -> bytes:
+    r"""A binary PLY file of a head: vertices in mm, their part labels, triangles.
+
+    >>> from headfit import load_template
+    >>> ply_bytes(load_template())[:36]
+    b'ply\nformat binary_little_endian 1.0\n'
+    """
+    label = head.label.encode("ascii", "replace").decode("ascii")
+    comment = "".join(character if character.isprintable() else " " for character in label)
+    lines = [
+        "ply",
+        "format binary_little_endian 1.0",
+        "comment head surface by headfit, millimetres",
+        f"comment {comment}",
+        f"element vertex {len(head.vertices_mm)}",
+        *(f"property float {axis}" for axis in "xyz"),
+        *(["property uchar part"] if head.part is not None else []),
+        f"element face {len(head.faces)}",
+        "property list uchar int vertex_indices",
+        "end_header",
+    ]
+    columns: list[tuple[str, str] | tuple[str, str, tuple[int, ...]]] = [("xyz", "<f4", (3,))]
+    if head.part is not None:
+        columns.append(("part", "u1"))
+    vertices = np.zeros(len(head.vertices_mm), dtype=columns)
+    vertices["xyz"] = head.vertices_mm
+    if head.part is not None:
+        vertices["part"] = head.part
+    faces = np.zeros(len(head.faces), dtype=[("n", "u1"), ("corners", "<i4", (3,))])
+    faces["n"] = 3
+    faces["corners"] = head.faces
+    return "\n".join([*lines, ""]).encode("ascii") + vertices.tobytes() + faces.tobytes()

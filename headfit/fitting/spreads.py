@@ -1,0 +1,146 @@
+"""How sure each site is: a 2x2 covariance in the tangent plane of the scalp, and its origin.
+
+Errors are relative to the frame of the four landmarks, as the technologist sees them: what moves
+landmarks and site together is no error. Millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from headfit.anatomy.arcs import ArcTracer
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, OnArc, Sites
+from headfit.geometry.mesh import Floats
+
+# 95 % of a two-dimensional Gaussian: chi-square quantile of 2 degrees of freedom, -2 ln 0.05.
+CHI2_95 = float(-2.0 * np.log(0.05))
+
+
+@dataclass(frozen=True, eq=False)
+class SiteSpreads:
+    """Uncertainty of some sites.
+
+    Attributes
+    ----------
+    names : tuple of str
+    along, across : (n, 3) float64
+        Unit tangents in the head frame: in the direction of the arc of the site, away from its
+        start; and to the left of it seen from outside.
+    parts_mm2 : dict of str to (n, 2, 2) float64
+        Covariance along and across by origin: "shape", "tape", "landmarks".
+    """
+
+    names: tuple[str, ...]
+    along: Floats
+    across: Floats
+    parts_mm2: Mapping[str, Floats]
+
+    @cached_property
+    def covariance_mm2(self) -> Floats:
+        """(n, 2, 2) the sum of the parts."""
+        return np.asarray(sum(self.parts_mm2.values()))
+
+    @cached_property
+    def ellipses_mm(self) -> Floats:
+        """(n, 3) semi-axes a >= b of the 95 % ellipse, and the angle of a from along, in rad."""
+        values, vectors = np.linalg.eigh(self.covariance_mm2)
+        axes = np.sqrt(CHI2_95 * np.maximum(values[:, ::-1], 0.0))
+        longest = vectors[:, :, 1]
+        return np.column_stack([axes, np.arctan2(longest[:, 1], longest[:, 0])])
+
+    @cached_property
+    def spread_mm(self) -> Floats:
+        """(n,) root mean square error in the tangent plane, one number a site."""
+        return np.sqrt(np.trace(self.covariance_mm2, axis1=1, axis2=2))
+
+    @property
+    def mean_spread_mm(self) -> float:
+        """Mean over the sites of their root mean square error."""
+        return float(self.spread_mm.mean())
+
+
+def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
+    """(n, 3, K) how the sites move in the parameters, relative to the frame of the landmarks.
+
+    A site below a row moves with the end of its row, a site beside an ear with its preauricular
+    point.
+    """
+    points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
+    moves = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
+    centre = points.mean(axis=0)
+    # The small rotation and shift that best follows the four landmarks.
+    lever = np.concatenate([np.hstack([np.eye(3), -_skew(p - centre)]) for p in points])
+    follow = np.linalg.pinv(lever) @ moves.reshape(12, -1)
+    rates = np.empty((len(sites), 3, moves.shape[2]))
+    for i, name in enumerate(sites.names):
+        place = TABLE[name]
+        found = sites.arc_of(name)
+        if found is not None:
+            rate = tracer.rate_on(*found)
+        elif isinstance(place, BeyondRow):
+            rate = tracer.rate_on(place.arc, 1.0 if place.at_end else 0.0)
+        else:
+            assert isinstance(place, BesideEar)
+            rate = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
+        carried = np.hstack([np.eye(3), -_skew(sites.points_mm[i] - centre)]) @ follow
+        rates[i] = rate - carried
+    return rates
+
+
+def site_axes(sites: Sites) -> tuple[Floats, Floats]:
+    """Unit tangents (n, 3) along the arc of each site and across it, in the frame of the sites."""
+    along = np.empty((len(sites), 3))
+    for i, name in enumerate(sites.names):
+        place = TABLE[name]
+        found = sites.arc_of(name)
+        if found is None and isinstance(place, BeyondRow | OnArc):
+            found = (place.arc, 1.0 if isinstance(place, BeyondRow) and place.at_end else 0.0)
+        if found is None:
+            found = ("coronal", 0.0 if isinstance(place, BesideEar) and place.left else 1.0)
+        arc, fraction = found
+        low, high = max(fraction - 0.02, 0.0), min(fraction + 0.02, 1.0)
+        before, after = sites.tracer.run(arc).points_mm([low, high])
+        along[i] = after - before
+    normals = sites.normals
+    along -= np.einsum("ij,ij->i", along, normals)[:, None] * normals
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    return along, np.cross(normals, along)
+
+
+def site_spreads(
+    sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTracer
+) -> SiteSpreads:
+    """Uncertainty of sites from that of the parameters.
+
+    Parameters
+    ----------
+    sites : Sites
+        Placed by `tracer`, in the frame of the model.
+    error_parts : mapping of str to (K, K) float64
+    tracer : ArcTracer
+        With the motion of the model.
+    """
+    along, across = site_axes(sites)
+    flat = np.einsum("nij,njk->nik", np.stack([along, across], axis=1), site_rates(sites, tracer))
+    parts = {
+        origin: np.einsum("nik,kl,njl->nij", flat, covariance, flat, optimize=True)
+        for origin, covariance in error_parts.items()
+    }
+    left, right, nasion = (
+        tracer.point(name) for name in ("left_preauricular", "right_preauricular", "nasion")
+    )
+    x = (right - left) / np.linalg.norm(right - left)
+    y = nasion - (left + right) / 2
+    y = y - (y @ x) * x
+    y = y / np.linalg.norm(y)
+    to_head = np.array([x, y, np.cross(x, y)])
+    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts)
+
+
+def _skew(v: Floats) -> Floats:
+    return np.array([[0, -v[2], v[1]], [v[2], 0, -v[0]], [-v[1], v[0], 0]])
