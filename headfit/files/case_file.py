@@ -39,7 +39,6 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 import tomllib
 from collections.abc import Mapping
@@ -48,17 +47,24 @@ from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import Rules
-from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import SYSTEMS, canonical_name
 from headfit.anatomy.template import age_in_months
-from headfit.errors import FileFormatError, InputError, SheetError, UnitError, sentence
-from headfit.errors import unknown_name as unknown
+from headfit.errors import FileFormatError, sentence
+from headfit.files.case_entries import (
+    check_names,
+    choice_of,
+    point_of,
+    table_of,
+    text_of,
+    truth_of,
+    wrong_entry,
+)
+from headfit.files.case_tape import table_of_tape, tape_of_table
 from headfit.files.whole import about, read_text, write_whole
-from headfit.fitting.tape import MEASUREMENTS, Tape
-from headfit.units import MM_PER_UNIT, to_mm
+from headfit.fitting.tape import Tape
+from headfit.units import to_mm
 
 SEXES = ("female", "male")
-TAPE_UNITS = ("cm", "mm", "inch")
 ALIGNMENTS = ("landmarks", "rigid")
 _TEXTS = ("label", "measured_by", "measured_on", "note")
 
@@ -151,41 +157,41 @@ def read_case(path: str | Path) -> Case:
 
 
 def case_of_text(text: str, folder: Path) -> Case:
-    """The case in the text of a case file that lies, or will lie, in `folder`.
+    r"""The case in the text of a case file that lies, or will lie, in `folder`.
 
     Raises
     ------
     FileFormatError, InputError
         As `read_case`.
 
-    >>> case = case_of_text('[tape]\\nunit = "cm"\\nring = 56.6', Path())
+    >>> case = case_of_text('[tape]\nunit = "cm"\nring = 56.6', Path())
     >>> case.tape.ring_mm
     566.0
     """
     found = _toml(text)
-    _known_keys("table", found, ("case", "tape", "rules", "marks", "free", "derivations"))
-    about_case = _table(found, "case")
-    _known_keys("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "invented"))
-    tape, unit, doubtful = _tape(_table(found, "tape"))
-    marks = _table(found, "marks")
-    _known_keys("entry of [marks]", marks, ("file", "align"))
-    derivations = _table(found, "derivations")
-    _known_keys("entry of [derivations]", derivations, ("set", "file"))
-    texts = {name: _text(about_case[name], name) for name in _TEXTS if name in about_case}
+    check_names("table", found, ("case", "tape", "rules", "marks", "free", "derivations"))
+    about_case = table_of(found, "case")
+    check_names("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "invented"))
+    tape, unit, doubtful = tape_of_table(table_of(found, "tape"))
+    marks = table_of(found, "marks")
+    check_names("entry of [marks]", marks, ("file", "align"))
+    derivations = table_of(found, "derivations")
+    check_names("entry of [derivations]", derivations, ("set", "file"))
+    texts = {name: text_of(about_case[name], name) for name in _TEXTS if name in about_case}
     return Case(
         tape,
         age=_age(about_case.get("age", "adult")),
-        sex=_choice("sex", about_case.get("sex"), SEXES),
-        system=_choice("system", about_case.get("system"), SYSTEMS) or "10-10",
+        sex=choice_of("sex", about_case.get("sex"), SEXES),
+        system=choice_of("system", about_case.get("system"), SYSTEMS) or "10-10",
         unit=unit,
         doubtful=doubtful,
-        rules=_rules(_table(found, "rules")),
+        rules=_rules(table_of(found, "rules")),
         marks_file=_path(marks, "marks", folder),
-        align=_choice("alignment", marks.get("align"), ALIGNMENTS) or "landmarks",
+        align=choice_of("alignment", marks.get("align"), ALIGNMENTS) or "landmarks",
         free=_free_places(found.get("free", [])),
-        derivations=_text(derivations["set"], "set") if "set" in derivations else None,
+        derivations=text_of(derivations["set"], "set") if "set" in derivations else None,
         derivations_file=_path(derivations, "derivations", folder),
-        invented=_truth(about_case.get("invented", False), "invented"),
+        invented=truth_of(about_case.get("invented", False), "invented"),
         **texts,
     )
 
@@ -209,51 +215,9 @@ def _toml(text: str) -> dict[str, Any]:
         ) from None  # fmt: skip
 
 
-def _wrong(what: str, must: str, got: object, hint: str = "") -> InputError:
-    shown = repr(got)
-    if len(shown) > 60:
-        shown = f"{shown[:60]}..."
-    return InputError(sentence(what, must, shown, hint), code="case-entry", entry=what)
-
-
-def _table(found: Mapping[str, Any], name: str) -> dict[str, Any]:
-    table = found.get(name, {})
-    if not isinstance(table, dict):
-        raise _wrong(f"[{name}]", "be a table of entries", table, f"write [{name}] on its own line")
-    return table
-
-
-def _known_keys(kind: str, table: Mapping[str, Any], known: tuple[str, ...]) -> None:
-    for name in table:
-        if name not in known:
-            raise unknown(kind, name, known)
-
-
-def _text(value: object, name: str) -> str:
-    if isinstance(value, datetime.date | datetime.time):
-        return value.isoformat()
-    if not isinstance(value, str) or len(value) > 2000:
-        raise _wrong(name, 'be text in quotes, such as "..."', value)
-    return " ".join(value.split())
-
-
-def _truth(value: object, name: str) -> bool:
-    if not isinstance(value, bool):
-        raise _wrong(name, "be true or false", value)
-    return value
-
-
-def _choice(kind: str, value: object, known: Mapping[str, Any] | tuple[str, ...]) -> str | None:
-    if value is None:
-        return None
-    if value not in tuple(known):
-        raise unknown(kind, value, known)
-    return str(value)
-
-
 def _age(value: object) -> str | float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise _wrong("age", 'be a template age such as "adult", or years as a number', value)
+        raise wrong_entry("age", 'be a template age such as "adult", or years as a number', value)
     age_in_months(value)
     return value
 
@@ -263,131 +227,53 @@ def _path(table: Mapping[str, Any], name: str, folder: Path) -> Path | None:
         return None
     given = table["file"]
     if not isinstance(given, str) or not given or "\0" in given:
-        raise _wrong(f"file of [{name}]", 'be a path in quotes, such as "marks.tsv"', given)
+        raise wrong_entry(f"file of [{name}]", 'be a path in quotes, such as "marks.tsv"', given)
     return (folder / given).absolute()
 
 
 def _rules(table: Mapping[str, Any]) -> Rules:
-    _known_keys("entry of [rules]", table, tuple(entry.name for entry in fields(Rules)))
+    check_names("entry of [rules]", table, tuple(entry.name for entry in fields(Rules)))
     for name, value in table.items():
         if not isinstance(value, str):
-            raise _wrong(f"{name} of [rules]", "be text in quotes", value)
+            raise wrong_entry(f"{name} of [rules]", "be text in quotes", value)
     return Rules(**table)
-
-
-def _tape(table: Mapping[str, Any]) -> tuple[Tape, str, tuple[str, ...]]:
-    """The sheet in mm, the unit it was read in, and the doubtful landmarks."""
-    if not table:
-        raise SheetError(
-            sentence("a case file", "hold a [tape] table", "none",
-                     'write [tape], then unit = "cm", then nasion_inion = 36.0 and so on'),
-            code="sheet-empty",
-        )  # fmt: skip
-    unit = table.get("unit")
-    if unit is None:
-        raise UnitError(
-            sentence("[tape]", "name its unit", "none", 'write unit = "cm", "mm" or "inch"'),
-            code="unit-missing",
-        )  # fmt: skip
-    if unit not in TAPE_UNITS:
-        raise UnitError(
-            sentence("unit of [tape]", 'be "cm", "mm" or "inch"', repr(unit)), code="unit-unknown"
-        )
-    doubtful = table.get("doubtful", [])
-    if not isinstance(doubtful, list):
-        raise _wrong("doubtful", 'be a list of landmarks, such as ["inion"]', doubtful)
-    for name in doubtful:
-        if name not in LANDMARK_NAMES:
-            raise unknown("landmark in doubtful", name, LANDMARK_NAMES)
-    spread = table.get("spread", {})
-    if not isinstance(spread, dict):
-        raise _wrong("[tape.spread]", "be a table of measurements", spread)
-    readings = {k: v for k, v in table.items() if k not in ("unit", "doubtful", "spread")}
-    _known_keys("measurement", readings, tuple(MEASUREMENTS))
-    _known_keys("measurement", spread, tuple(MEASUREMENTS))
-    values = {f"{k}_mm": _in_mm(v, unit, MEASUREMENTS[k].title) for k, v in readings.items()}
-    spreads = {k: _in_mm(v, unit, f"spread of {MEASUREMENTS[k].title}") for k, v in spread.items()}
-    for name, value in spreads.items():
-        if isinstance(value, list):
-            raise _wrong(f"spread of {MEASUREMENTS[name].title}", "be one number", spread[name])
-    try:
-        return Tape(**values, spreads_mm=spreads), unit, tuple(doubtful)
-    except SheetError as error:
-        raise _in_the_unit_written(error, unit) from None
-
-
-def _in_mm(value: Any, unit: str, what: str) -> Any:
-    """One reading or a list of readings in mm, without the dust of binary multiplication."""
-    if isinstance(value, list):
-        return [round(to_mm(reading, unit, what), 9) for reading in value]
-    return round(to_mm(value, unit, what), 9)
-
-
-def _in_the_unit_written(error: SheetError, unit: str) -> SheetError:
-    """The sentence about a value out of range, in the unit of the file and guessing at the unit."""
-    if error.code != "tape-range" or unit == "mm":
-        return error
-    kind = MEASUREMENTS[str(error.facts["measurement"])]
-    value_mm = error.facts["value_mm"]
-    assert isinstance(value_mm, float)
-    factor = MM_PER_UNIT[unit]
-    written = value_mm / factor
-    hint = "measure it again"
-    for other in TAPE_UNITS:
-        if kind.lowest_mm <= written * MM_PER_UNIT[other] <= kind.highest_mm:
-            hint = f'should it say unit = "{other}"?'
-            break
-    else:
-        if kind.lowest_mm <= value_mm / 10 <= kind.highest_mm:
-            hint = "is a decimal point missing?"
-        elif kind.lowest_mm <= value_mm * 10 <= kind.highest_mm:
-            hint = "is there a digit missing?"
-    return SheetError(
-        sentence(kind.title,
-                 f"lie in {kind.lowest_mm / factor:.0f} to {kind.highest_mm / factor:.0f} {unit}",
-                 f"{written:g} {unit}", hint),
-        code=error.code, **error.facts,
-    )  # fmt: skip
 
 
 def _free_places(given: object) -> tuple[FreePlace, ...]:
     if not isinstance(given, list) or not all(isinstance(place, dict) for place in given):
-        raise _wrong("free", "be tables that each begin with [[free]]", given)
+        raise wrong_entry("free", "be tables that each begin with [[free]]", given)
     return tuple(_free_place(place) for place in given)
 
 
 def _free_place(given: dict[str, Any]) -> FreePlace:
     known = ("site", "point_mm", "polygon_mm", "radius_mm", "reason")
-    _known_keys("entry of [[free]]", given, known)
+    check_names("entry of [[free]]", given, known)
     where = [name for name in ("site", "point_mm", "polygon_mm") if name in given]
     if len(where) != 1:
-        raise _wrong("a [[free]] place", "name exactly one of site, point_mm, polygon_mm", where)
+        raise wrong_entry(
+            "a [[free]] place", "name exactly one of site, point_mm, polygon_mm", where
+        )
     site = point = None
     polygon: tuple[tuple[float, float, float], ...] = ()
     if where == ["site"]:
-        site = canonical_name(_text(given["site"], "site of [[free]]"))
+        site = canonical_name(text_of(given["site"], "site of [[free]]"))
     elif where == ["point_mm"]:
-        point = _point(given["point_mm"], "point_mm of [[free]]")
+        point = point_of(given["point_mm"], "point_mm of [[free]]")
     else:
         corners = given["polygon_mm"]
         if not isinstance(corners, list) or len(corners) < 3:
-            raise _wrong("polygon_mm of [[free]]", "be three or more points [x, y, z]", corners)
-        polygon = tuple(_point(corner, "a corner of polygon_mm") for corner in corners)
+            raise wrong_entry(
+                "polygon_mm of [[free]]", "be three or more points [x, y, z]", corners
+            )
+        polygon = tuple(point_of(corner, "a corner of polygon_mm") for corner in corners)
     radius_mm = 0.0
     if not polygon:
         if "radius_mm" not in given:
-            raise _wrong("a [[free]] place", "give its radius_mm", given)
+            raise wrong_entry("a [[free]] place", "give its radius_mm", given)
         radius_mm = to_mm(given["radius_mm"], "mm", "radius_mm of [[free]]")
         if not 0 < radius_mm <= 150:
-            raise _wrong("radius_mm of [[free]]", "lie in 0 to 150 mm", radius_mm)
-    return FreePlace(site, point, polygon, radius_mm, _text(given.get("reason", ""), "reason"))
-
-
-def _point(value: object, name: str) -> tuple[float, float, float]:
-    if not isinstance(value, list) or len(value) != 3:
-        raise _wrong(name, "be three numbers [x, y, z] in mm", value)
-    x, y, z = (to_mm(number, "mm", name) for number in value)
-    return x, y, z
+            raise wrong_entry("radius_mm of [[free]]", "lie in 0 to 150 mm", radius_mm)
+    return FreePlace(site, point, polygon, radius_mm, text_of(given.get("reason", ""), "reason"))
 
 
 def case_text(case: Case, folder: str | Path = ".") -> str:
@@ -425,7 +311,7 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
     document: dict[str, Any] = {
         "case": {"label": case.label, "age": case.age, "system": case.system}
         | {name: value for name, value in optional.items() if value},
-        "tape": _tape_table(case),
+        "tape": table_of_tape(case.tape, case.unit, case.doubtful),
     }
     chosen = {k: v for k, v in asdict(case.rules).items() if v != getattr(Rules(), k)}
     if chosen:
@@ -442,20 +328,6 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
     elif case.derivations_file:
         document["derivations"] = {"file": _shown_path(case.derivations_file, folder)}
     return tomli_w.dumps(document)
-
-
-def _tape_table(case: Case) -> dict[str, Any]:
-    factor = MM_PER_UNIT[case.unit]
-    table: dict[str, Any] = {"unit": case.unit}
-    for name, readings in case.tape.readings_mm.items():
-        written = [round(reading / factor, 9) for reading in readings]
-        table[name] = written if len(written) > 1 else written[0]
-    if case.doubtful:
-        table["doubtful"] = list(case.doubtful)
-    if case.tape.spreads_mm:
-        spreads = case.tape.spreads_mm.items()
-        table["spread"] = {name: round(value / factor, 9) for name, value in spreads}
-    return table
 
 
 def _plain(value: Any) -> Any:
