@@ -1,0 +1,131 @@
+"""Predicted sites as a BIDS derivatives dataset (Brain Imaging Data Structure, 1.11).
+
+The coordinate system is `CapTrak`, the keyword of the standard for a frame of which +x runs through
+the right preauricular point, +y through the nasion, +z up; millimetres. That is the head frame.
+Every row says that its position was predicted from measurements and not measured.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.sites import Sites
+from headfit.files.case_file import Case
+from headfit.files.landmark_files import BIDS_NAMES
+from headfit.files.tables import SITES_HEADER, SURE_HEADER, site_rows, tsv
+from headfit.fitting.spreads import SiteSpreads
+
+BIDS_VERSION = "1.11.0"
+_STEM = "sub-01/eeg/sub-01_acq-tape"
+
+_FRAME = (
+    "Origin midway between the preauricular points, +x towards the right one, +y towards the "
+    "nasion at a right angle to x, +z up."
+)
+_LANDMARKS = (
+    "NAS nasion: deepest point of the nasal root. LPA, RPA preauricular points: in front of the "
+    "tragus at the posterior root of the zygomatic arch. INI inion: tip of the external occipital "
+    "protuberance. All four are places on the fitted head, not digitised."
+)
+_PREDICTED = (
+    "Predicted, not measured: the sites are computed on a template head that was fitted to tape "
+    "and caliper measurements."
+)
+
+
+def bids_files(
+    case: Case, landmarks: Landmarks, sites: Sites, spreads: SiteSpreads, version: str
+) -> dict[str, str]:
+    """The files of the dataset, relative path to text.
+
+    Parameters
+    ----------
+    case : Case
+    landmarks : Landmarks
+        Of the fitted head, in the head frame.
+    sites : Sites
+        On the fitted head, in the head frame.
+    spreads : SiteSpreads
+        Of the same sites.
+    version : str
+        Of headfit.
+    """
+    header = (*SITES_HEADER, *SURE_HEADER, "status")
+    rows = [[*row, "predicted"] for row in site_rows(sites, spreads)]
+    return {
+        "dataset_description.json": _json(_description(case, version)),
+        "README.md": _readme(case, sites),
+        f"{_STEM}_electrodes.tsv": tsv(header, rows, decimals=2),
+        f"{_STEM}_electrodes.json": _json(_columns()),
+        f"{_STEM}_coordsystem.json": _json(_coordsystem(landmarks)),
+    }
+
+
+def _json(content: dict[str, Any]) -> str:
+    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _description(case: Case, version: str) -> dict[str, Any]:
+    licence = "CC0" if case.invented else "Rights stay with whoever measured this head"
+    return {
+        "Name": f"Predicted electrode sites: {case.label}",
+        "BIDSVersion": BIDS_VERSION,
+        "DatasetType": "derivative",
+        "License": licence,
+        "Authors": [case.measured_by or "the person who measured (not named)", "headfit (program)"],
+        "GeneratedBy": [{"Name": "headfit", "Version": version, "Description": _PREDICTED}],
+    }
+
+
+def _readme(case: Case, sites: Sites) -> str:
+    invented = "The case is invented for a demonstration; no person was measured.\n\n"
+    return (
+        f"# {case.label}\n\n"
+        f"{invented if case.invented else ''}"
+        f"{len(sites)} sites of {sites.system}. {_PREDICTED}\n\n"
+        f"Frame: {_FRAME} Unit: mm.\n\n"
+        "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "
+        "Do not use these positions as if they had been digitised. Not a medical device.\n"
+    )
+
+
+def _columns() -> dict[str, Any]:
+    return {
+        "Description": _PREDICTED,
+        "arc": {"Description": "Arc on which the site is marked; n/a where no arc marks it."},
+        "fraction": {"Description": "Fraction of the arc from its start, 0 to 1."},
+        "from_start_mm": {
+            "Description": "Tape length from the start of the arc to the site.",
+            "Units": "mm",
+        },
+        "sure_major_mm": {
+            "Description": "Longer half axis of the ellipse on the scalp that holds the site with "
+            "95 % probability.",
+            "Units": "mm",
+        },
+        "sure_minor_mm": {
+            "Description": "Shorter half axis of the same ellipse.",
+            "Units": "mm",
+        },
+        "status": {
+            "Description": "How the position was obtained.",
+            "Levels": {"predicted": "Computed from measurements of the head, not digitised."},
+        },
+    }
+
+
+def _coordsystem(landmarks: Landmarks) -> dict[str, Any]:
+    return {
+        "EEGCoordinateSystem": "CapTrak",
+        "EEGCoordinateUnits": "mm",
+        "EEGCoordinateSystemDescription": f"{_FRAME} {_PREDICTED}",
+        "AnatomicalLandmarkCoordinates": {
+            BIDS_NAMES[name][0]: [round(float(x), 2) + 0.0 for x in getattr(landmarks, name)]
+            for name in BIDS_NAMES
+        },
+        "AnatomicalLandmarkCoordinateSystem": "CapTrak",
+        "AnatomicalLandmarkCoordinateUnits": "mm",
+        "AnatomicalLandmarkCoordinateSystemDescription": f"{_FRAME} {_LANDMARKS}",
+    }

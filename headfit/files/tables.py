@@ -1,0 +1,96 @@
+"""Tables as tab-separated text that a spreadsheet opens safely.
+
+A cell that a spreadsheet would run as a formula is written with a leading apostrophe; tabs and
+line ends inside a cell become spaces; what is missing is ``n/a``, as BIDS has it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from headfit.anatomy.arcs import ARCS
+from headfit.anatomy.landmarks import TITLES
+from headfit.anatomy.sites import Sites
+from headfit.fitting.spreads import SiteSpreads
+
+MISSING = "n/a"
+_FORMULA_SIGNS = ("=", "+", "-", "@", "|", "%")
+
+Cell = str | float | None
+
+
+def cell(value: Cell, decimals: int) -> str:
+    """One cell: a number with so many decimals, text made harmless, or ``n/a``.
+
+    >>> cell(-1.26, 1), cell(None, 1), cell("=HYPERLINK(1)", 1), cell(-0.001, 1)
+    ('-1.3', 'n/a', "'=HYPERLINK(1)", '0.0')
+    """
+    if value is None:
+        return MISSING
+    if isinstance(value, str):
+        text = " ".join("".join(c if c.isprintable() else " " for c in value).split())
+        return f"'{text}" if text.startswith(_FORMULA_SIGNS) else text or MISSING
+    if not math.isfinite(value):
+        return MISSING
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if not float(text) else text
+
+
+def tsv(header: Sequence[str], rows: Iterable[Sequence[Cell]], decimals: int = 2) -> str:
+    r"""The text of a table.
+
+    >>> tsv(["name", "x"], [["Cz", 1.0]])
+    'name\tx\nCz\t1.00\n'
+    """
+    lines = ["\t".join(header)]
+    lines += ["\t".join(cell(value, decimals) for value in row) for row in rows]
+    return "\n".join([*lines, ""])
+
+
+def marks_tsv(sites: Sites) -> str:
+    r"""For every arc its tape length, and where on the tape each site is marked, in cm.
+
+    >>> from headfit import load_template, place_sites
+    >>> table = marks_tsv(place_sites(load_template(), ["Fpz", "Cz"]))
+    >>> print(table.splitlines()[1].replace("\t", " | "))
+    midline | nasion | inion | 34.8 | Fpz | 3.5 | 0.100
+    """
+    lines = ["\t".join("arc start end arc_cm site from_start_cm fraction".split())]
+    for name, marks in sites.arc_marks.items():
+        arc = ARCS[name]
+        ends = [TITLES.get(end, end) for end in (arc.start, arc.end)]
+        length = cell(sites.tracer.length_mm(name) / 10, 1)
+        for mark in marks:
+            place = [cell(mark.distance_mm / 10, 1), cell(mark.fraction, 3)]
+            lines.append("\t".join([name, *ends, length, mark.site, *place]))
+    return "\n".join([*lines, ""])
+
+
+SITES_HEADER = ("name", "x", "y", "z", "arc", "fraction", "from_start_mm")
+SURE_HEADER = ("sure_major_mm", "sure_minor_mm")
+
+
+def site_rows(sites: Sites, spreads: SiteSpreads | None = None) -> list[list[Cell]]:
+    """A row for each site: `SITES_HEADER`, then `SURE_HEADER` when spreads are given.
+
+    Parameters
+    ----------
+    sites : Sites
+    spreads : SiteSpreads, optional
+        Of the same sites in the same order.
+    """
+    rows: list[list[Cell]] = []
+    for i, name in enumerate(sites.names):
+        found = sites.arc_of(name)
+        place: list[Cell] = [None, None, None]
+        if found is not None:
+            place = [*found, sites.tracer.run(found[0]).distance_mm(found[1])]
+        sure: list[Cell] = [*map(float, spreads.ellipses_mm[i, :2])] if spreads is not None else []
+        rows.append([name, *map(float, sites.points_mm[i]), *place, *sure])
+    return rows
+
+
+def sites_tsv(sites: Sites) -> str:
+    """The sites in mm, the arc that marks each, and where on its tape."""
+    return tsv(SITES_HEADER, site_rows(sites), decimals=3)
