@@ -80,25 +80,28 @@ def _closest_weights(point: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
     cp = point - c
     d5, d6 = (ab * cp).sum(-1), (ac * cp).sum(-1)
     va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inside = va + vb + vc
-        v, w = vb / inside, vc / inside
-        on_ab = d1 / (d1 - d3)
-        on_ac = d2 / (d2 - d6)
-        on_bc = (d4 - d3) / ((d4 - d3) + (d5 - d6))
+    # Each divisor is a squared length; a triangle without area must give a number all the same.
+    v, w = _share(vb, va + vb + vc), _share(vc, va + vb + vc)
+    on_ab, on_ac = _share(d1, d1 - d3), _share(d2, d2 - d6)
+    on_bc = _share(d4 - d3, (d4 - d3) + (d5 - d6))
     zero, one = np.zeros_like(d1), np.ones_like(d1)
     regions = [
         ((d1 <= 0) & (d2 <= 0), (zero, zero)),
         ((d3 >= 0) & (d4 <= d3), (one, zero)),
         ((d6 >= 0) & (d5 <= d6), (zero, one)),
-        ((vc <= 0) & (d1 >= 0) & (d3 <= 0), (on_ab, zero)),
+        ((vc <= 0) & (d1 >= 0) & (d3 <= 0) & (d1 > d3), (on_ab, zero)),
         ((vb <= 0) & (d2 >= 0) & (d6 <= 0), (zero, on_ac)),
         ((va <= 0) & (d4 >= d3) & (d5 >= d6), (1 - on_bc, on_bc)),
     ]
     tests = [test for test, _ in regions]
     v = np.select(tests, [pair[0] for _, pair in regions], v)
     w = np.select(tests, [pair[1] for _, pair in regions], w)
-    return np.stack([1 - v - w, v, w], axis=-1)
+    return np.stack([np.maximum(1 - v - w, 0.0), v, w], axis=-1)  # not minus a rounding error
+
+
+def _share(part: Floats, whole: Floats) -> Floats:
+    """`part` / `whole`, 0 where `whole` vanishes."""
+    return np.asarray(part / np.where(whole > 0, whole, np.inf))
 
 
 def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
