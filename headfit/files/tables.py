@@ -53,8 +53,8 @@ def marks_tsv(sites: Sites) -> str:
 
     >>> from headfit import load_template, place_sites
     >>> table = marks_tsv(place_sites(load_template(), ["Fpz", "Cz"]))
-    >>> print(table.splitlines()[1].replace("\t", " | "))
-    midline | nasion | inion | 34.8 | Fpz | 3.5 | 0.100
+    >>> print(table.splitlines()[0].replace("\t", " "))
+    arc start end arc_cm site from_start_cm fraction
     """
     lines = ["\t".join("arc start end arc_cm site from_start_cm fraction".split())]
     for name, marks in sites.arc_marks.items():
