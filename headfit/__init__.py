@@ -5,15 +5,19 @@ digitised positions are compared with them. Lengths are millimetres throughout. 
 device.
 """
 
-from headfit.anatomy.arcs import Rules
-from headfit.anatomy.head import Head
-from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.sites import Sites, place_sites
-from headfit.anatomy.template import load_template
-from headfit.errors import HeadfitError
-from headfit.fitting.fit import FittedHead, fit_head
-from headfit.fitting.measures import measure_head
-from headfit.fitting.tape import Tape
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from headfit.anatomy.arcs import Rules
+    from headfit.anatomy.head import Head
+    from headfit.anatomy.landmarks import Landmarks
+    from headfit.anatomy.sites import Sites, place_sites
+    from headfit.anatomy.template import load_template
+    from headfit.errors import HeadfitError
+    from headfit.fitting.fit import FittedHead, fit_head
+    from headfit.fitting.measures import measure_head
+    from headfit.fitting.tape import Tape
 
 __all__ = [
     "FittedHead",
@@ -30,3 +34,31 @@ __all__ = [
 ]
 
 __version__ = "0.1.0"
+
+# NumPy and SciPy take half a second to load: a public name brings its module when it is asked for.
+_HOME = {
+    "FittedHead": "headfit.fitting.fit",
+    "Head": "headfit.anatomy.head",
+    "HeadfitError": "headfit.errors",
+    "Landmarks": "headfit.anatomy.landmarks",
+    "Rules": "headfit.anatomy.arcs",
+    "Sites": "headfit.anatomy.sites",
+    "Tape": "headfit.fitting.tape",
+    "fit_head": "headfit.fitting.fit",
+    "load_template": "headfit.anatomy.template",
+    "measure_head": "headfit.fitting.measures",
+    "place_sites": "headfit.anatomy.sites",
+}
+
+if not TYPE_CHECKING:  # else a type checker would take any name for a public one
+
+    def __getattr__(name: str) -> object:
+        if name not in _HOME:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        value = getattr(import_module(_HOME[name]), name)
+        globals()[name] = value
+        return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

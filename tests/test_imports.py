@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+import headfit
+
 HEAVY = {"matplotlib", "mne", "pandas", "pyvista", "vtk", "vtkmodules"}
 
 IMPORT_HEADFIT = ["-c", "import headfit"]
@@ -52,6 +54,19 @@ def test_starting_loads_no_drawing_or_table_library(
 
 def test_a_heavy_library_would_be_noticed() -> None:
     assert "matplotlib" in modules_loaded_by(["-c", "import matplotlib"])
+
+
+def test_every_public_name_is_there_and_listed() -> None:
+    assert len(headfit.__all__) >= 11
+    assert headfit.__all__ == sorted(headfit.__all__)
+    for name in headfit.__all__:
+        assert getattr(headfit, name).__name__ == name
+        assert name in dir(headfit)
+
+
+def test_a_name_that_is_not_public_is_refused_as_python_does() -> None:
+    with pytest.raises(AttributeError, match="module 'headfit' has no attribute 'nonsense'"):
+        headfit.nonsense  # noqa: B018 - asking is the test
 
 
 def test_the_headfit_command_says_the_same_as_the_module() -> None:
