@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+import headfit
+
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 LOCK_FILES = ["uv.lock", "requirements.lock", "requirements-test.lock"]
@@ -69,3 +71,8 @@ def test_the_lock_covers_all_that_the_project_asks_for() -> None:
     assert {requirement_name(line) for line in [*project["dependencies"], *build]} <= run
     extras = [line for extra in project["optional-dependencies"].values() for line in extra]
     assert {requirement_name(line) for line in [*groups["test"], *extras]} <= every
+
+
+def test_the_citation_names_this_version() -> None:
+    citation = (ROOT / "CITATION.cff").read_text(encoding="utf-8").splitlines()
+    assert f"version: {headfit.__version__}" in citation
