@@ -1,4 +1,4 @@
-"""case.json: everything a fit found, with what is needed to find it again.
+"""Everything found for a case, and case.json, which tells it with what is needed to find it again.
 
 Lengths in mm to a thousandth, angles in rad, fractions 0..1, places in the head frame. No date and
 no machine name goes in: the same case file and version give the same bytes.
@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, place_sites
 from headfit.files.case_file import Case
-from headfit.fitting.fit import FittedHead
+from headfit.fitting.advice import Advice, advise
+from headfit.fitting.fit import FittedHead, fit_head
 from headfit.fitting.spreads import SiteSpreads
 from headfit.fitting.tape import MEASUREMENTS
 
@@ -59,29 +60,40 @@ def _lines(value: Any, indent: str) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def case_result(
-    case: Case,
-    fitted: FittedHead,
-    sites: Sites,
-    spreads: SiteSpreads,
-    advice: object,
-    version: str,
-) -> dict[str, Any]:
+@dataclasses.dataclass(frozen=True, eq=False)
+class CaseResult:
+    """What was found for one case: the fitted head, its sites, how sure each is, what to do next."""
+
+    case: Case
+    fitted: FittedHead
+    sites: Sites
+    spreads: SiteSpreads
+    advice: Advice
+
+
+def fit_case(case: Case) -> CaseResult:
+    """Fit the head of a case, place its sites, and advise.
+
+    Raises
+    ------
+    HeadfitError
+        As `fit_head` and `place_sites`.
+    """
+    fitted = fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful)
+    sites = place_sites(fitted.head, case.system, case.rules)
+    return CaseResult(case, fitted, sites, fitted.spreads(sites), advise(fitted))
+
+
+def result_data(result: CaseResult, version: str) -> dict[str, Any]:
     """Everything, as nested plain values.
 
     Parameters
     ----------
-    case : Case
-    fitted : FittedHead
-    sites : Sites
-        On the fitted head.
-    spreads : SiteSpreads
-        Of the same sites.
-    advice : Advice
-        Any dataclass of plain values.
+    result : CaseResult
     version : str
         Of headfit.
     """
+    case, fitted, sites, spreads = result.case, result.fitted, result.sites, result.spreads
     landmarks = fitted.head.landmarks
     found: dict[str, Any] = plain(
         {
@@ -101,7 +113,7 @@ def case_result(
             "shape": {},
             "arcs_mm": {arc: sites.tracer.length_mm(arc) for arc in sites.arc_marks},
             "sites": [_site(sites, spreads, index) for index in range(len(sites))],
-            "advice": advice,
+            "advice": _advice(result.advice),
         }
     )
     deviations = np.sqrt(np.diag(fitted.covariance))
@@ -112,6 +124,12 @@ def case_result(
         )
     }
     return found
+
+
+def _advice(advice: Advice) -> dict[str, Any]:
+    found: dict[str, Any] = plain(advice)
+    found["next"] = [{"measurement": name, "lowers_mm": drop} for name, drop in found["next"]]
+    return found | {"sentences": advice.sentences()}
 
 
 def _about(case: Case) -> dict[str, Any]:

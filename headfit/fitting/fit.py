@@ -8,7 +8,7 @@ nothing measured sees stays at the prior and shows as uncertainty. Head frame, m
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
+from headfit.anatomy.template import age_in_months, template_set
 from headfit.errors import ConvergenceError, HeadfitError, MeshError, SheetError, sentence
 from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.shape import (
@@ -25,7 +26,7 @@ from headfit.fitting.shape import (
     parameter_titles,
     shape_model,
 )
-from headfit.fitting.spreads import SiteSpreads, site_spreads
+from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
 
@@ -36,6 +37,18 @@ _MAX_ROUNDS = 12
 _SETTLED = 1e-3  # the fit ends when the next step promises to lower the cost by less
 _REFRESH_SD = 0.35  # the slopes of the last step serve again below this
 FLAG_SD, REFUSE_SD = 4.0, 8.0
+
+# The vault of a real head lies 0.8 mm (root mean square) from the best head of the basis. A caliper
+# across the vault meets that at both ends, a height at one; along a tape it averages out.
+_FLOOR_MM = 0.8
+_VAULT_ENDS = {
+    "head_length": 2, "head_breadth": 2, "left_diagonal": 2, "right_diagonal": 2, "cz_height": 1,
+}  # fmt: skip
+
+
+def unmodelled_mm(name: str) -> float:
+    """Standard deviation of what a measurement sees and the shape basis cannot follow, mm."""
+    return float(_FLOOR_MM * np.sqrt(_VAULT_ENDS.get(name, 0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,21 +165,29 @@ class FittedHead:
     def _tracers(self) -> dict[Rules, ArcTracer]:
         return {Rules(): self.measures.tracer}
 
+    def _local(self, sites: Sites) -> tuple[Sites, ArcTracer]:
+        """The same sites on the model, whose motion is known."""
+        rules = replace(sites.rules, curve="plane")
+        if rules not in self._tracers:
+            pose = self.model.pose(self.parameters, rates=True)
+            self._tracers[rules] = ArcTracer(pose.mesh, pose.landmarks, rules, pose.motion)
+        tracer = self._tracers[rules]
+        return sites_on(tracer, sites.names, sites.system), tracer
+
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks.
 
         Parameters
         ----------
         sites : Sites
-            Placed on `self.head` by any rules with plane curves.
+            Placed on `self.head`; under the shortest-path rule the plane arcs stand in.
         """
-        rules = Rules(**{**vars(sites.rules), "curve": "plane"})
-        if rules not in self._tracers:
-            pose = self.model.pose(self.parameters, rates=True)
-            self._tracers[rules] = ArcTracer(pose.mesh, pose.landmarks, rules, pose.motion)
-        tracer = self._tracers[rules]
-        local = sites_on(tracer, sites.names, sites.system)
+        local, tracer = self._local(sites)
         return site_spreads(local, self.estimate.error_parts(), tracer)
+
+    def site_slopes(self, sites: Sites) -> Floats:
+        """(n, 2, K) how each site moves along and across its arc with the parameters."""
+        return tangent_rates(*self._local(sites))
 
 
 def _measures(model: ShapeModel, parameters: Floats, rules: Rules) -> HeadMeasures:
@@ -235,7 +256,7 @@ def fit_head(
     model = shape_model(age, sex, tuple(sorted(set(doubtful))))
     names = tuple(tape.values_mm)
     readings = np.array(list(tape.values_mm.values()))
-    spreads = np.array([tape.spread_mm(name) for name in names])
+    spreads = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
     used = spreads * (_EXACT_SHARE if len(names) <= 3 else 1.0)
     parameters, slopes, fitted = _most_probable(model, names, readings, used, age)
     estimate = Estimate(
@@ -290,7 +311,7 @@ def _most_probable(
         else:
             if length < 1.0:  # rounding of a fit that is as good as it gets
                 return parameters, slopes, values
-            raise _no_such_head(model, age)
+            raise _no_such_head(model, age, names, readings)
         parameters, values, best = tried, tried_values, tried_cost
         if share * length > _REFRESH_SD:
             slopes = np.array([measures.rate(name) for name in names])
@@ -301,11 +322,23 @@ def _most_probable(
     )  # fmt: skip
 
 
-def _no_such_head(model: ShapeModel, age: str | float) -> SheetError:
+def _no_such_head(
+    model: ShapeModel, age: str | float, names: tuple[str, ...], readings: Floats
+) -> SheetError:
+    """The error for values no head of the age has, with the age whose size they have."""
+    size = float(np.median(readings / at_prior_mean(model).at(names)[0]))
+    ages = template_set().ages
+    around = float(np.interp(age_in_months(age), *zip(*[(m, c) for m, _, c in
+                   sorted(ages.values())], strict=True)))  # fmt: skip
+    nearest_age = min(ages, key=lambda key: abs(ages[key][2] - size * around))
+    hint = (
+        f"values of this size belong to {ages[nearest_age][1].split(',')[0]}: is the age right?"
+        if ages[nearest_age][0] != age_in_months(age)
+        else "one value or more must be far off: take them again"
+    )
     return SheetError(
         sentence("a measurement sheet", f"describe a head of the age given ({age})",
-                 "values that no such head has together",
-                 "check the age, the unit and the largest deviation"),
+                 "values that no such head has together", hint),
         code="sheet-no-head",
     )  # fmt: skip
 

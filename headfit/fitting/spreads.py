@@ -112,6 +112,12 @@ def site_axes(sites: Sites) -> tuple[Floats, Floats]:
     return along, np.cross(normals, along)
 
 
+def tangent_rates(sites: Sites, tracer: ArcTracer) -> Floats:
+    """(n, 2, K) rates of the sites along and across their arcs."""
+    axes = np.stack(site_axes(sites), axis=1)
+    return np.asarray(np.einsum("nij,njk->nik", axes, site_rates(sites, tracer)))
+
+
 def site_spreads(
     sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTracer
 ) -> SiteSpreads:
@@ -126,7 +132,7 @@ def site_spreads(
         With the motion of the model.
     """
     along, across = site_axes(sites)
-    flat = np.einsum("nij,njk->nik", np.stack([along, across], axis=1), site_rates(sites, tracer))
+    flat = tangent_rates(sites, tracer)
     parts = {
         origin: np.einsum("nik,kl,njl->nij", flat, covariance, flat, optimize=True)
         for origin, covariance in error_parts.items()

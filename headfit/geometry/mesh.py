@@ -69,6 +69,14 @@ class TriangleMesh:
                          f"first at vertex {bad[0]}"),
                 code="mesh-not-finite", vertex=int(bad[0]),
             )  # fmt: skip
+        if faces.dtype.kind not in "iu":
+            broken = np.flatnonzero((faces % 1 != 0).any(axis=1))
+            if len(broken):
+                raise MeshError(
+                    sentence("corner numbers of triangles", "be whole numbers",
+                             f"{faces[broken[0]].tolist()} in triangle {broken[0]}"),
+                    code="mesh-corner-range", face=int(broken[0]),
+                )  # fmt: skip
         faces = np.array(faces, dtype=np.int64, order="C")
         out = np.flatnonzero(((faces < 0) | (faces >= len(vertices))).any(axis=1))
         if len(out):

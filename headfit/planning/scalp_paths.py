@@ -1,8 +1,7 @@
 """A tape laid over the scalp from one place to another, by the shortest way a tape finds.
 
 The path is the plane section through both places that stands upright on the skin between them: a
-great circle on a sphere. Between opposite sides of the head, where upright has no meaning, it runs
-over the vertex. Millimetres, any frame.
+great circle on a sphere. Millimetres, any frame.
 """
 
 from __future__ import annotations
@@ -19,14 +18,20 @@ from headfit.geometry.taperun import Length, TapeRun, lay
 
 Pair = tuple[Floats, Floats]
 
+# Where the two normals leave less than this in common (2 for one place, 0 for opposite places), a
+# plane that stands upright between them means little and the tape is laid over the vertex.
+STEEP_ENOUGH = 0.7
+
 
 def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
     """The tape from the first place of each pair to the second, laid by the rules of the tracer.
 
+    Between opposite sides of the head (ear to ear) it runs over the vertex, never under the chin.
+
     Parameters
     ----------
     tracer : ArcTracer
-        Of the head, with its vertex.
+        Of the head.
     pairs : sequence of (first, second)
         Each (3,) in mm on the surface, not the same place.
 
@@ -43,24 +48,27 @@ def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
     """
     if not pairs:
         return []
-    mesh, vertex = tracer.mesh, tracer.point("Cz")
     first, second = (np.array(places) for places in zip(*pairs, strict=True))
-    one, other = (normals_at(mesh, nearest(mesh, places)[0]) for places in (first, second))
+    one, other = (normals_at(tracer.mesh, nearest(tracer.mesh, p)[0]) for p in (first, second))
     middle, span = (first + second) / 2, second - first
-    gap = np.linalg.norm(span, axis=1, keepdims=True)
-    upright = _square_to(one + other, span)
-    top = _square_to(vertex - middle, span)
-    steepness = np.linalg.norm(upright, axis=1)
-    below = np.einsum("ij,ij->i", upright, top) < 0
-    opposite = (np.einsum("ij,ij->i", one, other) < 0) & (below | (steepness < 0.3))
-    upright[opposite] = top[opposite]
-    above = middle + gap / 2 * upright / np.linalg.norm(upright, axis=1, keepdims=True)
+    upright = one + other
+    # At the ears the skin faces down; a tape never goes that way.
+    up = _up(tracer)
+    upright -= np.outer(np.minimum(upright @ up, 0.0), up)
+    upright -= (np.einsum("ij,ij->i", upright, span) / (span**2).sum(axis=1))[:, None] * span
+    steep = np.linalg.norm(upright, axis=1, keepdims=True)
+    beside = np.linalg.norm(span, axis=1, keepdims=True) / 2 * upright / np.maximum(steep, 1e-9)
+    above = np.where(steep < STEEP_ENOUGH, tracer.point("Cz"), middle + beside)
     triples = list(zip(first, above, second, strict=True))
     length: Length = "skin" if tracer.rules.curve == "shortest" else tracer.rules.length
-    return [lay(curve, length) for curve in cut_all(mesh, triples, via_is_hint=True)]
+    return [lay(curve, length) for curve in cut_all(tracer.mesh, triples, via_is_hint=True)]
 
 
-def _square_to(vectors: Floats, spans: Floats) -> Floats:
-    """(n, 3) the part of each vector at a right angle to its span."""
-    along = np.einsum("ij,ij->i", vectors, spans) / np.einsum("ij,ij->i", spans, spans)
-    return np.asarray(vectors - along[:, None] * spans)
+def _up(tracer: ArcTracer) -> Floats:
+    """(3,) unit vector to the top of the head, as `Landmarks.up`."""
+    nasion, inion, left, right = (
+        tracer.point(name)
+        for name in ("nasion", "inion", "left_preauricular", "right_preauricular")
+    )
+    up = np.cross(right - left, nasion - inion)
+    return np.asarray(up / np.linalg.norm(up))

@@ -1,0 +1,171 @@
+"""The head as a line drawing in SVG: contours, arcs, sites and names; needs no graphics driver.
+
+Parallel projection along a named camera. It stands in the report where a browser has no WebGL or no
+JavaScript, and it prints crisp. Millimetres on the head, one millimetre is one unit of the SVG.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+from headfit.output.scene import CAMERAS, STATES, DrawnSite, Scene
+
+_CELL_MM = 2.0
+_BEHIND_MM = 4.0  # a point so far behind the skin before it is hidden
+_MARGIN_MM = 14.0
+_DOT_MM = 2.4
+_NAME_MM = 6.5  # height of the letters
+
+
+@dataclass(frozen=True, eq=False)
+class _Projection:
+    """Right, down and nearness of points, mm; nearness grows towards the viewer."""
+
+    axes: Floats
+
+    @classmethod
+    def of(cls, camera: str) -> _Projection:
+        chosen = CAMERAS[camera]
+        near = np.asarray(chosen.toward) / np.linalg.norm(chosen.toward)
+        right = np.cross(chosen.up, near)
+        right /= np.linalg.norm(right)
+        return cls(np.array([right, -np.cross(near, right), near]))
+
+    def __call__(self, points_mm: Floats) -> Floats:
+        return np.asarray(points_mm @ self.axes.T)
+
+
+class _Skyline:
+    """The nearest skin over each cell of the picture, to tell what is hidden."""
+
+    def __init__(self, flat: Floats, faces: Integers) -> None:
+        a, b, c = (flat[faces[:, k]] for k in range(3))
+        # Triangles are up to 13 mm long on the template: this many samples leave no hole.
+        shares = [(i / 8, j / 8) for i in range(9) for j in range(9 - i)]
+        samples = np.concatenate([a + u * (b - a) + v * (c - a) for u, v in shares])
+        self.corner = flat[:, :2].min(axis=0)
+        size = np.ceil((flat[:, :2].max(axis=0) - self.corner) / _CELL_MM).astype(int) + 1
+        self.nearest = np.full(size, -np.inf)
+        rows, columns = self._cells(samples)
+        np.maximum.at(self.nearest, (rows, columns), samples[:, 2])
+        # On a contour the skin falls away within one cell: there the farthest cell around counts.
+        wide = np.pad(self.nearest, 1, constant_values=-np.inf)
+        around = np.lib.stride_tricks.sliding_window_view(wide, (3, 3))
+        self.farthest_around = around.min(axis=(2, 3))
+
+    def _cells(self, flat: Floats) -> tuple[Integers, Integers]:
+        cells = ((flat[:, :2] - self.corner) / _CELL_MM).astype(np.int64)
+        cells = np.clip(cells, 0, np.array(self.nearest.shape) - 1)
+        return cells[:, 0], cells[:, 1]
+
+    def sees(self, flat: Floats, *, contour: bool = False) -> NDArray[np.bool_]:
+        """(n,) bool: not hidden behind the skin."""
+        skin = self.farthest_around if contour else self.nearest
+        return np.asarray(flat[:, 2] >= skin[self._cells(flat)] - _BEHIND_MM)
+
+
+def line_drawing(scene: Scene, camera: str) -> str:
+    """An SVG element of the scene from a named camera, at its true proportions.
+
+    Raises
+    ------
+    KeyError
+        No such camera.
+    """
+    project = _Projection.of(camera)
+    flat = project(scene.head.vertices_mm)
+    skyline = _Skyline(flat, scene.head.faces)
+    focus = project(scene.focus_mm[None])[0, :2]
+    half = scene.height_mm / 2 + _MARGIN_MM
+    left, top = focus - half
+    parts = [_path(_contours(scene, project, skyline), "contour")]
+    parts += [_path(_seen_runs(project(arc.points_mm), skyline), "arc") for arc in scene.arcs]
+    parts += [
+        _path(_seen_runs(project(each.path_mm), skyline), "chain")
+        for chain in scene.chains
+        for each in chain.derivations
+    ]
+    for region in scene.regions:
+        closed = np.concatenate([region.outline_mm, region.outline_mm[:1]])
+        parts.append(_path(_seen_runs(project(closed), skyline), "region"))
+    for arrow in scene.arrows:
+        ends = project(np.array([arrow.start_mm, arrow.end_mm]))
+        if skyline.sees(ends).all():
+            parts.append(_path([ends[:, :2]], "move"))
+    parts += _sites(scene.sites, project)
+    title = escape(f"{scene.title} {CAMERAS[camera].title}".strip())
+    box = f"{left:.0f} {top:.0f} {2 * half:.0f} {2 * half:.0f}"
+    return (
+        f'<svg class="drawing" viewBox="{box}" role="img" '
+        f'aria-label="{title}: line drawing of the head with its sites">'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def _contours(scene: Scene, project: _Projection, skyline: _Skyline) -> list[Floats]:
+    """Edges (2, 2) between a triangle that faces the viewer and one that does not."""
+    mesh = TriangleMesh(scene.head.vertices_mm, scene.head.faces)
+    corners = mesh.triangles_mm
+    toward = (
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ project.axes[2]
+    )
+    face, edge = np.nonzero(mesh.neighbours >= 0)
+    across = mesh.neighbours[face, edge]
+    turning = (toward[face] > 0) & (toward[across] <= 0)
+    face, edge = face[turning], edge[turning]
+    ends = np.stack([mesh.faces[face, edge], mesh.faces[face, (edge + 1) % 3]], axis=1)
+    flat = project(scene.head.vertices_mm)[ends]
+    seen = skyline.sees(flat.mean(axis=1), contour=True)
+    return list(flat[seen][:, :, :2])
+
+
+def _seen_runs(flat: Floats, skyline: _Skyline) -> list[Floats]:
+    """The pieces of a curve that are not hidden, (k, 2) each."""
+    seen = skyline.sees(flat)
+    runs, start = [], None
+    for i, visible in enumerate([*seen.tolist(), False]):
+        if visible and start is None:
+            start = i
+        elif not visible and start is not None:
+            if i - start > 1:
+                runs.append(flat[start:i, :2])
+            start = None
+    return runs
+
+
+def _path(lines: Iterable[Floats], kind: str) -> str:
+    steps = "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) for line in lines)
+    return f'<path class="{kind}" d="{steps}"/>' if steps else ""
+
+
+def _sites(sites: Iterable[DrawnSite], project: _Projection) -> list[str]:
+    """Dots and names of the sites on the near side; crowded names give way by rank."""
+    seen = [
+        (site, *project(site.point_mm[None])[0, :2].tolist())
+        for site in sorted(sites, key=lambda each: each.rank)
+        if float(site.normal @ project.axes[2]) > 0.1
+    ]
+    parts = [
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{_DOT_MM}" fill="{STATES[site.state].colour}"/>'
+        for site, x, y in seen
+    ]
+    taken = [(x - _DOT_MM, y - _DOT_MM, x + _DOT_MM, y + _DOT_MM) for _, x, y in seen]
+    for site, x, y in seen:
+        sign = "" if site.state == "planned" else f" {STATES[site.state].sign}"
+        name = site.name + sign
+        wide = 0.62 * _NAME_MM * len(name)
+        for left, bottom in (
+            (x + 3.5, y + 2.3), (x - 3.5 - wide, y + 2.3), (x - wide / 2, y - 4), (x - wide / 2, y + 9),
+        ):  # fmt: skip
+            box = (left, bottom - _NAME_MM, left + wide, bottom)
+            if all(box[0] > t[2] or box[2] < t[0] or box[1] > t[3] or box[3] < t[1] for t in taken):
+                taken.append(box)
+                parts.append(f'<text x="{left:.1f}" y="{bottom:.1f}">{escape(name)}</text>')
+                break
+    return parts

@@ -1,0 +1,98 @@
+"""The report: one HTML file that opens anywhere, asks for nothing and prints.
+
+Tables and line drawings are plain HTML, so that it reads without JavaScript and without WebGL; where
+both are there the same viewer as in the app takes the place of the drawings. Its own content policy
+forbids every request. Any text in it may be hostile: all of it is escaped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+from importlib import resources
+
+from headfit.errors import FileFormatError, sentence
+from headfit.output.drawing import line_drawing
+from headfit.output.page import head_data, legend, scene_data, script_text
+from headfit.output.scene import CAMERAS, Scene
+from headfit.output.tables import Table, table_html
+
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
+    "img-src data: blob:; base-uri 'none'; form-action 'none'"
+)
+_DRAWN = ("left", "right", "front", "back", "top")
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of the report: a heading, sentences, and a table or none."""
+
+    title: str
+    sentences: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
+
+
+def report_html(
+    scene: Scene, sections: Iterable[Section], *, commands: Sequence[str] = (), version: str = ""
+) -> str:
+    """The whole report.
+
+    Parameters
+    ----------
+    scene : Scene
+    sections : iterable of Section
+        In the order in which they are read.
+    commands : sequence of str
+        Command lines that make the same results again.
+    version : str
+        Of the program.
+
+    Raises
+    ------
+    FileFormatError
+        The viewer's files are missing from this installation.
+    """
+    title = scene.title or "Head report"
+    data = {"legend": legend(), "head": head_data(scene.head), "scene": scene_data(scene)}
+    drawings = "".join(
+        f"<figure>{line_drawing(scene, camera)}<figcaption>{escape(CAMERAS[camera].title)}"
+        "</figcaption></figure>"
+        for camera in _DRAWN
+    )
+    captions = "".join(f"<li>{escape(caption)}</li>" for caption in scene.captions)
+    again = "".join(f"<code>{escape(command)}</code>" for command in commands)
+    body = "".join(_section(section) for section in sections)
+    return f"""<!doctype html>
+<html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<link rel="icon" href="data:,">
+<title>{escape(title)}</title><style>{_built("view.css")}</style></head>
+<body class="report"><header><h1>{escape(title)}</h1><ul class="captions">{captions}</ul></header>
+<main><section id="look" aria-label="The head"><div id="view"></div>
+<div id="drawings">{drawings}</div></section>
+<div id="tables">{body}</div></main>
+<footer><p>Made by headfit {escape(version)}.</p>{again and f"<p>The same again: {again}</p>"}</footer>
+<script type="application/json" id="headfit-report">{script_text(data)}</script>
+<script type="module">{_built("view.js").replace("</script", "<\\/script")}</script>
+</body></html>
+"""
+
+
+def _section(section: Section) -> str:
+    sentences = "".join(f"<p>{escape(text)}</p>" for text in section.sentences)
+    tables = "".join(f'<div class="scroll">{table_html(table)}</div>' for table in section.tables)
+    return f"<section><h2>{escape(section.title)}</h2>{sentences}{tables}</section>"
+
+
+def _built(name: str) -> str:
+    """The text of a built file of the viewer."""
+    file = resources.files("headfit") / "app" / "static" / name
+    if not file.is_file():
+        raise FileFormatError(
+            sentence("the viewer", "lie in the package", f"no {name}", "install headfit again"),
+            code="viewer-missing",
+        )
+    return file.read_text(encoding="utf-8")

@@ -1,0 +1,144 @@
+"""Tables as plain data: one wording and rounding for the report, the app and the terminal.
+
+A length on the head that is marked with a tape is in cm to the millimetre; a small one in whole mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from html import escape
+from typing import Any
+
+from headfit.anatomy.arcs import ARCS
+from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.scene import STATES, Scene
+
+
+@dataclass(frozen=True)
+class Column:
+    """Heading of a column; `number` aligns its cells to the right."""
+
+    title: str
+    unit: str = ""
+    number: bool = False
+
+
+@dataclass(frozen=True)
+class Row:
+    """Cells as text, and the site of the head that the row speaks of, if any."""
+
+    cells: tuple[str, ...]
+    site: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with a caption that says what it holds."""
+
+    name: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+
+    def as_data(self) -> dict[str, Any]:
+        """For JSON."""
+        return asdict(self)
+
+
+def cm(length_mm: float | None) -> str:
+    """Centimetres to the millimetre, or nothing.
+
+    >>> cm(181.4), cm(None)
+    ('18.1', '')
+    """
+    return "" if length_mm is None else f"{length_mm / 10:.1f}"
+
+
+def mm(length_mm: float | None) -> str:
+    """Whole millimetres, or nothing.
+
+    >>> mm(3.6), mm(-0.2)
+    ('4', '0')
+    """
+    return "" if length_mm is None else f"{length_mm:.0f}".replace("-0", "0")
+
+
+def site_table(scene: Scene) -> Table:
+    """Every site in the order in which arcs are measured, with where to mark it."""
+    order = {arc: i for i, arc in enumerate(ARCS)}
+    ranked = sorted(
+        scene.sites,
+        key=lambda site: (order.get(site.arc, len(order)), site.from_start_mm or 0.0),
+    )
+    compared = any(site.deviation_mm is not None for site in scene.sites)
+    sure = any(site.sure_mm is not None for site in scene.sites)
+    columns = [Column("Site"), Column("Arc"), Column("From"), Column("Mark at", "cm", number=True)]
+    if sure:
+        columns.append(Column("Sure to ±", "mm", number=True))
+    if compared:
+        columns.append(Column("Off by", "mm", number=True))
+    columns.append(Column("Note"))
+    rows = []
+    for site in ranked:
+        cells = [site.name, site.arc or "beside an arc", site.start, cm(site.from_start_mm)]
+        if sure:
+            cells.append(mm(site.sure_mm))
+        if compared:
+            cells.append(mm(site.deviation_mm))
+        state = STATES[site.state]
+        said = "" if site.state == "planned" else f"{state.sign} {site.note or state.words}"
+        cells.append(said or site.note)
+        rows.append(Row(tuple(cells), site.name))
+    caption = "Where each site is marked: tape distance along its arc from the start of the arc."
+    return Table("sites", caption, tuple(columns), tuple(rows))
+
+
+def sheet_table(
+    readings_mm: Mapping[str, Iterable[float]],
+    fitted_mm: Mapping[str, float],
+) -> Table:
+    """What was measured, how it is taken, and what the fitted head has."""
+    rows = []
+    for name, readings in readings_mm.items():
+        kind = MEASUREMENTS[name]
+        taken = list(readings)
+        mean = sum(taken) / len(taken)
+        rows.append(
+            Row((kind.title, kind.how, " / ".join(cm(value) for value in taken),
+                 cm(fitted_mm[name]), mm(fitted_mm[name] - mean)))
+        )  # fmt: skip
+    return Table(
+        "sheet",
+        "The measurement sheet, and the same taken on the fitted head.",
+        (Column("Measurement"), Column("How it is taken"), Column("Measured", "cm", number=True),
+         Column("Fitted", "cm", number=True), Column("Difference", "mm", number=True)),
+        tuple(rows),
+    )  # fmt: skip
+
+
+def table_html(table: Table) -> str:
+    """The table as HTML; every cell is escaped."""
+    heads = "".join(
+        f'<th scope="col"{_number(column)}>{escape(column.title)}'
+        + (f' <span class="unit">{escape(column.unit)}</span>' if column.unit else "")
+        + "</th>"
+        for column in table.columns
+    )
+    rows = []
+    for row in table.rows:
+        first, *rest = row.cells
+        cells = "".join(
+            f"<td{_number(column)}>{escape(cell)}</td>"
+            for column, cell in zip(table.columns[1:], rest, strict=True)
+        )
+        site = f' data-site="{escape(row.site)}"' if row.site else ""
+        rows.append(f'<tr{site}><th scope="row">{escape(first)}</th>{cells}</tr>')
+    return (
+        f'<table id="table-{escape(table.name)}"><caption>{escape(table.caption)}</caption>'
+        f"<thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+    )
+
+
+def _number(column: Column) -> str:
+    return ' class="number"' if column.number else ""

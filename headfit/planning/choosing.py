@@ -1,0 +1,129 @@
+"""The choice of one option for each group so that nothing comes too near and the sum is least.
+
+Exact: depth first, cheapest first, cutting every branch that cannot beat the best sum so far.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.errors import ConvergenceError
+from headfit.geometry.mesh import Floats, Integers
+from headfit.geometry.taperun import TapeRun
+
+# Leaving a group out costs more than any sum of moves.
+LEFT_OUT_COST = 1e6
+MOST_BRANCHES = 200_000
+
+
+@dataclass(frozen=True, eq=False)
+class Options:
+    """Places where the cups of one group could stand.
+
+    Attributes
+    ----------
+    points_mm : (n, c, 3) float64
+        Places of the c cups of the group.
+    moved_mm : (n, c) float64
+        Tape length of each move.
+    costs : (n,) float64
+        What is made least: the sum of the moves, and more for a place without a name.
+    rows : (n,) int64
+        Row of `toward`.
+    toward : tuple of tuple of str
+        The sites toward which the cups go.
+    runs : tuple of TapeRun
+        The tapes to them, c for each row of `toward`.
+    """
+
+    points_mm: Floats
+    moved_mm: Floats
+    costs: Floats
+    rows: Integers
+    toward: tuple[tuple[str, ...], ...]
+    runs: tuple[TapeRun, ...]
+
+    @classmethod
+    def empty(cls, n_cups: int) -> Options:
+        """No option."""
+        return cls(
+            np.empty((0, n_cups, 3)), np.empty((0, n_cups)), np.empty(0), np.empty(0, int), (), ()
+        )
+
+    def kept(self, which: NDArray[np.bool_] | Integers) -> Options:
+        """Some of the options, in the order of their rows."""
+        return Options(
+            self.points_mm[which], self.moved_mm[which], self.costs[which], self.rows[which],
+            self.toward, self.runs,
+        )  # fmt: skip
+
+    def cheapest_first(self) -> Options:
+        """The options in the order of their cost, and of their names where that is equal."""
+        names = [self.toward[row] for row in self.rows]
+        order = sorted(range(len(names)), key=lambda i: (round(self.costs[i], 6), names[i]))
+        return self.kept(np.array(order, int))
+
+
+def choose(groups: Sequence[Options], apart_mm: float) -> list[int | None]:
+    """The option of each group, None where a group is left out.
+
+    As few groups as possible are left out, then the sum of costs is least.
+
+    Parameters
+    ----------
+    groups : sequence of Options
+        Each cheapest first.
+    apart_mm : float
+        Cups of different groups stand at least this far apart.
+
+    Raises
+    ------
+    ConvergenceError
+        Too many groups crowd each other out to try all ways.
+    """
+    lowest = np.array([g.costs[0] if len(g.costs) else LEFT_OUT_COST for g in groups])
+    still = np.append(np.cumsum(lowest[::-1])[::-1], 0.0)  # least cost of the groups from here on
+    best_sum, best = np.inf, [None] * len(groups)
+    chosen: list[int | None] = [None] * len(groups)
+    n_branches = 0
+
+    def follow(depth: int, spent: float, open_rows: list[NDArray[np.bool_]]) -> None:
+        nonlocal best_sum, best, n_branches
+        if spent + still[depth] >= best_sum - 1e-9:
+            return
+        if depth == len(groups):
+            best_sum, best = spent, list(chosen)
+            return
+        n_branches += 1
+        if n_branches > MOST_BRANCHES:
+            raise ConvergenceError(
+                f"places for {len(groups)} moved groups of sites crowd each other out: no best way "
+                f"after {MOST_BRANCHES} tries (let cups stand nearer, or leave sites out)",
+                code="free-crowded",
+            )
+        group = groups[depth]
+        for row in np.flatnonzero(open_rows[depth]).tolist():
+            cost = float(group.costs[row])
+            if spent + cost + still[depth + 1] >= best_sum - 1e-9:
+                break
+            chosen[depth] = row
+            narrowed = list(open_rows)
+            for later in range(depth + 1, len(groups)):
+                clear = _apart(groups[later].points_mm, group.points_mm[row], apart_mm)
+                narrowed[later] = open_rows[later] & clear
+            follow(depth + 1, spent + cost, narrowed)
+        chosen[depth] = None
+        follow(depth + 1, spent + LEFT_OUT_COST, open_rows)
+
+    follow(0, 0.0, [np.ones(len(group.costs), bool) for group in groups])
+    return best
+
+
+def _apart(points: Floats, cups: Floats, apart_mm: float) -> NDArray[np.bool_]:
+    """(n,) whether all places of each option (n, c, 3) are far enough from cups (d, 3)."""
+    gap = np.linalg.norm(points[:, :, None] - cups[None, None], axis=3)
+    return np.asarray((gap >= apart_mm).all(axis=(1, 2)))

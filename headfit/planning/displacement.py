@@ -1,0 +1,341 @@
+"""Where a site goes when its own place must stay free, and its homologue with it.
+
+The least distance that clears the place; the true 10-10 or 10-5 name of the new place where one
+lies near enough, otherwise so many millimetres toward a 10-10 site. Homologues move by the same
+fractions of the same arcs. Common practice; local policy decides. Millimetres along the tape.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.anatomy.arcs import mirrored
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.landmarks import TITLES
+from headfit.anatomy.sites import SYSTEMS, TABLE, Sites, sites_on
+from headfit.errors import InputError, sentence
+from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.taperun import TapeRun
+from headfit.planning.choosing import Options, choose
+from headfit.planning.obstacles import Obstacle
+from headfit.planning.scalp_paths import scalp_paths
+
+# A named place is taken when a nameless one would save less than this.
+NAME_WORTH_MM = 5.0
+# Cups nearer than this are bridged by paste: design choice, no source.
+APART_MM = 15.0
+# Farther than a whole 10-20 step the site would be another one.
+FARTHEST_OF_MIDLINE = 0.2
+STEP_MM = 1.0
+
+# Places that are no scalp, or are landmarks.
+_NO_TARGET = frozenset({"Nz", "Iz", "A1", "A2"})
+
+
+@dataclass(frozen=True, eq=False)
+class Move:
+    """One site that stands somewhere else.
+
+    Attributes
+    ----------
+    site : str
+    toward : str
+        The declared site it stands on, or toward which it moved.
+    moved_mm : float
+        Tape length from its own place.
+    toward_mm : float
+        Tape length from its own place to `toward`.
+    point_mm : (3,) float64
+        Where it stands now, on the scalp.
+    path_mm : (k, 3) float64
+        The curve over the skin from its own place to `toward`.
+    as_homologue : bool
+        It moves only because its homologue does.
+    """
+
+    site: str
+    toward: str
+    moved_mm: float
+    toward_mm: float
+    point_mm: Floats
+    path_mm: Floats
+    as_homologue: bool
+
+    @property
+    def named(self) -> bool:
+        """Whether the new place is a declared site."""
+        return self.moved_mm == self.toward_mm
+
+    @property
+    def fraction(self) -> float:
+        """How far along the tape from its own place to `toward` it stands, 0..1."""
+        return self.moved_mm / self.toward_mm
+
+    @property
+    def words(self) -> str:
+        """What to do and to chart, one sentence."""
+        why = f", as {mirrored(self.site)} does" if self.as_homologue else ""
+        if self.named:
+            return f"{self.site} goes to {self.toward}, {self.moved_mm:.0f} mm away{why}."
+        rest = self.toward_mm - self.moved_mm
+        return (
+            f"{self.site} is moved {self.moved_mm:.0f} mm toward {self.toward} "
+            f"({rest:.0f} mm short of it){why}."
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Displacement:
+    """What becomes of the sites when places must stay free.
+
+    Attributes
+    ----------
+    obstacles : tuple of Obstacle
+    moves : tuple of Move
+    left_out : dict of str to str
+        Sites for which no place was found, and a sentence why.
+    notes : tuple of str
+        Landmarks and arcs that meet a place, one sentence each.
+    """
+
+    obstacles: tuple[Obstacle, ...]
+    moves: tuple[Move, ...]
+    left_out: dict[str, str]
+    notes: tuple[str, ...]
+
+    @property
+    def points_mm(self) -> dict[str, Floats | None]:
+        """Where each moved site stands now, None for one that is left out."""
+        places: dict[str, Floats | None] = {move.site: move.point_mm for move in self.moves}
+        return {**places, **dict.fromkeys(self.left_out)}
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Moves, what cannot be solved, and notes."""
+        return (*(move.words for move in self.moves), *self.left_out.values(), *self.notes)
+
+
+def displace(
+    sites: Sites,
+    obstacles: Sequence[Obstacle],
+    *,
+    homologues: bool = True,
+    apart_mm: float = APART_MM,
+    farthest_mm: float | None = None,
+) -> Displacement:
+    """The moves that keep the places free, with the least sum.
+
+    Parameters
+    ----------
+    sites : Sites
+    obstacles : sequence of Obstacle
+    homologues : bool
+        A homologous site moves equally; a midline site stays on the midline.
+    apart_mm : float
+        No cup is set nearer than this to another one.
+    farthest_mm : float, optional
+        Longest move; by default a fifth of the midline arc.
+
+    Raises
+    ------
+    InputError
+        The places leave no site free.
+
+    >>> from headfit import load_template, place_sites
+    >>> from headfit.planning.obstacles import disc
+    >>> sites = place_sites(load_template())
+    >>> for line in displace(sites, [disc(sites, "F3", 10.0, "wound")]).sentences:
+    ...     print(line)
+    F3 goes to F3h, 16 mm away.
+    """
+    obstacles = tuple(obstacles)
+    inside = _covered(obstacles, sites.points_mm)
+    if len(sites) and inside.all():
+        titles = "; ".join(obstacle.title for obstacle in obstacles)
+        raise InputError(
+            sentence("places that must stay free", "leave at least one site free",
+                     f"{titles}, which covers all {len(sites)}", "is the radius in millimetres?"),
+            code="free-covers-head",
+        )  # fmt: skip
+    blocked = [name for name, hit in zip(sites.names, inside, strict=True) if hit]
+    groups = _groups(blocked, sites.names, homologues)
+    if farthest_mm is None:
+        farthest_mm = FARTHEST_OF_MIDLINE * sites.tracer.length_mm("midline")
+    search = Search(sites, obstacles, groups, homologues, apart_mm, farthest_mm)
+    options = [search.options(group) for group in groups]
+    moves: list[Move] = []
+    left_out: dict[str, str] = {}
+    for group, found, row in zip(groups, options, choose(options, apart_mm), strict=True):
+        if row is None:
+            left_out |= _left_out(group, blocked, farthest_mm, any_place=bool(len(found.costs)))
+        else:
+            moves += search.moves(group, found, row, blocked)
+    return Displacement(obstacles, tuple(moves), left_out, _notes(sites, obstacles))
+
+
+def _covered(obstacles: Sequence[Obstacle], points: Floats) -> NDArray[np.bool_]:
+    covered = np.zeros(len(points), bool)
+    for obstacle in obstacles:
+        covered |= obstacle.covers(points)
+    return covered
+
+
+def _groups(
+    blocked: list[str], names: tuple[str, ...], homologues: bool
+) -> list[tuple[str, ...]]:
+    """Sites that move together, each as (site,) or (site, homologue); the first is blocked."""
+    groups: list[tuple[str, ...]] = []
+    seen: set[str] = set()
+    for name in blocked:
+        other = mirrored(name)
+        if name in seen:
+            continue
+        group = (name, other) if homologues and other != name and other in names else (name,)
+        groups.append(group)
+        seen.update(group)
+    return groups
+
+
+def _left_out(
+    group: tuple[str, ...], blocked: list[str], farthest_mm: float, *, any_place: bool
+) -> dict[str, str]:
+    """Why no place was found; an unblocked homologue keeps its own place."""
+    here = [name for name in group if name in blocked]
+    why = (
+        "the places that would do are taken by other moved sites"
+        if any_place
+        else f"no place within {farthest_mm:.0f} mm clears what must stay free"
+    )
+    together = len(group) > 1 or mirrored(group[0]) == group[0]
+    hint = " equally on both sides (it may move alone)" if together else ""
+    return {name: f"{name} is left out: {why}{hint}." for name in here}
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """The clear places of every group."""
+
+    sites: Sites
+    obstacles: tuple[Obstacle, ...]
+    groups: list[tuple[str, ...]]
+    homologues: bool
+    apart_mm: float
+    farthest_mm: float
+
+    def __post_init__(self) -> None:
+        targets = tuple(name for name in TABLE if name not in _NO_TARGET) if self.groups else ()
+        placed = sites_on(self.sites.tracer, targets, "10-5")
+        moving = {name for group in self.groups for name in group}
+        staying = [i for i, name in enumerate(self.sites.names) if name not in moving]
+        self.__dict__["target"] = dict(zip(targets, placed.points_mm, strict=True))
+        self.__dict__["others"] = self.sites.points_mm[staying]
+
+    def options(self, group: tuple[str, ...]) -> Options:
+        """Clear places of a group: named ones, and every millimetre toward a 10-10 site."""
+        target: dict[str, Floats] = self.__dict__["target"]
+        own = [self.sites[name] for name in group]
+        toward = [
+            names
+            for name in target
+            if (names := self._partners(group, name)) is not None
+            and all(
+                0.0 < np.linalg.norm(target[n] - p) <= self.farthest_mm
+                for n, p in zip(names, own, strict=True)
+            )
+        ]
+        runs = scalp_paths(
+            self.sites.tracer,
+            [(p, target[n]) for names in toward for n, p in zip(names, own, strict=True)],
+        )
+        n_cups = len(group)
+        points, moved, costs, rows = [], [], [], []
+        for row, names in enumerate(toward):
+            tapes = runs[n_cups * row : n_cups * (row + 1)]
+            along = _stations(tapes[0], nameless=names[0] in SYSTEMS["10-10"])
+            lengths = np.outer(along, [tape.length_mm for tape in tapes])
+            places = np.stack([tape.points_mm(along) for tape in tapes], axis=1)
+            places[-1] = [target[n] for n in names]  # the site itself, not the tape over it
+            points.append(places)
+            moved.append(lengths)
+            costs.append(lengths.sum(axis=1) + NAME_WORTH_MM * n_cups * (along < 1))
+            rows.append(np.full(len(along), row))
+        if not toward:
+            return Options.empty(n_cups)
+        found = Options(
+            np.concatenate(points), np.concatenate(moved), np.concatenate(costs),
+            np.concatenate(rows), tuple(toward), tuple(runs),
+        )  # fmt: skip
+        return found.kept(self._clear(found)).cheapest_first()
+
+    def _partners(self, group: tuple[str, ...], name: str) -> tuple[str, ...] | None:
+        """The sites toward which the sites of a group go when the first goes toward `name`."""
+        if len(group) == 2:
+            return name, mirrored(name)
+        stays_on_midline = self.homologues and mirrored(group[0]) == group[0]
+        return None if stays_on_midline and mirrored(name) != name else (name,)
+
+    def _clear(self, found: Options) -> NDArray[np.bool_]:
+        """(n,) whether both places clear all obstacles and all other cups, and each other."""
+        n, n_cups, _ = found.points_mm.shape
+        flat = found.points_mm.reshape(-1, 3)
+        clear = ~_covered(self.obstacles, flat)
+        others: Floats = self.__dict__["others"]
+        for other in others:
+            clear &= np.linalg.norm(flat - other, axis=1) >= self.apart_mm
+        clear &= found.moved_mm.ravel() <= self.farthest_mm
+        both = clear.reshape(n, n_cups).all(axis=1)
+        if n_cups == 2:
+            gap = np.linalg.norm(found.points_mm[:, 0] - found.points_mm[:, 1], axis=1)
+            both &= gap >= self.apart_mm
+        return np.asarray(both)
+
+    def moves(
+        self, group: tuple[str, ...], found: Options, row: int, blocked: list[str]
+    ) -> list[Move]:
+        """The moves of a chosen option."""
+        names = found.toward[found.rows[row]]
+        first = found.rows[row] * len(group)
+        tapes = found.runs[first : first + len(group)]
+        return [
+            Move(
+                site, name, float(found.moved_mm[row, k]), tape.length_mm,
+                frozen(found.points_mm[row, k]), frozen(tape.curve.path_mm), site not in blocked,
+            )
+            for k, (site, name, tape) in enumerate(zip(group, names, tapes, strict=True))
+        ]  # fmt: skip
+
+
+def _stations(tape: TapeRun, *, nameless: bool) -> Floats:
+    """(k,) fractions of a tape at which a cup is tried: each millimetre, and the end."""
+    n_steps = int(tape.length_mm / STEP_MM) if nameless else 0
+    along = STEP_MM * np.arange(1, n_steps + 1) / tape.length_mm
+    return np.append(along[along < 1 - 1e-9], 1.0)
+
+
+def _notes(sites: Sites, obstacles: Sequence[Obstacle]) -> tuple[str, ...]:
+    """Landmarks that lie inside a place, and arcs that run over one."""
+    notes = []
+    landmarks = np.array([sites.tracer.point(name) for name in LANDMARK_NAMES])
+    for obstacle in obstacles:
+        hit = obstacle.covers(landmarks, 0.0)
+        notes += [
+            f"The {TITLES[name]} lies inside a place that must stay free ({obstacle.title}): do not "
+            "press a tape on it; arcs that start there are estimates."
+            for name, inside in zip(LANDMARK_NAMES, hit, strict=True)
+            if inside
+        ]
+        crossing = [
+            arc
+            for arc in sites.arc_marks
+            if obstacle.covers(sites.tracer.run(arc).curve.path_mm, 0.0).any()
+        ]
+        if crossing:
+            notes.append(
+                f"Lay no tape on the place that must stay free ({obstacle.title}): "
+                f"{', '.join(crossing)} would cross it."
+            )
+    return tuple(notes)
