@@ -136,14 +136,13 @@ class Head:
         )  # fmt: skip
         return copy
 
-    def in_head_frame(self) -> Head:
+    def in_own_frame(self) -> Head:
         """The same head in the head frame of its landmarks."""
-        rotation, translation = self.landmarks.frame
-        return Head(
-            self.vertices_mm @ rotation.T + translation,
-            self.faces,
-            self.landmarks.moved(rotation, translation),
-            self.part,
+        rotation, shift = self.landmarks.frame
+        return self.deformed(
+            self.vertices_mm @ rotation.T + shift,
+            self.bare.vertices_mm @ rotation.T + shift,
+            self.landmarks.moved(rotation, shift),
             self.label,
         )
 

@@ -141,7 +141,7 @@ class FittedHead:
     @cached_property
     def measures(self) -> HeadMeasures:
         """The measurements on the fitted head, with their rates; in the frame of the model."""
-        return _measures(self.model, self.parameters, Rules())
+        return _measures(self.model, self.parameters)
 
     @cached_property
     def predicted_mm(self) -> dict[str, float]:
@@ -169,8 +169,7 @@ class FittedHead:
         """The same sites on the model, whose motion is known."""
         rules = replace(sites.rules, curve="plane")
         if rules not in self._tracers:
-            pose = self.model.pose(self.parameters, rates=True)
-            self._tracers[rules] = ArcTracer(pose.mesh, pose.landmarks, rules, pose.motion)
+            self._tracers[rules] = at_pose(self.model, self.parameters, rules)
         tracer = self._tracers[rules]
         return sites_on(tracer, sites.names, sites.system), tracer
 
@@ -190,16 +189,21 @@ class FittedHead:
         return tangent_rates(*self._local(sites))
 
 
-def _measures(model: ShapeModel, parameters: Floats, rules: Rules) -> HeadMeasures:
+def at_pose(model: ShapeModel, parameters: Floats, rules: Rules | None = None) -> ArcTracer:
+    """The arcs of the model at some parameters, with their motion."""
     pose = model.pose(parameters, rates=True)
-    return HeadMeasures(ArcTracer(pose.mesh, pose.landmarks, rules, pose.motion))
+    return ArcTracer(pose.mesh, pose.landmarks, rules or Rules(), pose.motion)
+
+
+def _measures(model: ShapeModel, parameters: Floats) -> HeadMeasures:
+    return HeadMeasures(at_pose(model, parameters))
 
 
 class _Linearised:
     """Measurements and slopes at the prior mean, computed once for each model."""
 
     def __init__(self, model: ShapeModel) -> None:
-        self.measures = _measures(model, model.prior.mean, Rules())
+        self.measures = _measures(model, model.prior.mean)
         self._values: dict[str, float] = {}
         self._slopes: dict[str, Floats] = {}
 
@@ -262,14 +266,7 @@ def fit_head(
     estimate = Estimate(
         frozen(parameters), names, frozen(slopes), used, spreads, model.prior.covariance
     )
-    head = model.head(parameters, model.template.label)
-    rotation, shift = head.landmarks.frame
-    head = head.deformed(
-        head.vertices_mm @ rotation.T + shift,
-        head.bare.vertices_mm @ rotation.T + shift,
-        head.landmarks.moved(rotation, shift),
-        head.label,
-    )
+    head = model.head(parameters, model.template.label).in_own_frame()
     residuals = dict(zip(names, (fitted - readings).tolist(), strict=True))
     flags = _judged(model, estimate, residuals, tape)
     return FittedHead(
@@ -301,7 +298,7 @@ def _most_probable(
         for share in (1.0, 0.5, 0.25, 0.125):
             tried = parameters + share * step
             try:
-                measures = _measures(model, tried, Rules())
+                measures = _measures(model, tried)
                 tried_values = np.array([measures.value_mm(name) for name in names])
             except HeadfitError:  # the step left the range in which a head can be measured
                 continue
