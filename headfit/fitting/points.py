@@ -97,7 +97,7 @@ def fit_points(
                          ", ".join(landmarks_mm) or "none", f"{name.replace('_', ' ')} is missing"),
                 code="landmarks-missing", landmark=name,
             )  # fmt: skip
-    points = np.asarray(scalp_points_mm, dtype=np.float64)
+    points = np.array(scalp_points_mm, dtype=np.float64)
     if points.ndim != 2 or points.shape[1:] != (3,) or len(points) < _FEWEST_POINTS:
         raise MarksError(
             sentence("scalp points", f"be at least {_FEWEST_POINTS} rows of x, y, z",
