@@ -1,8 +1,8 @@
 """The report: one HTML file that opens anywhere, asks for nothing and prints.
 
-Tables and line drawings are plain HTML, so that it reads without JavaScript and without WebGL; where
-both are there the same viewer as in the app takes the place of the drawings. Its own content policy
-forbids every request. Any text in it may be hostile: all of it is escaped.
+Tables and line drawings are plain HTML, so that it reads without JavaScript and without WebGL;
+where both are there the same viewer as in the app takes the place of the drawings. Its own content
+policy forbids every request. Any text in it may be hostile: all of it is escaped.
 """
 
 from __future__ import annotations
@@ -63,6 +63,9 @@ def report_html(
     )
     captions = "".join(f"<li>{escape(caption)}</li>" for caption in scene.captions)
     again = "".join(f"<code>{escape(command)}</code>" for command in commands)
+    if again:
+        again = f"<p>The same again: {again}</p>"
+    script = _built("view.js").replace("</script", r"<\/script")
     body = "".join(_section(section) for section in sections)
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
@@ -74,9 +77,9 @@ def report_html(
 <main><section id="look" aria-label="The head"><div id="view"></div>
 <div id="drawings">{drawings}</div></section>
 <div id="tables">{body}</div></main>
-<footer><p>Made by headfit {escape(version)}.</p>{again and f"<p>The same again: {again}</p>"}</footer>
+<footer><p>Made by headfit {escape(version)}.</p>{again}</footer>
 <script type="application/json" id="headfit-report">{script_text(data)}</script>
-<script type="module">{_built("view.js").replace("</script", "<\\/script")}</script>
+<script type="module">{script}</script>
 </body></html>
 """
 

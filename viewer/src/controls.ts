@@ -1,0 +1,61 @@
+// The bar under the head: looks and layers. Every control is a plain button or check box.
+import type { Legend } from "./data";
+import type { Viewer } from "./viewer";
+
+export function controls(legend: Legend, viewer: Viewer): HTMLElement {
+  const bar = document.createElement("div");
+  bar.className = "viewbar";
+  const looks = group("Look from");
+  Object.entries(legend.cameras).forEach(([name, camera], i) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = camera.title;
+    button.dataset["look"] = name;
+    button.title = `key ${i + 1} when the head has the focus`;
+    button.addEventListener("click", () => viewer.look(name));
+    looks.append(button);
+  });
+  const layers = document.createElement("details");
+  layers.className = "layers";
+  const summary = document.createElement("summary");
+  summary.textContent = "Layers";
+  const list = group("Layers");
+  for (const [name, title] of Object.entries(legend.layers)) {
+    const label = document.createElement("label");
+    const box = document.createElement("input");
+    box.type = "checkbox";
+    box.checked = true;
+    box.dataset["layer"] = name;
+    box.addEventListener("change", () => viewer.show(name, box.checked));
+    label.append(box, ` ${title}`);
+    list.append(label);
+  }
+  layers.append(summary, list);
+  bar.append(looks, layers);
+  return bar;
+}
+
+/** What the bodies on the head mean. */
+export function key(legend: Legend, present: Iterable<string>): HTMLElement {
+  const list = document.createElement("ul");
+  list.className = "key";
+  list.setAttribute("aria-label", "Meaning of the marks");
+  for (const name of new Set(present)) {
+    const state = legend.states[name]!;
+    const item = document.createElement("li");
+    const swatch = document.createElement("i");
+    swatch.className = `swatch ${state.body}`;
+    swatch.style.setProperty("--c", state.colour);
+    item.append(swatch, `${state.sign} ${state.words}`);
+    list.append(item);
+  }
+  return list;
+}
+
+function group(label: string): HTMLElement {
+  const element = document.createElement("div");
+  element.className = "group";
+  element.setAttribute("role", "group");
+  element.setAttribute("aria-label", label);
+  return element;
+}

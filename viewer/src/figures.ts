@@ -1,0 +1,204 @@
+// What stands on the head: bodies of the sites, and lines. Each figure can ride on the skin while a slider is dragged.
+import {
+  BoxGeometry, BufferAttribute, BufferGeometry, Color, ConeGeometry, DoubleSide, Group, Mesh, MeshBasicMaterial,
+  MeshLambertMaterial, OctahedronGeometry, Quaternion, SphereGeometry, Vector3,
+} from "three";
+import { LineMaterial } from "three/addons/lines/LineMaterial.js";
+import { LineSegments2 } from "three/addons/lines/LineSegments2.js";
+import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js";
+import { floats, type Arrow, type Legend, type Region, type Site, type Vec3 } from "./data";
+
+const SIZE_MM = 3.4;
+const BODIES = {
+  ball: new SphereGeometry(SIZE_MM, 16, 12),
+  box: new BoxGeometry(1.8 * SIZE_MM, 1.8 * SIZE_MM, 1.8 * SIZE_MM),
+  octahedron: new OctahedronGeometry(1.45 * SIZE_MM),
+  cone: new ConeGeometry(1.15 * SIZE_MM, 2.6 * SIZE_MM, 16),
+};
+const UP = new Vector3(0, 1, 0); // the axis of a cone
+
+/** Points of a figure as they were sent, and how to show them elsewhere. */
+export interface Rider {
+  readonly points: Float32Array;
+  place(points: Float32Array): void;
+}
+
+/** Bodies of the sites. */
+export class Bodies implements Rider {
+  readonly group = new Group();
+  readonly points: Float32Array;
+  readonly shown: Float32Array;
+  private readonly meshes: Mesh[];
+  private readonly materials = new Map<string, MeshLambertMaterial>();
+
+  constructor(readonly sites: readonly Site[], legend: Legend) {
+    this.points = new Float32Array(sites.flatMap((site) => site.point_mm));
+    this.shown = this.points.slice();
+    this.meshes = sites.map((site) => {
+      const state = legend.states[site.state]!;
+      let material = this.materials.get(site.state);
+      if (!material) this.materials.set(site.state, (material = new MeshLambertMaterial({ color: state.colour })));
+      const mesh = new Mesh(BODIES[state.body], material);
+      mesh.quaternion.setFromUnitVectors(UP, new Vector3(...site.normal));
+      this.group.add(mesh);
+      return mesh;
+    });
+    this.place(this.points);
+  }
+
+  place(points: Float32Array): void {
+    this.shown.set(points);
+    this.meshes.forEach((mesh, i) => mesh.position.fromArray(points, 3 * i));
+  }
+
+  select(index: number): void {
+    const size = this.sites.length > 120 ? 0.7 : 1; // the 10-5 system is crowded
+    this.meshes.forEach((mesh, i) => mesh.scale.setScalar(i === index ? 1.8 * size : size));
+  }
+
+  dispose(): void {
+    this.materials.forEach((material) => material.dispose());
+  }
+}
+
+/** Polylines of one look, drawn as one object. */
+export class Lines implements Rider {
+  readonly object: LineSegments2;
+  readonly points: Float32Array;
+  private readonly geometry = new LineSegmentsGeometry();
+  private readonly pairs: Uint32Array; // indices into points, two for each piece
+
+  constructor(curves: readonly Float32Array[], closed: boolean, material: LineMaterial) {
+    const total = curves.reduce((sum, curve) => sum + curve.length, 0);
+    this.points = new Float32Array(total);
+    const pairs: number[] = [];
+    let at = 0;
+    for (const curve of curves) {
+      this.points.set(curve, 3 * at);
+      const count = curve.length / 3;
+      for (let i = 0; i + 1 < count; i++) pairs.push(at + i, at + i + 1);
+      if (closed && count > 2) pairs.push(at + count - 1, at);
+      at += count;
+    }
+    this.pairs = new Uint32Array(pairs);
+    this.geometry.setPositions(new Float32Array(3 * this.pairs.length));
+    this.object = new LineSegments2(this.geometry, material);
+    this.object.frustumCulled = false;
+    this.place(this.points);
+  }
+
+  place(points: Float32Array): void {
+    if (!this.pairs.length) return;
+    const buffer = (this.geometry.attributes["instanceStart"] as unknown as { data: { array: Float32Array; needsUpdate: boolean } }).data;
+    this.pairs.forEach((from, to) => {
+      buffer.array[3 * to] = points[3 * from]!;
+      buffer.array[3 * to + 1] = points[3 * from + 1]!;
+      buffer.array[3 * to + 2] = points[3 * from + 2]!;
+    });
+    buffer.needsUpdate = true;
+  }
+
+  dispose(): void {
+    this.geometry.dispose();
+  }
+}
+
+const kept = new Map<string, LineMaterial | MeshBasicMaterial>();
+
+/** One material for each look: a slider remakes the figures many times a second. */
+function once<M extends LineMaterial | MeshBasicMaterial>(key: string, make: () => M): M {
+  const found = (kept.get(key) as M | undefined) ?? make();
+  kept.set(key, found);
+  return found;
+}
+
+export const lineMaterial = (colour: string, width: number, dashed = false): LineMaterial =>
+  once(`line ${colour} ${width} ${dashed}`, () => new LineMaterial({ color: colour, linewidth: width, dashed, dashSize: 5, gapSize: 4 }));
+const flat = (colour: string): MeshBasicMaterial => once(`flat ${colour}`, () => new MeshBasicMaterial({ color: colour }));
+const veil = (colour: string): MeshBasicMaterial =>
+  once(`veil ${colour}`, () => new MeshBasicMaterial({ color: colour, opacity: 0.35, transparent: true, side: DoubleSide, depthWrite: false }));
+
+/** Curve lifted off the skin, away from the middle of the head, so that it is not half buried. */
+export function lifted(points: Float32Array, focus: Vec3, byMm: number): Float32Array {
+  const out = points.slice();
+  for (let i = 0; i < out.length; i += 3) {
+    const [x, y, z] = [out[i]! - focus[0], out[i + 1]! - focus[1], out[i + 2]! - focus[2]];
+    const scale = 1 + byMm / Math.max(Math.hypot(x, y, z), 1);
+    out[i] = focus[0] + x * scale;
+    out[i + 1] = focus[1] + y * scale;
+    out[i + 2] = focus[2] + z * scale;
+  }
+  return out;
+}
+
+/** Moves: a dark dot on the mark that was made, a line, and a cone on the place where it should be. */
+export function arrowFigures(arrows: readonly Arrow[], colour: string, focus: Vec3, emphasised: string): Group {
+  const group = new Group();
+  const material = flat(colour);
+  const dot = flat("#111111");
+  const curves = arrows.map((arrow) => lifted(new Float32Array([...arrow.start_mm, ...arrow.end_mm]), focus, 3));
+  const lines = new Lines(curves, false, lineMaterial(colour, 4));
+  group.add(lines.object);
+  arrows.forEach((arrow, i) => {
+    const curve = curves[i]!;
+    const start = new Vector3().fromArray(curve, 0);
+    const end = new Vector3().fromArray(curve, 3);
+    const direction = end.clone().sub(start);
+    const size = arrow.site === emphasised ? 1.6 : 1;
+    const mark = new Mesh(BODIES.ball, dot);
+    mark.scale.setScalar(0.6 * size);
+    mark.position.copy(start);
+    group.add(mark);
+    if (direction.length() < 1) return;
+    const head = new Mesh(BODIES.cone, material);
+    head.scale.setScalar(Math.min(1, direction.length() / 9) * size);
+    head.quaternion.copy(new Quaternion().setFromUnitVectors(UP, direction.normalize()));
+    head.position.copy(end);
+    group.add(head);
+  });
+  return group;
+}
+
+/** Places that must stay free: a see-through patch with a dashed rim. */
+export function regionFigures(regions: readonly Region[], focus: Vec3): Group {
+  const group = new Group();
+  const rims: Float32Array[] = [];
+  for (const region of regions) {
+    const rim = lifted(floats(region.outline_mm), focus, 1.5);
+    if (rim.length < 9) continue;
+    rims.push(rim);
+    const count = rim.length / 3;
+    const middle = new Vector3();
+    for (let i = 0; i < count; i++) middle.add(new Vector3().fromArray(rim, 3 * i));
+    middle.divideScalar(count);
+    // The rim lies on a curved skin, its mean below it: lift the middle to the height of the rim.
+    const focusPoint = new Vector3(...focus);
+    const height = new Vector3().fromArray(rim, 0).distanceTo(focusPoint);
+    middle.sub(focusPoint).setLength(height + 1).add(focusPoint);
+    const corners = new Float32Array([...middle.toArray(), ...rim]);
+    const index = Array.from({ length: count }, (_, i) => [0, 1 + i, 1 + ((i + 1) % count)]).flat();
+    const geometry = new BufferGeometry().setIndex(index).setAttribute("position", new BufferAttribute(corners, 3));
+    group.add(new Mesh(geometry, veil("#7a1f1f")));
+  }
+  const lines = new Lines(rims, true, lineMaterial("#7a1f1f", 3, true));
+  lines.object.computeLineDistances();
+  group.add(lines.object);
+  return group;
+}
+
+/** Colours of the skin by part: hair-bearing scalp, face, ears, neck, cap. */
+export function skinColours(part: Uint8Array, headColour: string): Float32Array {
+  const shades = [1, 0.95, 0.9, 0.86, 0.86].map((shade) => new Color(headColour).multiplyScalar(shade));
+  const out = new Float32Array(3 * part.length);
+  part.forEach((label, i) => shades[label]!.toArray(out, 3 * i));
+  return out;
+}
+
+/** Release the buffers of everything in a group. */
+export function release(group: Group): void {
+  const shared = new Set<BufferGeometry>(Object.values(BODIES));
+  group.traverse((object) => {
+    if (object instanceof Mesh && !shared.has(object.geometry)) object.geometry.dispose();
+  });
+  group.clear();
+}

@@ -1,0 +1,14 @@
+import "./style.css";
+import { report } from "./report";
+import type { Viewer } from "./viewer";
+
+declare global {
+  interface Window {
+    /** For tests and the curious. */
+    headfit: { viewer: Viewer | null; [name: string]: unknown };
+  }
+}
+
+const carried = document.getElementById("headfit-report"); // there in a report only
+window.headfit = { viewer: null };
+if (carried) window.headfit.viewer = report(carried.textContent ?? "");

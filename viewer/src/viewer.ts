@@ -1,0 +1,302 @@
+// The head to look at. Knows a scene, not where it comes from: the app and the mailed report both use it.
+import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } from "three";
+import { floats, octets, whole, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
+import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, skinColours, type Rider } from "./figures";
+import { Labels } from "./labels";
+import { Stage } from "./stage";
+
+const PICK_PX = 16;
+const DRAG_PX = 4;
+
+export interface ViewerEvents {
+  picked(site: string | null): void;
+  /** A click on bare skin while a place is asked for. */
+  touched(point: Vec3): void;
+}
+
+export class Viewer {
+  readonly stage: Stage;
+  readonly labels: Labels;
+  selected = "";
+  asksForPlace = false;
+  frames = 0;
+  private readonly head: Mesh<BufferGeometry, MeshLambertMaterial>;
+  private readonly layers = new Map<string, boolean>();
+  private readonly groups = new Map<string, Group>();
+  private scene: SceneData | null = null;
+  private bodies: Bodies | null = null;
+  private riders: Rider[] = [];
+  private anchors: Uint32Array[] | null = null; // made when the first slider moves
+  private confirmed = new Float32Array(0);
+  private emphasised = "";
+  private readonly tip = document.createElement("div");
+
+  constructor(readonly host: HTMLElement, readonly legend: Legend, private readonly events: ViewerEvents) {
+    this.stage = new Stage(host, legend.view_angle_degrees);
+    this.labels = new Labels(host);
+    // Pushed back in depth, so that lines on the skin are not half buried in it.
+    const skin = new MeshLambertMaterial({ vertexColors: true, polygonOffset: true, polygonOffsetFactor: 2, polygonOffsetUnits: 2 });
+    this.head = new Mesh(new BufferGeometry(), skin);
+    this.stage.scene.add(this.head);
+    for (const layer of Object.keys(legend.layers)) {
+      this.layers.set(layer, true);
+      const group = new Group();
+      this.groups.set(layer, group);
+      this.stage.scene.add(group);
+    }
+    this.tip.className = "tip";
+    this.tip.hidden = true;
+    host.append(this.tip);
+    this.stage.onDrawn = () => this.drawn();
+    this.listen();
+    this.theme();
+  }
+
+  setHead(data: HeadData): void {
+    this.setHeadArrays(floats(data.vertices_mm), whole(data.faces), octets(data.part));
+  }
+
+  setHeadArrays(vertices: Float32Array, faces: Uint32Array, part: Uint8Array): void {
+    const geometry = this.head.geometry;
+    geometry.setIndex(new BufferAttribute(faces, 1));
+    geometry.setAttribute("position", new BufferAttribute(vertices.slice(), 3));
+    geometry.setAttribute("color", new BufferAttribute(skinColours(part, this.legend.head_colour), 3));
+    this.confirm(vertices);
+  }
+
+  /** The head as the program confirmed it; what stands on it must have been set for this head. */
+  confirm(vertices: Float32Array): void {
+    this.confirmed = vertices.slice();
+    this.anchors = null;
+    this.shape(vertices);
+  }
+
+  /** The head as the page foresees it while a slider moves: all that stands on it rides along. */
+  foresee(vertices: Float32Array): void {
+    this.anchors ??= this.riders.map((rider) => nearestVertices(rider.points, this.confirmed));
+    this.riders.forEach((rider, k) => {
+      const moved = rider.points.slice();
+      this.anchors![k]!.forEach((vertex, i) => {
+        for (let axis = 0; axis < 3; axis++) {
+          moved[3 * i + axis]! += vertices[3 * vertex + axis]! - this.confirmed[3 * vertex + axis]!;
+        }
+      });
+      rider.place(moved);
+    });
+    this.shape(vertices);
+  }
+
+  private shape(vertices: Float32Array): void {
+    const geometry = this.head.geometry;
+    const position = geometry.getAttribute("position") as BufferAttribute;
+    position.array.set(vertices);
+    position.needsUpdate = true;
+    geometry.computeVertexNormals();
+    geometry.computeBoundingSphere();
+    this.stage.changed();
+  }
+
+  setScene(scene: SceneData): void {
+    const first = this.scene === null;
+    this.scene = scene;
+    this.riders = [];
+    this.anchors = null;
+    this.bodies?.dispose();
+    this.groups.forEach(release);
+    const focus = scene.focus_mm;
+    const add = (layer: string, lines: Lines): void => {
+      this.riders.push(lines);
+      this.groups.get(layer)!.add(lines.object);
+    };
+    this.bodies = new Bodies(scene.sites, this.legend);
+    this.riders.push(this.bodies);
+    this.groups.get("sites")!.add(this.bodies.group);
+    add("arcs", new Lines(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.4)), false, lineMaterial("#4a6378", 2)));
+    add("uncertainty", new Lines(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), true, lineMaterial("#5a3d00", 1.6)));
+    const paths = scene.chains.flatMap((chain) => chain.derivations.map((d) => lifted(floats(d.path_mm), focus, 1.2)));
+    add("chains", new Lines(paths, false, lineMaterial("#16324f", 4)));
+    this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.states["far"]!.colour, focus, this.emphasised));
+    this.groups.get("regions")!.add(regionFigures(scene.regions, focus));
+    this.labels.set(scene.sites);
+    this.mark();
+    if (first) this.look("front");
+    this.stage.changed();
+  }
+
+  /** Choose a site by name, "" for none; `turn` brings it to the front. */
+  select(name: string, turn = false): void {
+    this.selected = name;
+    this.mark();
+    const site = this.scene?.sites.find((each) => each.name === name);
+    if (site && turn) this.stage.face(site.normal, this.scene!.height_mm, this.scene!.focus_mm);
+    this.stage.changed();
+  }
+
+  /** Draw the move of one site larger. */
+  emphasise(name: string): void {
+    this.emphasised = name;
+    if (!this.scene) return;
+    const group = this.groups.get("moves")!;
+    release(group);
+    group.add(arrowFigures(this.scene.arrows, this.legend.states["far"]!.colour, this.scene.focus_mm, name));
+    this.stage.changed();
+  }
+
+  private mark(): void {
+    this.bodies?.select(this.index(this.selected));
+  }
+
+  private index(name: string): number {
+    return this.scene?.sites.findIndex((site) => site.name === name) ?? -1;
+  }
+
+  show(layer: string, on: boolean): void {
+    this.layers.set(layer, on);
+    if (layer === "head") this.head.visible = on;
+    else this.groups.get(layer)!.visible = on;
+    this.stage.changed();
+  }
+
+  look(camera: string): void {
+    const preset = this.legend.cameras[camera];
+    if (!preset || !this.scene) return;
+    const focus = preset.focus === "nasion" ? this.scene.landmarks[0]!.point_mm : this.scene.focus_mm;
+    this.stage.look(preset, focus, this.scene.height_mm);
+  }
+
+  theme(): void {
+    this.stage.background(getComputedStyle(this.host).getPropertyValue("--stage").trim() || "#ffffff");
+  }
+
+  /** Where a site stands on the page, in pixels of the window, and whether it is seen. */
+  where(name: string): { x: number; y: number; seen: boolean } {
+    this.stage.draw(); // the camera's matrices must be those of this moment
+    const i = this.index(name);
+    const box = this.host.getBoundingClientRect();
+    const screen = this.labels.screen;
+    return { x: box.left + screen[3 * i]!, y: box.top + screen[3 * i + 1]!, seen: screen[3 * i + 2] === 1 };
+  }
+
+  /** A 2-D copy with the names written in: a WebGL canvas prints blank. */
+  copyTo(canvas: HTMLCanvasElement): void {
+    this.stage.draw();
+    const source = this.stage.renderer.domElement;
+    canvas.width = source.width;
+    canvas.height = source.height;
+    const scale = source.width / this.host.clientWidth;
+    const context = canvas.getContext("2d")!;
+    context.drawImage(source, 0, 0);
+    context.scale(scale, scale);
+    context.textBaseline = "top";
+    context.font = '600 12px "DejaVu Sans", "Liberation Sans", Arial, sans-serif';
+    context.lineWidth = 3;
+    context.lineJoin = "round";
+    context.strokeStyle = "#ffffff";
+    context.fillStyle = "#111111";
+    for (const name of this.labels.placed) {
+      context.strokeText(name.text, name.x + 3, name.y + 2);
+      context.fillText(name.text, name.x + 3, name.y + 2);
+    }
+  }
+
+  private drawn(): void {
+    this.frames++;
+    if (!this.bodies) return;
+    const { clientWidth: width, clientHeight: height } = this.host;
+    const on = (layer: string): boolean => this.layers.get(layer) ?? true;
+    this.labels.lay(this.stage.camera, this.bodies.shown, width, height, this.index(this.selected), on("labels") && on("sites"), !on("head"));
+  }
+
+  /** The nearest site that is seen within reach of a pointer. */
+  private siteUnder(event: MouseEvent): number {
+    const box = this.host.getBoundingClientRect();
+    const x = event.clientX - box.left;
+    const y = event.clientY - box.top;
+    const screen = this.labels.screen;
+    let best = -1;
+    let nearest = PICK_PX;
+    for (let i = 0; 3 * i < screen.length; i++) {
+      const gap = Math.hypot(screen[3 * i]! - x, screen[3 * i + 1]! - y);
+      if (screen[3 * i + 2] && gap < nearest) [best, nearest] = [i, gap];
+    }
+    return this.layers.get("sites") ? best : -1;
+  }
+
+  private listen(): void {
+    const canvas = this.stage.renderer.domElement;
+    let from: [number, number] = [0, 0];
+    canvas.addEventListener("pointerdown", (event) => (from = [event.clientX, event.clientY]));
+    canvas.addEventListener("pointerup", (event) => {
+      if (Math.hypot(event.clientX - from[0], event.clientY - from[1]) > DRAG_PX) return;
+      if (this.asksForPlace) {
+        const hit = this.stage.under(event, this.head);
+        if (hit) this.events.touched(hit.point);
+        return;
+      }
+      const i = this.siteUnder(event);
+      this.events.picked(i < 0 ? null : this.scene!.sites[i]!.name);
+    });
+    canvas.addEventListener("pointermove", (event) => {
+      const i = event.buttons ? -1 : this.siteUnder(event);
+      this.tip.hidden = i < 0;
+      if (i < 0) return;
+      this.tip.textContent = tipOf(this.scene!.sites[i]!, this.legend);
+      const box = this.host.getBoundingClientRect();
+      const left = Math.min(event.clientX - box.left + 14, box.width - this.tip.offsetWidth - 4);
+      this.tip.style.transform = `translate(${left}px,${event.clientY - box.top + 12}px)`;
+    });
+    canvas.addEventListener("pointerleave", () => (this.tip.hidden = true));
+    this.host.addEventListener("keydown", (event) => this.key(event));
+  }
+
+  private key(event: KeyboardEvent): void {
+    if (event.target !== this.host || event.ctrlKey || event.metaKey || event.altKey) return;
+    const cameras = Object.keys(this.legend.cameras);
+    const turns: Record<string, [number, number]> = { ArrowLeft: [-10, 0], ArrowRight: [10, 0], ArrowUp: [0, 10], ArrowDown: [0, -10] };
+    const turn = turns[event.key];
+    const camera = cameras[Number(event.key) - 1];
+    if (turn) this.stage.turn(...turn);
+    else if (event.key === "+" || event.key === "=") this.stage.zoom(1 / 1.15);
+    else if (event.key === "-") this.stage.zoom(1.15);
+    else if (camera) this.look(camera);
+    else if (event.key === "n" || event.key === "p") this.step(event.key === "n" ? 1 : -1);
+    else if (event.key === "Escape") this.events.picked(null);
+    else return;
+    event.preventDefault();
+  }
+
+  private step(by: number): void {
+    const sites = this.scene?.sites ?? [];
+    if (!sites.length) return;
+    const next = (this.index(this.selected) + by + sites.length) % sites.length;
+    this.events.picked(sites[this.selected ? next : 0]!.name);
+  }
+}
+
+/** One line about a site. */
+export function tipOf(site: { name: string; arc: string; start: string; from_start_mm: number | null; state: string }, legend: Legend): string {
+  const mark = site.from_start_mm === null ? "" : `: ${(site.from_start_mm / 10).toFixed(1)} cm from ${site.start} (${site.arc})`;
+  return `${site.name}${mark}, ${legend.states[site.state]!.words}`;
+}
+
+/** For each point the nearest vertex. */
+function nearestVertices(points: Float32Array, vertices: Float32Array): Uint32Array {
+  const out = new Uint32Array(points.length / 3);
+  for (let i = 0; i < out.length; i++) {
+    const x = points[3 * i]!;
+    const y = points[3 * i + 1]!;
+    const z = points[3 * i + 2]!;
+    let nearest = Infinity;
+    for (let v = 0; v < vertices.length; v += 3) {
+      const dx = vertices[v]! - x;
+      const dy = vertices[v + 1]! - y;
+      const dz = vertices[v + 2]! - z;
+      const gap = dx * dx + dy * dy + dz * dz;
+      if (gap < nearest) {
+        nearest = gap;
+        out[i] = v / 3;
+      }
+    }
+  }
+  return out;
+}
