@@ -149,9 +149,7 @@ class MeasuredMontage:
             for derivation in self.derivations
             if derivation.before_mm is not None
         ]
-        found += [
-            f"{name} cannot be recorded: {reason}." for name, reason in self.missing.items()
-        ]
+        found += [f"{name} cannot be recorded: {reason}." for name, reason in self.missing.items()]
         return tuple(found)
 
 
@@ -227,9 +225,7 @@ def measure_montage(
         for chain in montage.chains
         if (found := tuple(measured[d.name] for d in chain.derivations if d.name in measured))
     )
-    return MeasuredMontage(
-        montage, chains, missing, uneven_sides_mm, uneven_chain_fraction
-    )
+    return MeasuredMontage(montage, chains, missing, uneven_sides_mm, uneven_chain_fraction)
 
 
 def sites_for(montages: tuple[Montage, ...], sites: Sites) -> Sites:

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
@@ -20,13 +22,14 @@ from headfit.anatomy.sites import SYSTEMS, TABLE, Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.taperun import TapeRun
-from headfit.planning.choosing import Options, choose
+from headfit.planning.choosing import Choice, Options, choose
 from headfit.planning.obstacles import Obstacle
 from headfit.planning.scalp_paths import scalp_paths
 
 # A named place is taken when a nameless one would save less than this.
 NAME_WORTH_MM = 5.0
-# Cups nearer than this are bridged by paste: design choice, no source.
+# Cups nearer than this are bridged by paste: design choice, no source. Where the sites themselves
+# stand closer (dense arrays, small heads), half of their least distance.
 APART_MM = 15.0
 # Farther than a whole 10-20 step the site would be another one.
 FARTHEST_OF_MIDLINE = 0.2
@@ -34,6 +37,7 @@ STEP_MM = 1.0
 
 # Places that are no scalp, or are landmarks.
 _NO_TARGET = frozenset({"Nz", "Iz", "A1", "A2"})
+_SCALP = tuple(name for name in SYSTEMS["10-20"] if name not in _NO_TARGET)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +128,7 @@ def displace(
     obstacles: Sequence[Obstacle],
     *,
     homologues: bool = True,
-    apart_mm: float = APART_MM,
+    apart_mm: float | None = None,
     farthest_mm: float | None = None,
 ) -> Displacement:
     """The moves that keep the places free, with the least sum.
@@ -135,46 +139,79 @@ def displace(
     obstacles : sequence of Obstacle
     homologues : bool
         A homologous site moves equally; a midline site stays on the midline.
-    apart_mm : float
-        No cup is set nearer than this to another one.
+    apart_mm : float, optional
+        No cup is set nearer than this to another one; by default 15, or half of the least distance
+        between two of the sites.
     farthest_mm : float, optional
         Longest move; by default a fifth of the midline arc.
 
     Raises
     ------
     InputError
-        The places leave no site free.
+        The places cover the whole scalp.
 
     >>> from headfit import load_template, place_sites
     >>> from headfit.planning.obstacles import disc
     >>> sites = place_sites(load_template())
     >>> for line in displace(sites, [disc(sites, "F3", 10.0, "wound")]).sentences:
     ...     print(line)
-    F3 goes to F3h, 16 mm away.
+    F3 goes to AFF3, 16 mm away.
+    F4 goes to AFF4, 16 mm away, as F3 does.
+    Lay no tape on the place that must stay free (wound, 10 mm around F3): row F would cross it.
     """
     obstacles = tuple(obstacles)
     inside = _covered(obstacles, sites.points_mm)
-    if len(sites) and inside.all():
-        titles = "; ".join(obstacle.title for obstacle in obstacles)
-        raise InputError(
-            sentence("places that must stay free", "leave at least one site free",
-                     f"{titles}, which covers all {len(sites)}", "is the radius in millimetres?"),
-            code="free-covers-head",
-        )  # fmt: skip
     blocked = [name for name, hit in zip(sites.names, inside, strict=True) if hit]
+    if not blocked:
+        return Displacement(obstacles, (), {}, _notes(sites, obstacles))
+    _refuse_whole_head(sites, obstacles)
     groups = _groups(blocked, sites.names, homologues)
-    if farthest_mm is None:
-        farthest_mm = FARTHEST_OF_MIDLINE * sites.tracer.length_mm("midline")
-    search = Search(sites, obstacles, groups, homologues, apart_mm, farthest_mm)
+    search = Search(
+        sites, obstacles, groups, homologues,
+        _usual_gap_mm(sites) if apart_mm is None else apart_mm,
+        FARTHEST_OF_MIDLINE * sites.tracer.length_mm("midline")
+        if farthest_mm is None else farthest_mm,
+    )  # fmt: skip
     options = [search.options(group) for group in groups]
+    choice = choose(options, search.apart_mm)
     moves: list[Move] = []
     left_out: dict[str, str] = {}
-    for group, found, row in zip(groups, options, choose(options, apart_mm), strict=True):
+    for group, found, row in zip(groups, options, choice.rows, strict=True):
         if row is None:
-            left_out |= _left_out(group, blocked, farthest_mm, any_place=bool(len(found.costs)))
+            left_out |= search.left_out(group, blocked, any_place=bool(len(found.costs)))
         else:
             moves += search.moves(group, found, row, blocked)
-    return Displacement(obstacles, tuple(moves), left_out, _notes(sites, obstacles))
+    notes = (*_crowded(choice, len(groups)), *_notes(sites, obstacles))
+    return Displacement(obstacles, tuple(moves), left_out, notes)
+
+
+def _usual_gap_mm(sites: Sites) -> float:
+    if len(sites) < 2:
+        return APART_MM
+    nearest_mm = np.asarray(cKDTree(sites.points_mm).query(sites.points_mm, k=2)[0])
+    return min(APART_MM, float(nearest_mm[:, 1].min()) / 2)
+
+
+def _refuse_whole_head(sites: Sites, obstacles: Sequence[Obstacle]) -> None:
+    scalp = sites_on(sites.tracer, _SCALP, "10-20")
+    if _covered(obstacles, scalp.points_mm).all():
+        raise InputError(
+            sentence("places that must stay free", "leave some of the scalp free",
+                     f"{'; '.join(o.title for o in obstacles)}, which covers every site of 10-20",
+                     "is the radius in millimetres?"),
+            code="free-covers-head",
+        )  # fmt: skip
+
+
+def _crowded(choice: Choice, n_groups: int) -> tuple[str, ...]:
+    if choice.least:
+        return ()
+    return (
+        (
+            f"{n_groups} sites or pairs had to move and crowd each other: these moves are "
+            "possible, but there may be shorter ones."
+        ),
+    )
 
 
 def _covered(obstacles: Sequence[Obstacle], points: Floats) -> NDArray[np.bool_]:
@@ -184,9 +221,7 @@ def _covered(obstacles: Sequence[Obstacle], points: Floats) -> NDArray[np.bool_]
     return covered
 
 
-def _groups(
-    blocked: list[str], names: tuple[str, ...], homologues: bool
-) -> list[tuple[str, ...]]:
+def _groups(blocked: list[str], names: tuple[str, ...], homologues: bool) -> list[tuple[str, ...]]:
     """Sites that move together, each as (site,) or (site, homologue); the first is blocked."""
     groups: list[tuple[str, ...]] = []
     seen: set[str] = set()
@@ -200,21 +235,6 @@ def _groups(
     return groups
 
 
-def _left_out(
-    group: tuple[str, ...], blocked: list[str], farthest_mm: float, *, any_place: bool
-) -> dict[str, str]:
-    """Why no place was found; an unblocked homologue keeps its own place."""
-    here = [name for name in group if name in blocked]
-    why = (
-        "the places that would do are taken by other moved sites"
-        if any_place
-        else f"no place within {farthest_mm:.0f} mm clears what must stay free"
-    )
-    together = len(group) > 1 or mirrored(group[0]) == group[0]
-    hint = " equally on both sides (it may move alone)" if together else ""
-    return {name: f"{name} is left out: {why}{hint}." for name in here}
-
-
 @dataclass(frozen=True, eq=False)
 class Search:
     """The clear places of every group."""
@@ -226,24 +246,36 @@ class Search:
     apart_mm: float
     farthest_mm: float
 
-    def __post_init__(self) -> None:
-        targets = tuple(name for name in TABLE if name not in _NO_TARGET) if self.groups else ()
-        placed = sites_on(self.sites.tracer, targets, "10-5")
+    @cached_property
+    def target(self) -> dict[str, Floats]:
+        """Every declared site on which a cup may stand or toward which it may go: place (3,)."""
+        names = tuple(name for name in TABLE if name not in _NO_TARGET)
+        placed = sites_on(self.sites.tracer, names, "10-5")
+        covered = _covered(self.obstacles, placed.points_mm)
+        return {
+            name: point
+            for name, point, hit in zip(names, placed.points_mm, covered, strict=True)
+            if not hit or name in SYSTEMS["10-10"]
+        }
+
+    @cached_property
+    def staying(self) -> Floats:
+        """(n, 3) the cups that do not move."""
         moving = {name for group in self.groups for name in group}
-        staying = [i for i, name in enumerate(self.sites.names) if name not in moving]
-        self.__dict__["target"] = dict(zip(targets, placed.points_mm, strict=True))
-        self.__dict__["others"] = self.sites.points_mm[staying]
+        return self.sites.points_mm[
+            [i for i, name in enumerate(self.sites.names) if name not in moving]
+        ]
 
     def options(self, group: tuple[str, ...]) -> Options:
         """Clear places of a group: named ones, and every millimetre toward a 10-10 site."""
-        target: dict[str, Floats] = self.__dict__["target"]
+        target = self.target
         own = [self.sites[name] for name in group]
         toward = [
             names
             for name in target
             if (names := self._partners(group, name)) is not None
             and all(
-                0.0 < np.linalg.norm(target[n] - p) <= self.farthest_mm
+                n in target and 0.0 < np.linalg.norm(target[n] - p) <= self.farthest_mm
                 for n, p in zip(names, own, strict=True)
             )
         ]
@@ -283,8 +315,7 @@ class Search:
         n, n_cups, _ = found.points_mm.shape
         flat = found.points_mm.reshape(-1, 3)
         clear = ~_covered(self.obstacles, flat)
-        others: Floats = self.__dict__["others"]
-        for other in others:
+        for other in self.staying:
             clear &= np.linalg.norm(flat - other, axis=1) >= self.apart_mm
         clear &= found.moved_mm.ravel() <= self.farthest_mm
         both = clear.reshape(n, n_cups).all(axis=1)
@@ -292,6 +323,19 @@ class Search:
             gap = np.linalg.norm(found.points_mm[:, 0] - found.points_mm[:, 1], axis=1)
             both &= gap >= self.apart_mm
         return np.asarray(both)
+
+    def left_out(
+        self, group: tuple[str, ...], blocked: list[str], *, any_place: bool
+    ) -> dict[str, str]:
+        """Why no place was found; an unblocked homologue keeps its own place."""
+        why = (
+            "the places that would do are taken by other moved sites"
+            if any_place
+            else f"no place within {self.farthest_mm:.0f} mm clears what must stay free"
+        )
+        together = len(group) > 1 or (self.homologues and mirrored(group[0]) == group[0])
+        hint = " equally on both sides (it may move alone)" if together else ""
+        return {name: f"{name} is left out: {why}{hint}." for name in group if name in blocked}
 
     def moves(
         self, group: tuple[str, ...], found: Options, row: int, blocked: list[str]
@@ -323,8 +367,8 @@ def _notes(sites: Sites, obstacles: Sequence[Obstacle]) -> tuple[str, ...]:
     for obstacle in obstacles:
         hit = obstacle.covers(landmarks, 0.0)
         notes += [
-            f"The {TITLES[name]} lies inside a place that must stay free ({obstacle.title}): do not "
-            "press a tape on it; arcs that start there are estimates."
+            f"The {TITLES[name]} lies inside a place that must stay free ({obstacle.title}): do "
+            "not press a tape on it; arcs that start there are estimates."
             for name, inside in zip(LANDMARK_NAMES, hit, strict=True)
             if inside
         ]

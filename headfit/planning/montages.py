@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from itertools import pairwise
 from typing import Any
 
 from headfit.anatomy.arcs import mirrored
@@ -103,8 +104,7 @@ class Chain:
                 sentence(f"chain {name!r}", "run through at least two sites", str(len(along))),
                 code="chain-short",
             )
-        pairs = zip(along[:-1], along[1:], strict=True)
-        return cls(name, tuple(Derivation(a, b) for a, b in pairs), even)
+        return cls(name, tuple(Derivation(a, b) for a, b in pairwise(along)), even)
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ def _data(name: str) -> dict[str, Any]:
 
 
 def site_list_from_text(text: str) -> tuple[str, ...]:
-    """A user's own list: names between commas, semicolons, spaces or line ends; # begins a note.
+    r"""A user's own list: names between commas, semicolons, spaces or line ends; # begins a note.
 
     Raises
     ------
@@ -186,7 +186,7 @@ def site_list_from_text(text: str) -> tuple[str, ...]:
     FileFormatError
         No name at all.
 
-    >>> site_list_from_text("Fp1, fp2  # bare skin\\nT3")
+    >>> site_list_from_text("Fp1, fp2  # bare skin\nT3")
     ('Fp1', 'Fp2', 'T7')
     """
     lines = (line.partition("#")[0] for line in text.splitlines())
@@ -280,7 +280,7 @@ def _not_a(what: str, kind: str, value: object) -> FileFormatError:
 
 
 def montage_from_csv(text: str, name: str = OWN) -> Montage:
-    """A montage from a table with a header.
+    r"""A montage from a table with a header.
 
     Parameters
     ----------
@@ -296,8 +296,8 @@ def montage_from_csv(text: str, name: str = OWN) -> Montage:
     UnknownNameError, InputError
         A site or derivation that cannot be; the sentence names the line.
 
-    >>> montage_from_csv("chain,derivation\\nleft,Fp1-F7\\nleft,F7-T3").chains[0].derivations[1].name
-    'F7-T7'
+    >>> montage_from_csv("chain,derivation\nleft,Fp1-F7\nleft,F7-T3").sites
+    ('Fp1', 'F7', 'T7')
     """
     header = text.lstrip("\ufeff").partition("\n")[0]
     delimiter = max(",;\t", key=header.count)
