@@ -12,9 +12,9 @@ from right once more. Two of the three agreeing against the third tells which on
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -147,7 +147,7 @@ def _by_landmarks(
     placed = frame.on(points)
     remarks: list[Remark] = []
     above, lift = _above(placed)
-    sides = vote(names, placed[:, 0], SIDES)
+    sides = vote(names, placed[:, 0], side_of)
     rotation = np.array(frame.rotation)
     if above is False and sides is True:
         rotation[2] = -rotation[2]
@@ -184,8 +184,8 @@ def _by_landmarks(
         assert frame is not None
         placed = frame.on(points)
     fits = (
-        vote(names, placed[:, 0], SIDES) is not None
-        and vote(names, placed[:, 1], FRONT) is not None
+        vote(names, placed[:, 0], side_of) is not None
+        and vote(names, placed[:, 1], front_of) is not None
     )
     return Settled(points, landmarks, remarks, fits or len(names) < _FEWEST_VOTES)
 
@@ -212,18 +212,17 @@ def _by_names(
         elif letters != "RAS":
             remarks.append(_turned(letters, system))
         turn = axes_matrix(letters)
-        fits = fit is None or min(fit.gap_mm, fit.gap_mm) <= 25.0
-        return Settled(
-            points @ turn.T, {k: turn @ p for k, p in landmarks.items()}, remarks, fits
-        )
+        placed = {name: turn @ point for name, point in landmarks.items()}
+        return Settled(points @ turn.T, placed, remarks, names_fit=fit is None)
     if mirror.gap_mm < 0.6 * fit.gap_mm:
         remarks.append(
             doubt(
                 "handedness",
                 "marks are a mirror image of a head: either the axes are left-handed or the names "
                 "of left and right are exchanged throughout, and no landmarks tell which",
-                gap_mm=round(fit.gap_mm, 1), gap_mirrored_mm=round(mirror.gap_mm, 1),
-            )  # fmt: skip
+                gap_mm=round(fit.gap_mm, 1),
+                gap_mirrored_mm=round(mirror.gap_mm, 1),
+            )
         )
         fit = mirror
     letters, degrees = nearest_axes(fit.motion.inverse.rotation)
@@ -268,8 +267,8 @@ def _said_of_axes(
         )
         return [correction("axes-deduced", sentence, **evidence)]
     sentence = (
-        f"axes are declared as {system} ({described(declared)}) but run {described(letters)}{hand}, "
-        f"as {witness} show"
+        f"axes are declared as {system} ({described(declared)}) but run "
+        f"{described(letters)}{hand}, as {witness} show"
     )
     return [correction("axes-wrong", sentence, **evidence)]
 
@@ -278,13 +277,15 @@ _FEWEST_VOTES = 4
 _CLEAR = 0.8
 
 
-def SIDES(name: str) -> int:  # noqa: N802 - a witness handed to `vote`, named like a constant
+@lru_cache(maxsize=2048)
+def side_of(name: str) -> int:
     """-1 for a site of the left, 1 for one of the right, 0 on the midline."""
     number = name.rstrip("h").lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
     return 0 if not number else (-1 if int(number) % 2 else 1)
 
 
-def FRONT(name: str) -> int:  # noqa: N802
+@lru_cache(maxsize=2048)
+def front_of(name: str) -> int:
     """1 for a site well before the coronal arc, -1 for one well behind it, else 0."""
     stem = name.rstrip("0123456789hz")
     if stem in ("Fp", "AFp", "AF", "AFF", "F"):
@@ -292,7 +293,7 @@ def FRONT(name: str) -> int:  # noqa: N802
     return -1 if stem in ("P", "PPO", "PO", "POO", "O", "CPP", "I") else 0
 
 
-def vote(names: Sequence[str], offset_mm: Floats, witness: object) -> bool | None:
+def vote(names: Sequence[str], offset_mm: Floats, belongs_of: Callable[[str], int]) -> bool | None:
     """Whether the names agree (True) or disagree (False) with where the marks lie.
 
     Parameters
@@ -301,19 +302,18 @@ def vote(names: Sequence[str], offset_mm: Floats, witness: object) -> bool | Non
         Of the first rows of `offset_mm`.
     offset_mm : (n,) float64
         To the right, or to the front.
-    witness : {SIDES, FRONT}
-        On which side a name belongs.
+    belongs_of : function of a name
+        `side_of` or `front_of`.
 
     Returns
     -------
     bool or None
         None when fewer than four marks can tell or they contradict each other.
 
-    >>> vote(["C3", "C4", "T7", "T8", "Cz"], np.array([-60.0, 60, -75, 75, 0]), SIDES)
+    >>> vote(["C3", "C4", "T7", "T8", "Cz"], np.array([-60.0, 60, -75, 75, 0]), side_of)
     True
     """
-    assert callable(witness)
-    belongs = np.array([witness(name) for name in names])
+    belongs = np.array([belongs_of(name) for name in names])
     offset = offset_mm[: len(names)]
     heard = (belongs != 0) & (np.abs(offset) > 10.0) if len(names) else np.zeros(0, bool)
     if heard.sum() < _FEWEST_VOTES:

@@ -5,6 +5,7 @@ Millimetres in the frame of the file, whose axes run right, front, up once they 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -70,7 +71,7 @@ class Marks:
                     code="marks-shape",
                 )  # fmt: skip
             object.__setattr__(self, title, points)
-        twice = sorted({name for name in self.names if self.names.count(name) > 1})
+        twice = sorted(name for name, n in Counter(self.names).items() if n > 1)
         if twice:
             raise MarksError(
                 sentence("names of marks", "differ from each other", f"{listed(twice)} twice"),

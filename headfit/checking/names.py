@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from headfit.anatomy.sites import RENAMED, TABLE
@@ -87,6 +88,7 @@ def landmark_name(key: str) -> str | None:
     return _LANDMARK_OF.get(re.sub(r"[\s._-]", "", str(key)).casefold())
 
 
+@lru_cache(maxsize=2048)
 def read_name(given: str) -> NameReading:
     """One name, read by `RULES`.
 

@@ -82,6 +82,11 @@ def span_of(places: Floats) -> float:
     return float(np.sqrt(np.einsum("ijk,ijk->ij", gap, gap).max()))
 
 
+def is_head(size_mm: float) -> bool:
+    """Whether something of this size can be a head at all."""
+    return _LEAST_MM <= size_mm < _MOST_MM
+
+
 def find_unit(size: float, unit: str | None, what: str, n: int = MANY) -> UnitFinding:
     """The unit in which a head of `size` (in file units) is a head.
 

@@ -1,0 +1,154 @@
+"""The landmarks of a file: read, brought to millimetres, left out when they cannot be right."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+
+import numpy as np
+
+from headfit.checking.names import LANDMARK_KEYS, landmark_name
+from headfit.checking.remarks import Remark, correction, doubt, listed, note
+from headfit.checking.rows import IMPOSSIBLE, Rows
+from headfit.checking.sizes import FEWEST, declared_mm, find_unit, is_head, span_of, spread_of
+from headfit.errors import MarksError, sentence
+from headfit.geometry.mesh import Floats
+
+_APART_MM = 20.0
+
+
+def collect_landmarks(
+    work: Rows, given: Mapping[str, tuple[float, float, float]]
+) -> dict[str, tuple[Floats, bool]]:
+    """Landmarks by name, each with whether it comes from the table; its rows are taken out there.
+
+    A landmark beside the table goes before one in it.
+    """
+    found: dict[str, tuple[Floats, bool]] = {}
+    respelled: dict[str, str] = {}
+    unread = []
+    for key, point in given.items():
+        name = landmark_name(key)
+        if name is None:
+            continue
+        place = np.asarray(point, dtype=np.float64)
+        usable = place.shape == (3,) and bool((np.abs(place) < IMPOSSIBLE).all())
+        if not usable or name in found:
+            unread.append(key)
+            continue
+        found[name] = (place, False)
+        if key != LANDMARK_KEYS[name]:
+            respelled[key] = LANDMARK_KEYS[name]
+    if unread:
+        text = (
+            f"landmarks that are not three numbers, or come twice, are left out: {listed(unread)}"
+        )
+        work.remarks.append(correction("landmark-unread", text, keys=unread))
+    if respelled:
+        said = listed(f"{old} is {new}" for old, new in respelled.items())
+        text = f"keys of landmarks are read as: {said}"
+        work.remarks.append(correction("landmark-respelled", text, keys=respelled))
+    rows = work.rows("landmark")
+    for i in rows:
+        found.setdefault(work.readings[i].name, (work.places[i], True))
+    if rows:
+        text = f"rows that are landmarks serve as landmarks: {listed(work.given(rows))}"
+        work.remarks.append(note("landmark-rows", text, names=work.given(rows)))
+    work.leave_out(set(rows))
+    return found
+
+
+def tell_missing(work: Rows, landmarks: Mapping[str, Floats]) -> None:
+    """Tell which of the three landmarks of the head frame are not there."""
+    three = ("nasion", "left_preauricular", "right_preauricular")
+    lacking = [LANDMARK_KEYS[name] for name in three if name not in landmarks]
+    if lacking:
+        text = (
+            f"landmarks {listed(lacking)} are not given; without them marks can only be fitted to "
+            "the sites they name, and a slip of the whole set cannot be seen"
+        )
+        work.remarks.append(doubt("landmarks-missing", text, landmarks=lacking))
+
+
+def factor_of_landmarks(landmarks: dict[str, tuple[Floats, bool]], unit: str | None) -> float:
+    """Millimetres per unit of marks too few to have a size, from their landmarks.
+
+    Raises
+    ------
+    MarksError
+        The landmarks have no size either.
+    """
+    span = span_of(np.array([p for p, _ in landmarks.values()])) if len(landmarks) > 1 else 0.0
+    if span < 1e-9:
+        raise MarksError(
+            sentence("marks", f"be {FEWEST} or more, or have a unit", "fewer without one",
+                     "give the unit"),
+            code="unit-undeducible",
+        )  # fmt: skip
+    return find_unit(span, unit, "landmarks").mm_per_unit
+
+
+def landmarks_to_mm(
+    work: Rows, landmarks: dict[str, tuple[Floats, bool]], units: tuple[str | None, str | None],
+    mm_per_unit: float,
+) -> dict[str, Floats]:  # fmt: skip
+    """Landmarks in millimetres: those from the table in its unit, the others in their own.
+
+    `units` are those declared for landmarks and for marks.
+    """
+    declared = units[0] if units[0] is not None else units[1]
+    result: dict[str, Floats] = {}
+    for from_table in (False, True):
+        group = {name: p for name, (p, row) in landmarks.items() if row is from_table}
+        if not group:
+            continue
+        span = span_of(np.array(list(group.values())))
+        factor = mm_per_unit if from_table else declared_mm(declared) or mm_per_unit
+        if len(group) > 1 and span < 1e-9:
+            work.remarks.append(_useless(list(group), "lie in one place"))
+            continue
+        if len(group) > 1 and not (from_table and is_head(span * factor)):
+            finding = find_unit(span, None if from_table else declared, "landmarks")
+            work.remarks += finding.remarks
+            factor = finding.mm_per_unit
+        result |= {name: p * factor for name, p in group.items()}
+    near = {
+        name
+        for a, b in itertools.combinations(result, 2)
+        if float(np.linalg.norm(result[a] - result[b])) < _APART_MM
+        for name in (a, b)
+    }
+    if near:
+        work.remarks.append(_useless(sorted(near), "coincide"))
+        return {}
+    return result
+
+
+def _useless(names: list[str], why: str) -> Remark:
+    keys = [LANDMARK_KEYS[name] for name in names]
+    return doubt(
+        "landmarks-useless", f"landmarks {listed(keys)} {why} and are left out", landmarks=keys
+    )
+
+
+def drop_foreign_landmarks(work: Rows, landmarks: dict[str, Floats]) -> None:
+    """Leave out landmarks that do not surround the marks: another frame, another person."""
+    if len(work.places) < 16 or not landmarks:
+        return
+    size = spread_of(work.places)
+    middle = np.median(work.places, axis=0)
+    share = {name: float(np.linalg.norm(p - middle)) / size for name, p in landmarks.items()}
+    bad = [name for name, ratio in share.items() if not 0.25 <= ratio <= 1.6]
+    if bad:
+        keys = [LANDMARK_KEYS[name] for name in bad]
+        work.remarks.append(
+            doubt(
+                "landmarks-elsewhere",
+                f"landmarks {listed(keys)} do not belong to these marks, they lie "
+                f"{listed(f'{share[n] * size:.0f}' for n in bad)} mm from the middle of marks "
+                f"{size:.0f} mm across; all landmarks are left out",
+                landmarks=keys,
+                distance_mm=[round(share[n] * size, 1) for n in bad],
+            )
+        )
+        landmarks.clear()

@@ -1,0 +1,89 @@
+"""Where sites lie on the adult template: enough to tell one naming scheme from another.
+
+Head frame, millimetres. No deviation is ever measured against these places.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from headfit.anatomy.sites import place_sites
+from headfit.anatomy.template import load_template
+from headfit.checking.sizes import spread_of
+from headfit.errors import InputError
+from headfit.geometry.mesh import Floats
+from headfit.geometry.rigid import RigidMotion, robust_rigid
+
+# Fewer named marks than this do not fix a head.
+FEWEST = 5
+
+
+@cache
+def reference_points() -> dict[str, Floats]:
+    """Every 10-5 site of the adult template."""
+    sites = place_sites(load_template(), "10-5")
+    return dict(zip(sites.names, sites.points_mm, strict=True))
+
+
+@dataclass(frozen=True, eq=False)
+class NameFit:
+    """The template laid over marks by their names.
+
+    Attributes
+    ----------
+    motion : RigidMotion
+        From the head frame to the frame of the marks.
+    gap_mm : float
+        Median distance left.
+    """
+
+    motion: RigidMotion
+    gap_mm: float
+
+
+def fit_by_names(names: Sequence[str], points_mm: Floats) -> NameFit | None:
+    """Lay the template, scaled to the spread of the marks, over them; None with too few.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Sites.
+    points_mm : (n, 3) float64
+    """
+    if len(names) < FEWEST:
+        return None
+    known = reference_points()
+    template = np.array([known[name] for name in names])
+    template = template * (spread_of(points_mm) / spread_of(template))
+    try:
+        motion = robust_rigid(template, points_mm, floor_mm=5.0).motion
+    except InputError:
+        return None
+    gap = np.linalg.norm(motion.on(template) - points_mm, axis=1)
+    return NameFit(motion, float(np.median(gap)))
+
+
+def gaps_from_own_places(names: Sequence[str], placed_mm: Floats, nasion_mm: float,
+                         width_mm: float) -> Floats:  # fmt: skip
+    """(n,) how far each mark lies from its place on a template scaled to the landmarks.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Sites.
+    placed_mm : (n, 3) float64
+        In the head frame.
+    nasion_mm, width_mm : float
+        Distance of the nasion from the axis of the ears; distance of the preauricular points.
+    """
+    head = load_template().landmarks
+    nasion = float(head.frame[0][1] @ head.nasion + head.frame[1][1])
+    width = float(np.linalg.norm(head.right_preauricular - head.left_preauricular))
+    across, along = width_mm / width, nasion_mm / nasion
+    known = reference_points()
+    expected = np.array([known[name] for name in names]) * [across, along, (across + along) / 2]
+    return np.asarray(np.linalg.norm(placed_mm - expected, axis=1))

@@ -1,0 +1,76 @@
+"""Files of digitised marks: BIDS electrodes.tsv with its coordsystem.json, CSV, TSV, JSON."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+from headfit.checking.cleaning import clean_marks
+from headfit.checking.given import GivenMarks
+from headfit.checking.marks import Marks
+from headfit.checking.remarks import note
+from headfit.checking.sizes import declared_mm
+from headfit.errors import UnitError, sentence
+from headfit.files.coordsystem import Found, declared_by, find_coordsystem
+from headfit.files.marks_json import parse_marks_json
+from headfit.files.marks_table import parse_table
+from headfit.files.marks_text import read_foreign_text
+
+# Ten thousand marks with eighteen digits a coordinate take a megabyte.
+MOST_BYTES = 4_000_000
+
+
+def read_marks(
+    path: str | os.PathLike[str], *, unit: str | None = None,
+    coordsystem: str | os.PathLike[str] | None = None, strict: bool = False,
+) -> Marks:  # fmt: skip
+    """The marks of a file, cleaned; what was done to them is in their remarks.
+
+    Parameters
+    ----------
+    path : path
+        A BIDS ``..._electrodes.tsv`` (its coordsystem.json is found beside or above it), a CSV or
+        TSV whose first line names the columns name, x, y and z (also x_mm, y_cm), or a JSON of
+        name -> [x, y, z] with an optional "unit" and "landmarks".
+    unit : str, optional
+        Unit of the marks, when the file does not say or says it wrongly.
+    coordsystem : path, optional
+        A coordsystem.json to be taken instead of the one that inheritance finds.
+    strict : bool
+        Refuse a file in which anything had to be corrected or is in doubt.
+
+    Raises
+    ------
+    FileFormatError
+        No such file, too large, empty, no text, or not such a table.
+    MarksError
+        Nothing in it can be used, or `strict` found something to correct.
+    UnitError
+        `unit` is unknown.
+    """
+    if unit is not None and declared_mm(unit) is None:
+        raise UnitError(
+            sentence("unit of marks", "be one of mm, cm, m, inch", repr(unit)),
+            code="unit-unknown", unit=unit,
+        )  # fmt: skip
+    return clean_marks(_declared(Path(path), unit, coordsystem), strict=strict)
+
+
+def _declared(
+    path: Path, unit: str | None, coordsystem: str | os.PathLike[str] | None
+) -> GivenMarks:
+    """What the file and its coordsystem.json say."""
+    text, remarks = read_foreign_text(path, MOST_BYTES)
+    is_json = path.suffix.casefold() == ".json" or text.lstrip().startswith("{")
+    given = (parse_marks_json if is_json else parse_table)(text, path.name)
+    given = replace(given, remarks=(*remarks, *given.remarks))
+    if coordsystem is not None:
+        given = declared_by(given, Found((Path(coordsystem),)))
+    elif path.name.endswith("electrodes.tsv"):
+        given = declared_by(given, find_coordsystem(path))
+    if unit is not None:
+        said = f", the file says {given.unit}" if given.unit else ""
+        remark = note("unit-given", f"marks are in {unit} as asked{said}", unit=unit)
+        given = replace(given, unit=unit, remarks=(*given.remarks, remark))
+    return given
