@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from functools import cache
 from typing import Literal, get_args, get_type_hints
 
 import numpy as np
@@ -65,12 +66,16 @@ class Rules:
     length: Length = "taut"
 
     def __post_init__(self) -> None:
-        hints = get_type_hints(type(self))
-        for field in fields(self):
-            choices = get_args(hints[field.name])
-            value = getattr(self, field.name)
+        for name, choices in _rule_choices().items():
+            value = getattr(self, name)
             if value not in choices:
-                raise unknown_name(f"rule for {field.name}", value, choices)
+                raise unknown_name(f"rule for {name}", value, choices)
+
+
+@cache
+def _rule_choices() -> dict[str, tuple[str, ...]]:
+    hints = get_type_hints(Rules)
+    return {field.name: get_args(hints[field.name]) for field in fields(Rules)}
 
 
 @dataclass(frozen=True)

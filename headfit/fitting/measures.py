@@ -22,7 +22,9 @@ from headfit.geometry.sections import Curve, cross, cut
 
 # Heights over the plane of nasion and preauricular points, for a preauricular width of 145 mm.
 _GLABELLA_MM = (8.0, 40.0)
-_BREADTH_FROM_MM = 25.0
+# Breadth is taken above the attachment of the ears (ANSUR II 2012). Lower, the patch under the ears
+# of a template is wider than its vault, and the widest place would be found there.
+_BREADTH_FROM_MM = 40.0
 _DIAGONAL_RAD = np.radians(30.0)
 
 _ARC_LENGTHS = {

@@ -93,12 +93,12 @@ class TriangleMesh:
     def moved(self, vertices_mm: Floats) -> TriangleMesh:
         """The same triangles on other vertices (n, 3), finite, mm.
 
-        Nothing is checked again, and what is known of the triangles alone is kept: the fit moves a
-        mesh many times.
+        Nothing is checked again, and what hangs on the triangles alone is worked out once for all:
+        the fit moves a mesh many times.
         """
+        of_triangles = ("faces", "neighbours", "corner_columns", "half_edges", "used_vertices")
         copy = object.__new__(TriangleMesh)
-        kept = ("faces", "neighbours", "corner_columns", "half_edges", "n_pieces", "used_vertices")
-        copy.__dict__.update({k: v for k, v in self.__dict__.items() if k in kept})
+        copy.__dict__.update({name: getattr(self, name) for name in of_triangles})
         copy.__dict__["vertices_mm"] = vertices_mm
         return copy
 
