@@ -42,7 +42,8 @@ def text_of(value: object, name: str) -> str:
         return value.isoformat()
     if not isinstance(value, str) or len(value) > 2000:
         raise wrong_entry(name, 'be text in quotes, such as "..."', value)
-    return " ".join(value.split())
+    # Control characters could steer the terminal on which the text is shown.
+    return " ".join("".join(c if c.isprintable() else " " for c in value).split())
 
 
 def truth_of(value: object, name: str) -> bool:

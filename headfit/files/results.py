@@ -62,7 +62,7 @@ def _lines(value: Any, indent: str) -> str:
 
 @dataclasses.dataclass(frozen=True, eq=False)
 class CaseResult:
-    """What was found for one case: the fitted head, its sites, how sure each is, what to do next."""
+    """Found for one case: the fitted head, its sites, how sure each is, what to do next."""
 
     case: Case
     fitted: FittedHead

@@ -1,0 +1,96 @@
+"""The `headfit` command: reads, calls, writes; no mathematics in here.
+
+One module a command: its first docstring line is the help, `add_arguments` declares what it takes,
+`run` does it. They import what is heavy inside `run`, so that `headfit --help` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from headfit import __version__
+from headfit.cli.screen import Screen
+from headfit.errors import HeadfitError, InputError, unknown_name
+
+# In the order of the help. A new command is a module of this name and an entry here.
+COMMANDS = ("demo", "fit", "sites", "measurements", "picture", "window", "doctor")
+
+BAD_INPUT = 2
+INTERRUPTED = 130  # what shells report for Ctrl-C
+
+_DESCRIPTION = (
+    "From tape measurements of a head to its 10-20, 10-10 and 10-5 sites, how sure each is, and a "
+    "picture of it. Not a medical device."
+)
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose complaint is one sentence, raised like any other bad input."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise the complaint instead of printing the whole usage.
+
+        Raises
+        ------
+        InputError
+            Always.
+        """
+        raise InputError(f"{message} (`{self.prog} --help` shows how)", code="command-line")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of all commands."""
+    parser = Parser(prog="headfit", description=_DESCRIPTION)
+    parser.add_argument("--version", action="version", version=f"headfit {__version__}")
+    # Not `choices` of argparse: it lists the names but does not say which one was meant.
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for name in COMMANDS:
+        module = importlib.import_module(f"headfit.cli.{name}")
+        text = (module.__doc__ or "").strip()
+        line = text.partition("\n")[0]
+        command = commands.add_parser(
+            name,
+            help=line[0].lower() + line[1:].rstrip("."),
+            description=text,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        module.add_arguments(command)
+        command.add_argument("--json", action="store_true", help="print the result for a machine")
+        command.set_defaults(run=module.run)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 when it did what was asked, 2 on bad input, with one sentence on why."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    screen = Screen(as_json="--json" in given)
+    try:
+        return _run(given, screen)
+    except HeadfitError as error:
+        screen.fail(error)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        screen.warn("stopped; files that were not finished are not there")
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output closed it, as `head` does; Python would complain again at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+
+
+def _run(given: list[str], screen: Screen) -> int:
+    parser = build_parser()
+    command = next((word for word in given if not word.startswith("-")), None)
+    if command is not None and command not in COMMANDS:
+        raise unknown_name("command", command, COMMANDS)
+    chosen = parser.parse_args(given)
+    if chosen.command is None:
+        parser.print_help()
+        return BAD_INPUT
+    code: int = chosen.run(chosen, screen)
+    return code

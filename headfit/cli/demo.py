@@ -1,0 +1,54 @@
+"""Fit the demo case that comes with headfit: invented data, nothing to prepare.
+
+Writes the case file beside its results, so that you can change a number and run `headfit fit`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib import resources
+from pathlib import Path
+
+from headfit.cli.screen import Screen
+
+FOLDER = Path("demo-output")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what `headfit demo` takes."""
+    parser.add_argument(
+        "folder", metavar="DIR", nargs="?", type=Path, default=FOLDER,
+        help=f"folder to write, {FOLDER} unless given",
+    )  # fmt: skip
+    parser.add_argument("--no-open", action="store_true", help="do not open the result")
+
+
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Fit the demo case, write the folder, open what a person looks at first."""
+    from headfit.cli.fit import write_result
+    from headfit.files.case_file import case_of_text
+    from headfit.files.results import fit_case
+
+    text = (resources.files("headfit") / "demo" / "case.toml").read_text(encoding="utf-8")
+    with screen.doing("Fitting the head"):
+        result = fit_case(case_of_text(text, arguments.folder))
+    write_result(result, arguments.folder, screen, {"case.toml": text}, draw=True)
+    case = arguments.folder / "case.toml"
+    screen.say(f"Change a number in {case}, then: headfit fit {case} -o {arguments.folder}")
+    if not arguments.no_open and not screen.as_json:
+        _open(arguments.folder)
+    return 0
+
+
+def _open(folder: Path) -> None:
+    """Open the result where somebody sits in front of a display."""
+    import webbrowser
+
+    has_display = sys.platform in ("darwin", "win32") or any(
+        os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY")
+    )
+    first = folder / "picture.png"
+    if has_display and sys.stdout.isatty() and first.is_file():
+        webbrowser.open(first.absolute().as_uri())

@@ -1,0 +1,110 @@
+"""Fit a head to the measurements of a case file and write its sites.
+
+The folder gets head.ply and landmarks.json (the fitted head), marks.tsv (where each site is marked
+on the tape of its arc), bids/ (predicted sites as a BIDS derivatives dataset), case.json
+(everything) and, where this machine can draw, picture.png.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from headfit import __version__
+from headfit.cli.screen import Screen
+from headfit.errors import DrawingError
+
+if TYPE_CHECKING:
+    from headfit.files.results import CaseResult
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what `headfit fit` takes."""
+    parser.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    parser.add_argument(
+        "-o", "--output", metavar="DIR", type=Path, required=True, help="folder to write"
+    )
+    parser.add_argument("--no-picture", action="store_true", help="do not draw picture.png")
+
+
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Fit the case and write the folder."""
+    from headfit.files.case_file import read_case
+    from headfit.files.results import fit_case
+
+    with screen.doing("Fitting the head"):
+        result = fit_case(read_case(arguments.case))
+    write_result(result, arguments.output, screen, {}, draw=not arguments.no_picture)
+    return 0
+
+
+def write_result(
+    result: CaseResult,
+    folder: Path,
+    screen: Screen,
+    more: dict[str, str | bytes],
+    *,
+    draw: bool,
+) -> None:
+    """Write the folder of a fitted case and say what was found.
+
+    Parameters
+    ----------
+    result : CaseResult
+    folder : path
+    screen : Screen
+    more : dict
+        Further files, relative path to contents.
+    draw : bool
+        Also picture.png, when this machine can.
+    """
+    from headfit.cli.summary import show_summary
+    from headfit.files.results import as_json, result_data
+    from headfit.files.whole import write_folder
+
+    data = result_data(result, __version__)
+    files = {**more, **_files(result), "case.json": as_json(data)}
+    with screen.doing("Writing"):
+        write_folder(folder, files)
+    no_picture = _draw(result, folder / "picture.png", screen) if draw else "none was asked for"
+    show_summary(result, screen)
+    made = ["case.json", "marks.tsv", "head.ply", "landmarks.json", "bids/", *more]
+    made += [] if no_picture else ["picture.png"]
+    screen.say()
+    screen.say(f"Wrote {folder}/: {', '.join(made)}")
+    if draw and no_picture:
+        screen.say(f"No picture: {no_picture}", style="yellow")
+    screen.result({"folder": str(folder), "files": made, "no_picture": no_picture or None} | data)
+
+
+def _files(result: CaseResult) -> dict[str, str | bytes]:
+    from headfit.files.bids import bids_files
+    from headfit.files.landmark_files import landmarks_json
+    from headfit.files.surfaces import ply_bytes
+    from headfit.files.tables import marks_tsv
+
+    head = result.fitted.head
+    dataset = bids_files(result.case, head.landmarks, result.sites, result.spreads, __version__)
+    return {
+        "head.ply": ply_bytes(head),
+        "landmarks.json": landmarks_json(head.landmarks) + "\n",
+        "marks.tsv": marks_tsv(result.sites),
+        **{f"bids/{name}": text for name, text in dataset.items()},
+    }
+
+
+def _draw(result: CaseResult, path: Path, screen: Screen) -> str:
+    """Draw the picture; the reason when that cannot be done, and no old picture stays."""
+    from headfit.cli.picture import scene_of
+    from headfit.files.whole import write_whole
+    from headfit.output.picture import png_bytes
+
+    try:
+        with screen.doing("Drawing"):
+            write_whole(path, png_bytes(scene_of(result)))
+    except DrawingError as error:
+        # A picture of another head beside these numbers would be worse than none.
+        path.unlink(missing_ok=True)
+        return str(error)
+    return ""

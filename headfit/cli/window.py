@@ -1,0 +1,30 @@
+"""Show the fitted head of a case file in a window to turn with the mouse."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from headfit.cli.screen import Screen
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what `headfit window` takes."""
+    parser.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    parser.add_argument(
+        "--view", metavar="VIEW", default="left", help="left (default), right, front, back, top"
+    )
+
+
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Fit the case and open the window; returns when it is closed."""
+    from headfit.cli.picture import scene_of
+    from headfit.files.case_file import read_case
+    from headfit.files.results import fit_case
+    from headfit.output.picture import open_window
+
+    with screen.doing("Fitting the head"):
+        scene = scene_of(fit_case(read_case(arguments.case)))
+    open_window(scene, view=arguments.view)
+    screen.result({"closed": True})
+    return 0

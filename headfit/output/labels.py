@@ -1,0 +1,152 @@
+"""Where the names of sites go on a picture: in pixels from its lower left corner.
+
+Names of sites on the far side, or behind an ear or the brow, are left out, and so is a name that
+finds no place beside its site without covering a more important one. No drawing library in here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.geometry.mesh import Floats
+from headfit.output.scene import VIEW_ANGLE_DEGREES, Scene
+
+# Cosine of the angle between scalp and line of sight below which a name would lie on the contour.
+_FACING = 0.10
+_CLEAR_MM = 3.0  # from the middle of a marker to where it stands clear of the skin
+_LETTER_WIDTH = 0.62  # of the height, in a bold sans-serif
+_GAP_SHARE = 0.25  # of the height of the letters
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A camera with a picture before it.
+
+    Attributes
+    ----------
+    eye_mm, focus_mm, up : (3,) float64
+    size_px : (width, height)
+    """
+
+    eye_mm: Floats
+    focus_mm: Floats
+    up: Floats
+    size_px: tuple[int, int]
+
+    @cached_property
+    def axes(self) -> Floats:
+        """(3, 3) rows right, up and towards the viewer."""
+        near = self.eye_mm - self.focus_mm
+        near = near / np.linalg.norm(near)
+        right = np.cross(self.up, near)
+        right = right / np.linalg.norm(right)
+        return np.array([right, np.cross(near, right), near])
+
+    def pixels(self, points_mm: Floats) -> Floats:
+        """(n, 2) where points (n, 3) appear."""
+        right, up, near = ((points_mm - self.eye_mm) @ self.axes.T).T
+        width, height = self.size_px
+        scale = height / 2 / np.tan(np.radians(VIEW_ANGLE_DEGREES / 2)) / -near
+        return np.column_stack([width / 2 + right * scale, height / 2 + up * scale])
+
+    def pixels_per_mm(self, point_mm: Floats) -> float:
+        """Size of one millimetre at a point, square to the line of sight."""
+        distance = float((self.eye_mm - point_mm) @ self.axes[2])
+        return float(self.size_px[1] / 2 / np.tan(np.radians(VIEW_ANGLE_DEGREES / 2)) / distance)
+
+
+@dataclass(frozen=True)
+class PlacedName:
+    """A name, and the lower left corner of its box in pixels."""
+
+    name: str
+    x: float
+    y: float
+
+
+def seen_sites(scene: Scene, view: View) -> list[str]:
+    """Names of the sites on the near side that no other part of the head hides."""
+    if not scene.sites:
+        return []
+    points = np.array([site.point_mm for site in scene.sites])
+    normals = np.array([site.normal for site in scene.sites])
+    sight = view.eye_mm - points
+    sight /= np.linalg.norm(sight, axis=1, keepdims=True)
+    near = np.einsum("ij,ij->i", sight, normals) > _FACING
+    hidden = _behind_skin(scene, view, points + _CLEAR_MM * normals)
+    return [site.name for site, n, h in zip(scene.sites, near, hidden, strict=True) if n and not h]
+
+
+def _behind_skin(scene: Scene, view: View, points: Floats) -> NDArray[np.bool_]:
+    """Whether a triangle of the head lies between the eye and each point (n, 3).
+
+    Triangles whose box in the picture holds the point are few; those are met exactly, by Moeller &
+    Trumbore 1997, "Fast, minimum storage ray/triangle intersection".
+    """
+    skin, faces = scene.head.vertices_mm, scene.head.faces
+    flat, at = view.pixels(skin)[faces], view.pixels(points)[:, None]
+    holds = ((flat.min(axis=1) <= at) & (at <= flat.max(axis=1))).all(axis=2)
+    point, face = np.nonzero(holds)
+    corner, second, third = np.moveaxis(skin[faces[face]], 1, 0)
+    a, b, way = second - corner, third - corner, points[point] - view.eye_mm
+    p = np.cross(way, b)
+    scale = np.einsum("ij,ij->i", a, p)
+    scale = np.where(np.abs(scale) < 1e-9, np.inf, scale)  # seen edge on, it hides nothing
+    from_corner = view.eye_mm - corner
+    q = np.cross(from_corner, a)
+    u = np.einsum("ij,ij->i", from_corner, p) / scale
+    v = np.einsum("ij,ij->i", way, q) / scale
+    t = np.einsum("ij,ij->i", b, q) / scale
+    hidden = np.zeros(len(points), dtype=bool)
+    hidden[point[(u >= 0) & (v >= 0) & (u + v <= 1) & (t > 0) & (t < 1)]] = True
+    return hidden
+
+
+def place_names(scene: Scene, view: View, letter_px: float, marker_mm: float) -> list[PlacedName]:
+    """The names to write, the important ones first.
+
+    Parameters
+    ----------
+    scene : Scene
+    view : View
+    letter_px : float
+        Height of the letters.
+    marker_mm : float
+        Radius of the marker of a site.
+    """
+    seen = set(seen_sites(scene, view))
+    sites = sorted((s for s in scene.sites if s.name in seen), key=lambda site: site.rank)
+    if not sites:
+        return []
+    points = np.array([site.point_mm for site in sites])
+    places = view.pixels(points)
+    radius = marker_mm * view.pixels_per_mm(points.mean(axis=0))
+    markers = [(x - radius, y - radius, x + radius, y + radius) for x, y in places]
+    taken: list[tuple[float, float, float, float]] = []
+    placed = []
+    width_px, height_px = view.size_px
+    for i, (site, (x, y)) in enumerate(zip(sites, places, strict=True)):
+        width, height = _LETTER_WIDTH * letter_px * len(site.name), letter_px
+        away = radius + _GAP_SHARE * letter_px
+        others = markers[:i] + markers[i + 1 :]
+        for left, low in (
+            (x - width / 2, y + away),
+            (x - width / 2, y - away - height),
+            (x + away, y - height / 2),
+            (x - away - width, y - height / 2),
+        ):
+            box = (left, low, left + width, low + height)
+            inside = left >= 0 and low >= 0 and box[2] <= width_px and box[3] <= height_px
+            if inside and not any(_overlap(box, other) for other in (*taken, *others)):
+                taken.append(box)
+                placed.append(PlacedName(site.name, float(left), float(low)))
+                break
+    return placed
+
+
+def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

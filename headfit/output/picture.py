@@ -1,0 +1,244 @@
+"""A scene as a PNG or in a desktop window, drawn by PyVista.
+
+The same scene, view, size and driver give the same bytes. Without a graphics driver a
+`DrawingError` names the packages that bring one; it is asked for before VTK is imported, which
+would crash.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+
+from headfit.anatomy.head import CAP
+from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.output.driver import Driver, prepare
+from headfit.output.labels import View, place_names
+from headfit.output.scene import CAMERAS, HEAD_COLOUR, STATES, VIEW_ANGLE_DEGREES, Scene
+
+MARKER_MM = 2.4
+_ARC_COLOUR, _ROW_COLOUR = "#57493d", "#8d7f72"
+_SURE_COLOUR = "#0b5cad"
+_REGION_COLOUR = "#b3261e"
+_CHAIN_COLOUR = "#7b3f98"
+_INK = "#1b1b1b"
+# A picture is drawn this many times as large and averaged: smooth edges without the antialiasing of
+# the driver, which differs from driver to driver.
+_OVERSAMPLING = 2
+
+
+def png_bytes(scene: Scene, view: str = "left", size: tuple[int, int] = (1600, 1200)) -> bytes:
+    """A PNG of the scene.
+
+    Parameters
+    ----------
+    scene : Scene
+    view : str
+        Name of a camera of the scene.
+    size : (width, height)
+        In pixels.
+
+    Raises
+    ------
+    UnknownNameError
+        No such view.
+    DrawingError
+        No graphics driver on this machine.
+    """
+    scene.camera(view)  # complains about its name before anything slow
+    driver = prepare()
+    from PIL import Image
+
+    large = (_OVERSAMPLING * size[0], _OVERSAMPLING * size[1])
+    plotter = _plotter(scene, view, large, driver, off_screen=True)
+    try:
+        image = np.asarray(plotter.screenshot(return_img=True))
+    finally:
+        plotter.close()
+    blocks = image.reshape(size[1], _OVERSAMPLING, size[0], _OVERSAMPLING, 3)
+    mean = np.rint(blocks.mean(axis=(1, 3), dtype=np.float64)).astype(np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(mean).save(out, "PNG")
+    return out.getvalue()
+
+
+def open_window(scene: Scene, view: str = "left", size: tuple[int, int] = (1200, 900)) -> None:
+    """Show the scene in a window; returns when it is closed.
+
+    Raises
+    ------
+    UnknownNameError
+        No such view.
+    DrawingError
+        No display, or no OpenGL for it.
+    """
+    scene.camera(view)
+    driver = prepare("window")
+    plotter = _plotter(scene, view, size, driver, off_screen=False)
+    for key, name in zip("12345", CAMERAS, strict=False):
+        plotter.add_key_event(key, lambda name=name: _look(plotter, scene, name))
+    plotter.show()
+
+
+def _plotter(
+    scene: Scene, view: str, size: tuple[int, int], driver: Driver, *, off_screen: bool
+) -> Any:
+    import pyvista
+
+    plotter: Any = pyvista.Plotter(
+        off_screen=off_screen, window_size=list(size), title="headfit", lighting="none"
+    )
+    plotter.set_background("white")
+    if off_screen or driver.in_software:
+        plotter.disable_anti_aliasing()
+    else:
+        plotter.enable_anti_aliasing("msaa")
+    _add_lights(plotter)
+    _add_head(plotter, scene)
+    _add_lines(plotter, scene)
+    _add_sites(plotter, scene)
+    _look(plotter, scene, view)
+    _write_words(plotter, scene, view, letter_px=size[1] / 52)
+    return plotter
+
+
+def _look(plotter: Any, scene: Scene, view: str) -> None:
+    plotter.camera_position = [tuple(part) for part in scene.camera(view)]
+    plotter.camera.view_angle = VIEW_ANGLE_DEGREES
+    plotter.reset_camera_clipping_range()
+    plotter.render()
+
+
+def _add_lights(plotter: Any) -> None:
+    """A main light over the left shoulder of the viewer, a weak one from the right and below."""
+    import pyvista
+
+    for place, strength in (((-0.4, 0.6, 1.0), 0.80), ((0.8, -0.3, 0.6), 0.25)):
+        plotter.add_light(
+            pyvista.Light(position=place, light_type="camera light", intensity=strength)
+        )
+
+
+def _add_head(plotter: Any, scene: Scene) -> None:
+    import pyvista
+
+    # Without the lid of the neck, whose normals would fray the shading of the rim.
+    part = scene.head.part[scene.head.faces]
+    mesh = TriangleMesh(scene.head.vertices_mm, scene.head.faces[(part != CAP).all(axis=1)])
+    skin = pyvista.PolyData.from_regular_faces(mesh.vertices_mm, mesh.faces.tolist())
+    skin.point_data.active_normals = mesh.vertex_normals
+    plotter.add_mesh(
+        skin, color=HEAD_COLOUR, smooth_shading=True, ambient=0.25, diffuse=0.85, specular=0.08,
+        pickable=False,
+    )  # fmt: skip
+
+
+def _tube(points_mm: Floats, radius_mm: float, *, closed: bool = False) -> Any:
+    import pyvista
+
+    line = pyvista.lines_from_points(np.asarray(points_mm, dtype=np.float64), close=closed)
+    return line.tube(radius=radius_mm, n_sides=8)
+
+
+def _joined(parts: list[Any]) -> Any:
+    import pyvista
+
+    return pyvista.merge(parts) if len(parts) > 1 else parts[0]
+
+
+def _add_all(plotter: Any, parts: list[Any], colour: str, **look: Any) -> None:
+    if parts:
+        plotter.add_mesh(_joined(parts), color=colour, pickable=False, **look)
+
+
+def _add_lines(plotter: Any, scene: Scene) -> None:
+    rows = [arc for arc in scene.arcs if arc.name.startswith("row")]
+    main = [arc for arc in scene.arcs if not arc.name.startswith("row")]
+    _add_all(plotter, [_tube(arc.points_mm, 0.35) for arc in rows], _ROW_COLOUR)
+    _add_all(plotter, [_tube(arc.points_mm, 0.60) for arc in main], _ARC_COLOUR)
+    _add_all(
+        plotter,
+        [_tube(region.outline_mm, 1.0, closed=True) for region in scene.regions],
+        _REGION_COLOUR,
+    )
+    paths = [_tube(pair.path_mm, 0.9) for chain in scene.chains for pair in chain.derivations]
+    _add_all(plotter, paths, _CHAIN_COLOUR)
+    moves = [_tube(np.array([arrow.start_mm, arrow.end_mm]), 0.9) for arrow in scene.arrows]
+    _add_all(plotter, moves, _INK)
+
+
+def _add_sites(plotter: Any, scene: Scene) -> None:
+    import pyvista
+
+    lift = {site.name: 0.8 * site.normal for site in scene.sites}
+    rings = [
+        _tube(ellipse.outline_mm() + lift[ellipse.site], 0.28, closed=True)
+        for ellipse in scene.ellipses
+    ]
+    _add_all(plotter, rings, _SURE_COLOUR)
+    bodies = {
+        "ball": pyvista.Sphere(radius=MARKER_MM, theta_resolution=24, phi_resolution=16),
+        "box": pyvista.Cube(x_length=4.2, y_length=4.2, z_length=4.2),
+        "octahedron": pyvista.Octahedron(radius=3.4),
+        "cone": pyvista.Cone(direction=(0, 0, 1), height=6.0, radius=2.8, resolution=24),
+    }
+    for name, state in STATES.items():
+        points = np.array([site.point_mm for site in scene.sites if site.state == name])
+        if len(points):
+            cloud = pyvista.PolyData(points)
+            marks = cloud.glyph(geom=bodies[state.body], scale=False, orient=False)
+            plotter.add_mesh(marks, color=state.colour, smooth_shading=True, pickable=False)
+    corners = np.array([spot.point_mm for spot in scene.landmarks])
+    if len(corners):
+        small = pyvista.Sphere(radius=1.7, theta_resolution=20, phi_resolution=12)
+        marks = pyvista.PolyData(corners).glyph(geom=small, scale=False, orient=False)
+        plotter.add_mesh(marks, color=_INK, smooth_shading=True, pickable=False)
+
+
+def _write_words(plotter: Any, scene: Scene, view: str, letter_px: float) -> None:
+    """Names that follow the camera, the title above and the captions below."""
+    from vtkmodules.vtkRenderingCore import vtkTextActor
+
+    def text(words: str, px: float, *, bold: bool) -> Any:
+        actor = vtkTextActor()
+        actor.SetInput(words)
+        style = actor.GetTextProperty()
+        style.SetFontFamilyToArial()
+        style.SetFontSize(round(px))
+        style.SetBold(bold)
+        style.SetColor(0.07, 0.07, 0.07)
+        return actor
+
+    names = {site.name: text(site.name, letter_px, bold=True) for site in scene.sites}
+    for actor in names.values():
+        actor.SetVisibility(False)
+        actor.GetTextProperty().SetBackgroundColor(1.0, 1.0, 1.0)
+        actor.GetTextProperty().SetBackgroundOpacity(0.6)
+        plotter.renderer.AddActor(actor)
+    title = text(scene.title, 1.35 * letter_px, bold=True)
+    said = [f"Seen from the {view}." if view != "nasion" else "Nasion.", *scene.captions]
+    if scene.ellipses:
+        said.insert(1, "Ring round a site: it lies inside with 95 % probability.")
+    captions = text("\n".join(said), 0.85 * letter_px, bold=False)
+    captions.GetTextProperty().SetLineSpacing(1.25)
+    plotter.renderer.AddActor(title)
+    plotter.renderer.AddActor(captions)
+
+    def arrange(*_: object) -> None:
+        """Put every word in its place for the camera as it is now."""
+        size = plotter.render_window.GetSize()
+        camera = plotter.camera
+        now = View(
+            np.array(camera.position), np.array(camera.focal_point), np.array(camera.up), size
+        )
+        placed = {name.name: name for name in place_names(scene, now, letter_px, MARKER_MM)}
+        for name, actor in names.items():
+            actor.SetVisibility(name in placed)
+            if name in placed:
+                actor.SetDisplayPosition(round(placed[name].x), round(placed[name].y))
+        title.SetDisplayPosition(round(letter_px), round(size[1] - 2.4 * letter_px))
+        captions.SetDisplayPosition(round(letter_px), round(letter_px))
+
+    plotter.renderer.AddObserver("StartEvent", arrange)
