@@ -218,9 +218,13 @@ def _order(
         lists = _turn_open(backward[:0:-1], order, pieces, shares)
     worst = max(distances2) ** 0.5
     if lists is None or worst > _ON_CURVE_MM:
+        fault = (
+            f"the farthest {worst:.1f} mm off the section" if worst > _ON_CURVE_MM
+            else "which lie on different curves of the section, or a border parts them"
+        )  # fmt: skip
         raise MeshError(
             sentence("an arc", "run over unbroken surface through its three points",
-                     f"{_places(*named)}, the farthest {worst:.1f} mm off the section",
+                     f"{_places(*named)}, {fault}",
                      "close the holes of the mesh, or check the landmarks"),
             code="arc-interrupted", distance_mm=worst,
         )  # fmt: skip
