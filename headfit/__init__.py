@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from headfit.anatomy.sites import Sites, place_sites
     from headfit.anatomy.template import load_template
     from headfit.errors import HeadfitError
+    from headfit.files.surfaces import read_head
     from headfit.fitting.fit import FittedHead, fit_head
     from headfit.fitting.measures import measure_head
     from headfit.fitting.tape import Tape
@@ -31,6 +32,7 @@ __all__ = [
     "load_template",
     "measure_head",
     "place_sites",
+    "read_head",
 ]
 
 __version__ = "0.1.0"
@@ -48,6 +50,7 @@ _HOME = {
     "load_template": "headfit.anatomy.template",
     "measure_head": "headfit.fitting.measures",
     "place_sites": "headfit.anatomy.sites",
+    "read_head": "headfit.files.surfaces",
 }
 
 if not TYPE_CHECKING:  # else a type checker would take any name for a public one

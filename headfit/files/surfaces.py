@@ -148,7 +148,7 @@ def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
             raise _truncated(f"{len(rows)} of {element['length']} {name} rows")
     if not len(faces):
         raise FileFormatError(
-            sentence(f"a {kind} file", "hold triangles", f"{len(vertices)} points and no triangle",
+            sentence(f"a {kind} file", "hold triangles", "points at most",
                      "save the surface, not a point cloud"),
             code="surface-no-triangles",
         )  # fmt: skip
@@ -199,13 +199,11 @@ def ply_bytes(head: Head) -> bytes:
     >>> ply_bytes(load_template())[:36]
     b'ply\nformat binary_little_endian 1.0\n'
     """
-    label = head.label.encode("ascii", "replace").decode("ascii")
-    comment = "".join(character if character.isprintable() else " " for character in label)
+    # The label stays out: some readers take any line with the word end_header for the end.
     lines = [
         "ply",
         "format binary_little_endian 1.0",
         "comment head surface by headfit, millimetres",
-        f"comment {comment}",
         f"element vertex {len(head.vertices_mm)}",
         *(f"property float {axis}" for axis in "xyz"),
         *(["property uchar part"] if head.part is not None else []),
