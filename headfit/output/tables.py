@@ -73,7 +73,7 @@ def site_table(scene: Scene) -> Table:
     )
     compared = any(site.deviation_mm is not None for site in scene.sites)
     sure = any(site.sure_mm is not None for site in scene.sites)
-    columns = [Column("Site"), Column("Arc"), Column("From"), Column("Mark at", "cm", number=True)]
+    columns = [Column("Site"), Column("Arc"), Column("Mark at", "cm", number=True)]
     if sure:
         columns.append(Column("Sure to ±", "mm", number=True))
     if compared:
@@ -81,7 +81,8 @@ def site_table(scene: Scene) -> Table:
     columns.append(Column("Note"))
     rows = []
     for site in ranked:
-        cells = [site.name, site.arc or "beside an arc", site.start, cm(site.from_start_mm)]
+        arc = f"{site.arc} from {site.start.removesuffix(' preauricular point')}"
+        cells = [site.name, arc if site.arc else "beside an arc", cm(site.from_start_mm)]
         if sure:
             cells.append(mm(site.sure_mm))
         if compared:
@@ -90,7 +91,7 @@ def site_table(scene: Scene) -> Table:
         said = "" if site.state == "planned" else f"{state.sign} {site.note or state.words}"
         cells.append(said or site.note)
         rows.append(Row(tuple(cells), site.name))
-    caption = "Where each site is marked: tape distance along its arc from the start of the arc."
+    caption = "Tape distance of each site along its arc."
     return Table("sites", caption, tuple(columns), tuple(rows))
 
 

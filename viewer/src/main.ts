@@ -1,4 +1,5 @@
 import "./style.css";
+import { app } from "./app";
 import { report } from "./report";
 import type { Viewer } from "./viewer";
 
@@ -12,3 +13,8 @@ declare global {
 const carried = document.getElementById("headfit-report"); // there in a report only
 window.headfit = { viewer: null };
 if (carried) window.headfit.viewer = report(carried.textContent ?? "");
+else
+  void app().then((running) => {
+    window.headfit["app"] = running;
+    window.headfit.viewer = running?.placed?.viewer ?? null;
+  });

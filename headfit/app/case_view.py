@@ -1,0 +1,206 @@
+"""All that is shown of a case: fitted head, scene, tables and sentences; for app and report alike.
+
+Millimetres, head frame. A case in which nothing is measured yet shows the template head of its age.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from headfit.anatomy.sites import Sites, place_sites
+from headfit.anatomy.template import load_template
+from headfit.files.case_file import Case, FreePlace
+from headfit.files.results import CaseResult, fit_case
+from headfit.fitting.advice import Advice
+from headfit.fitting.fit import fit_head
+from headfit.fitting.tape import Tape
+from headfit.output.scene import Chain, Derivation, DrawnSite, Region, Scene, make_scene
+from headfit.output.tables import (
+    Column,
+    Row,
+    Table,
+    mm,
+    sheet_table,
+    site_table,
+)
+from headfit.planning.derivations import MeasuredMontage, measure_montage
+from headfit.planning.displacement import Displacement, displace
+from headfit.planning.montages import Montage, montage_from_csv, standard_montages
+from headfit.planning.obstacles import Obstacle, disc, polygon
+
+# Stands in a case of which nothing is measured yet; told by identity, shown nowhere.
+UNMEASURED = Tape(ring_mm=560.0)
+
+
+@dataclass(frozen=True, eq=False)
+class CaseView:
+    """What is shown of a case.
+
+    Attributes
+    ----------
+    case : Case
+    result : CaseResult or None
+        None while nothing is measured.
+    sites : Sites
+    scene : Scene
+    tables : dict of str to Table
+        "sheet", "sites", "derivations", "moves".
+    sentences : dict of str to tuple of str
+        "advice", "norms", "shape", "free", "derivations", "comparison".
+    """
+
+    case: Case
+    result: CaseResult | None
+    sites: Sites
+    scene: Scene
+    tables: Mapping[str, Table]
+    sentences: Mapping[str, tuple[str, ...]]
+
+
+def view_case(case: Case, *, quick: bool = False) -> CaseView:
+    """Fit a case and lay out what is shown of it.
+
+    Parameters
+    ----------
+    case : Case
+    quick : bool
+        Only head, arcs and sites: enough while a slider is dragged.
+
+    Raises
+    ------
+    HeadfitError
+        The sentence says what is wrong with the case.
+    """
+    sentences: dict[str, tuple[str, ...]] = {}
+    tables: dict[str, Table] = {}
+    captions = ["Invented data, no person."] if case.invented else []
+    if case.tape is UNMEASURED:
+        result = None
+        head = load_template(case.age)
+        sites = place_sites(head, case.system, case.rules)
+        captions.append("Nothing measured yet: this is the template head.")
+        scene = make_scene(head, sites, title=case.label, captions=captions)
+    else:
+        result = _quick_fit(case) if quick else fit_case(case)
+        sites = result.sites
+        scene = make_scene(
+            result.fitted.head, sites, spreads=result.spreads, title=case.label, captions=captions
+        )
+        advice = result.advice
+        sentences["advice"] = (*result.fitted.flags, *advice.sentences())
+        sentences["norms"], sentences["shape"] = advice.norms, advice.shape
+        tables["sheet"] = sheet_table(case.tape.readings_mm, result.fitted.predicted_mm)
+    moved = None if quick else _displaced(case, sites)
+    if moved is not None:
+        scene = _with_free_places(scene, moved)
+        sentences["free"] = moved.sentences or ("No site lies in a place that must stay free.",)
+    montage = None if quick else _montage(case)
+    if montage is not None:
+        measured = measure_montage(montage, sites, moved.points_mm if moved else None)
+        scene = replace(scene, chains=_chains(measured))
+        tables["derivations"] = _derivation_table(measured)
+        sentences["derivations"] = measured.findings
+    tables["sites"] = site_table(scene)
+    return CaseView(case, result, sites, scene, tables, sentences)
+
+
+def _quick_fit(case: Case) -> CaseResult:
+    """The fit without advice, which takes as long again."""
+    fitted = fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful)
+    sites = place_sites(fitted.head, case.system, case.rules)
+    return CaseResult(case, fitted, sites, fitted.spreads(sites), Advice((), None, (), (), ()))
+
+
+def obstacle_of(place: FreePlace, sites: Sites) -> Obstacle:
+    """A place of the case file on a head.
+
+    Raises
+    ------
+    InputError
+        Off the scalp, too small or too large; the sentence says which.
+    """
+    reason = place.reason or "place to keep free"
+    if place.polygon_mm:
+        return polygon(sites, place.polygon_mm, reason)
+    where = place.site if place.site is not None else place.point_mm
+    assert where is not None  # the case file has one of the three
+    return disc(sites, where, place.radius_mm, reason)
+
+
+def _displaced(case: Case, sites: Sites) -> Displacement | None:
+    if not case.free:
+        return None
+    return displace(sites, [obstacle_of(place, sites) for place in case.free])
+
+
+def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
+    """Moved sites at their new places, those without a place marked, and the places themselves."""
+    changed: list[DrawnSite] = []
+    for move in moved.moves:
+        site = scene.site(move.site)
+        changed.append(replace(site, point_mm=move.point_mm, state="moved", note=move.words))
+    for name, why in moved.left_out.items():
+        changed.append(replace(scene.site(name), state="blocked", note=why))
+    regions = tuple(
+        Region(obstacle.title, obstacle.outline_mm, obstacle.reason) for obstacle in moved.obstacles
+    )
+    return replace(scene.with_sites(changed), regions=regions)
+
+
+def _montage(case: Case) -> Montage | None:
+    if case.derivations_file is not None:
+        from headfit.files.whole import read_text
+
+        return montage_from_csv(read_text(case.derivations_file))
+    if case.derivations is None:
+        return None
+    return montage_of(case.derivations)
+
+
+def montage_of(name: str) -> Montage:
+    """A standard montage by its name or title.
+
+    Raises
+    ------
+    UnknownNameError
+        No such montage.
+    """
+    from headfit.errors import unknown_name
+
+    known = standard_montages()
+    folded = name.strip().casefold()
+    for montage in known.values():
+        if folded in (montage.name.casefold(), montage.title.casefold()):
+            return montage
+    raise unknown_name("set of derivations", name, known)
+
+
+def _chains(measured: MeasuredMontage) -> tuple[Chain, ...]:
+    return tuple(
+        Chain(
+            found.chain.name,
+            tuple(
+                Derivation(
+                    each.derivation.first, each.derivation.second, each.path_mm, each.length_mm
+                )
+                for each in found.derivations
+            ),
+        )
+        for found in measured.chains
+    )
+
+
+def _derivation_table(measured: MeasuredMontage) -> Table:
+    rows = []
+    for found in measured.chains:
+        for each in found.derivations:
+            change = "" if each.before_mm is None else f"{each.change_mm:+.0f}"
+            rows.append(Row((each.name, found.chain.name, mm(each.length_mm), change)))
+    return Table(
+        "derivations",
+        f"{measured.montage.title}: length of each derivation along the scalp.",
+        (Column("Derivation"), Column("Chain"), Column("Length", "mm", number=True),
+         Column("By moving", "mm", number=True)),
+        tuple(rows),
+    )  # fmt: skip

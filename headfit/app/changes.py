@@ -1,0 +1,250 @@
+"""Changes to a case as the page sends them: values as typed, each accepted or refused and why.
+
+A change is a JSON object with any of the entries of `_CHANGES`. The changed case is written as the
+text of a case file and read again, so that everything a case file must satisfy holds here too.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+from headfit.anatomy.arcs import Rules
+from headfit.app.case_view import UNMEASURED, montage_of
+from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sentence, unknown_name
+from headfit.files.case_file import Case, FreePlace, case_of_text, case_text
+from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
+from headfit.units import MM_PER_UNIT, parse_length
+
+MOST_READINGS = 12
+_BETWEEN = re.compile(r"\s*[;/]\s*")
+
+
+class RefusedError(InputError):
+    """Values of the sheet that were not accepted.
+
+    Attributes
+    ----------
+    reasons : dict of str to str
+        A sentence for each measurement.
+    """
+
+    def __init__(self, reasons: Mapping[str, str]) -> None:
+        super().__init__(" ".join(reasons.values()), code="refused")
+        self.reasons = dict(reasons)
+
+
+def changed_case(case: Case, change: object, folder: Path) -> Case:
+    """The case after a change.
+
+    Parameters
+    ----------
+    case : Case
+    change : object
+        JSON as it came.
+    folder : Path
+        In which the case file lies.
+
+    Raises
+    ------
+    RefusedError
+        A value of the sheet is not accepted.
+    InputError
+        Any other entry is not.
+
+    >>> changed_case(Case(UNMEASURED), {"tape": {"ring": "56,2; 56.4"}}, Path()).tape.ring_mm
+    563.0
+    """
+    if not isinstance(change, Mapping) or not change:
+        raise InputError(
+            sentence("a change", "be an object with at least one entry", _short(change)),
+            code="change-form",
+        )
+    for entry in change:
+        if entry not in _CHANGES:
+            raise unknown_name("entry of a change", entry, _CHANGES)
+    new = case
+    for entry, value in change.items():
+        new = _CHANGES[entry](new, value)
+    return _checked(new, folder)
+
+
+def _checked(case: Case, folder: Path) -> Case:
+    """The case as its own case file would give it."""
+    try:
+        read = case_of_text(case_text(case, folder), folder)
+    except (TypeError, ValueError, AttributeError) as error:
+        if isinstance(error, HeadfitError):
+            raise
+        raise InputError(
+            sentence("a change", "hold what a case file can hold", _short(error)),
+            code="change-form",
+        ) from error
+    return replace(read, tape=UNMEASURED) if case.tape is UNMEASURED else read
+
+
+def readings_of(text: object, unit: str, title: str) -> list[float]:
+    """Readings in mm from what was typed: numbers in `unit`, or each with its own unit.
+
+    Raises
+    ------
+    UnitError
+        Not numbers, or an unknown unit.
+
+    >>> readings_of("36.2", "cm", "ring"), readings_of("14.2 in / 362 mm", "cm", "ring")
+    ([362.0], [360.68, 362.0])
+    """
+    if not isinstance(text, str) or len(text) > 200:
+        raise UnitError(
+            sentence(title, "be text as typed", _short(text)), code="not-a-number", what=title
+        )
+    parts = [part for part in _BETWEEN.split(text.strip()) if part]
+    if not 0 < len(parts) <= MOST_READINGS:
+        raise UnitError(
+            sentence(title, f"be 1 to {MOST_READINGS} readings", repr(text)),
+            code="not-a-number", what=title,
+        )  # fmt: skip
+    return [
+        parse_length(part if part[-1:].isalpha() else f"{part} {unit}", title) for part in parts
+    ]
+
+
+def _tape(case: Case, entries: object) -> Case:
+    if not isinstance(entries, Mapping):
+        raise InputError(
+            sentence("tape of a change", "be an object of measurements", _short(entries)),
+            code="change-form",
+        )
+    readings: dict[str, Any] = {} if case.tape is UNMEASURED else dict(case.tape.readings_mm)
+    reasons: dict[str, str] = {}
+    for name, text in entries.items():
+        kind = measurement(str(name))
+        if text is None or text == "":
+            readings.pop(kind.name, None)
+            continue
+        try:
+            taken = readings_of(text, case.unit, kind.title)
+            Tape(**{f"{kind.name}_mm": taken})  # type: ignore[arg-type]
+        except (SheetError, UnitError) as error:
+            reasons[kind.name] = _in_unit(error, case.unit)
+        else:
+            readings[kind.name] = taken
+    if reasons:
+        raise RefusedError(reasons)
+    if not readings:
+        return replace(case, tape=UNMEASURED)
+    ordered = {name: readings[name] for name in MEASUREMENTS if name in readings}
+    try:
+        return replace(case, tape=case.tape.with_values(ordered))
+    except SheetError as error:  # two values that contradict each other
+        raise RefusedError({str(name): str(error) for name in entries}) from error
+
+
+def _in_unit(error: HeadfitError, unit: str) -> str:
+    """The sentence about a value out of range, with both numbers in the unit of the sheet."""
+    if error.code != "tape-range":
+        return str(error)
+    kind = MEASUREMENTS[str(error.facts["measurement"])]
+    value = error.facts["value_mm"]
+    assert isinstance(value, float)
+    factor = MM_PER_UNIT[unit]
+    hint = str(error).rpartition("(")[2].rstrip(")")
+    for other in ("cm", "mm", "inch"):
+        if (
+            other != unit
+            and kind.lowest_mm <= value / factor * MM_PER_UNIT[other] <= kind.highest_mm
+        ):
+            hint = f"is it in {other}? then write {value / factor:g} {other}"
+            break
+    return sentence(
+        kind.title,
+        f"lie in {kind.lowest_mm / factor:.0f} to {kind.highest_mm / factor:.0f} {unit}",
+        f"{value / factor:g} {unit}",
+        hint,
+    )
+
+
+def _rules(case: Case, entries: object) -> Case:
+    known = [field.name for field in fields(Rules)]
+    if not isinstance(entries, Mapping):
+        raise InputError(
+            sentence("rules of a change", "be an object", _short(entries)), code="change-form"
+        )
+    for name in entries:
+        if name not in known:
+            raise unknown_name("rule", name, known)
+    chosen: dict[str, Any] = {**vars(case.rules), **entries}
+    return replace(case, rules=Rules(**chosen))
+
+
+def _free(case: Case, entries: object) -> Case:
+    known = [field.name for field in fields(FreePlace)]
+    if not isinstance(entries, list) or not all(isinstance(place, Mapping) for place in entries):
+        raise InputError(
+            sentence("free of a change", "be a list of places", _short(entries)),
+            code="change-form",
+        )
+    for place in entries:
+        for name in place:
+            if name not in known:
+                raise unknown_name("entry of a free place", name, known)
+    places = tuple(
+        FreePlace(**{name: value for name, value in place.items() if value is not None})
+        for place in entries
+    )
+    return replace(case, free=places)
+
+
+def _derivations(case: Case, name: object) -> Case:
+    if name is None or name == "":
+        return replace(case, derivations=None, derivations_file=None)
+    return replace(case, derivations=montage_of(str(name)).name, derivations_file=None)
+
+
+def _marks(case: Case, value: object) -> Case:
+    if value is not None:
+        raise InputError(
+            sentence("marks of a change", "be null, which removes them", _short(value)),
+            code="change-form",
+        )
+    return replace(case, marks_file=None)
+
+
+def _plain(name: str) -> Callable[[Case, object], Case]:
+    def apply(case: Case, value: object) -> Case:
+        given: dict[str, Any] = {name: value}
+        return replace(case, **given)
+
+    return apply
+
+
+_CHANGES: dict[str, Callable[[Case, object], Case]] = {
+    **{
+        name: _plain(name)
+        for name in (
+            "label",
+            "age",
+            "sex",
+            "system",
+            "unit",
+            "doubtful",
+            "align",
+            "measured_by",
+            "measured_on",
+            "note",
+        )
+    },
+    "tape": _tape,
+    "rules": _rules,
+    "free": _free,
+    "derivations": _derivations,
+    "marks": _marks,
+}
+
+
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:60]}..."

@@ -1,0 +1,140 @@
+"""Files made from a case as it stands: report, sheet, picture, BIDS dataset, case file."""
+
+from __future__ import annotations
+
+import io
+import tempfile
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+from headfit import __version__
+from headfit.app.case_view import CaseView
+from headfit.errors import InputError, sentence, unknown_name
+from headfit.files.bids import bids_files
+from headfit.files.case_file import case_text
+from headfit.files.results import CaseResult
+from headfit.output.report import Section, report_html
+
+
+@dataclass(frozen=True)
+class Export:
+    """A file to hand out: its ending, its media type, its contents."""
+
+    ending: str
+    media_type: str
+    contents: bytes
+
+
+def export(kind: str, view: CaseView, name: str) -> Export:
+    """A file of a kind from a case.
+
+    Parameters
+    ----------
+    kind : {"report", "sheet", "picture", "bids", "case"}
+    view : CaseView
+    name : str
+        Of the case file, said in the commands of the report.
+
+    Raises
+    ------
+    UnknownNameError
+        No such kind.
+    InputError
+        Nothing is measured yet.
+    DrawingError
+        This machine cannot draw a picture.
+    """
+    if kind not in _MAKERS:
+        raise unknown_name("export", kind, _MAKERS)
+    return _MAKERS[kind](view, name)
+
+
+def report_of(view: CaseView, name: str) -> str:
+    """The report of a case as HTML."""
+    case, said, tables = view.case, view.sentences, view.tables
+    facts = [
+        f"{title}: {text}."
+        for title, text in (
+            ("Age", f"{case.age}"),
+            ("Sex", case.sex or ""),
+            ("Measured by", case.measured_by),
+            ("Measured on", case.measured_on),
+            ("Hard to find", ", ".join(case.doubtful)),
+            ("Note", case.note),
+        )
+        if text
+    ]
+    rules = "; ".join(f"{f.name}: {getattr(case.rules, f.name)}" for f in fields(case.rules))
+    parts = [
+        ("Measurements", (*facts, *said.get("advice", ())), ("sheet",)),
+        ("Sites", (f"System {case.system}. Rules: {rules}.",), ("sites",)),
+        ("Comparison with the marks", said.get("comparison", ()), ("moves",)),
+        ("Places that must stay free", said.get("free", ()), ()),
+        ("Derivations", said.get("derivations", ()), ("derivations",)),
+        ("Shape of the head", (*said.get("shape", ()), *said.get("norms", ())), ()),
+    ]
+    sections = [
+        Section(title, tuple(sentences), tuple(tables[t] for t in wanted if t in tables))
+        for title, sentences, wanted in parts
+        if sentences or any(t in tables for t in wanted)
+    ]
+    stem = Path(name).stem
+    return report_html(
+        view.scene,
+        sections,
+        commands=[f"headfit report {name} -o {stem}.html"],
+        version=__version__,
+    )
+
+
+def _result(view: CaseView) -> CaseResult:
+    if view.result is None:
+        raise InputError(
+            sentence("a case", "hold at least one measurement", "none",
+                     "start with the nasion-inion arc, the preauricular arc and the ring"),
+            code="sheet-empty",
+        )  # fmt: skip
+    return view.result
+
+
+def _report(view: CaseView, name: str) -> Export:
+    _result(view)
+    return Export(".html", "text/html", report_of(view, name).encode())
+
+
+def _picture(view: CaseView, _name: str) -> Export:
+    from headfit.output.picture import write_picture
+
+    _result(view)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "picture.png"
+        write_picture(view.scene, path)
+        return Export(".png", "image/png", path.read_bytes())
+
+
+def _bids(view: CaseView, _name: str) -> Export:
+    result = _result(view)
+    files = bids_files(
+        view.case, result.fitted.head.landmarks, result.sites, result.spreads, __version__
+    )
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path, text in files.items():
+            # A fixed date: the same case gives the same bytes.
+            archive.writestr(zipfile.ZipInfo(f"bids/{path}"), text)
+    return Export("-bids.zip", "application/zip", packed.getvalue())
+
+
+def _case(view: CaseView, _name: str) -> Export:
+    _result(view)
+    return Export(".toml", "application/toml", case_text(view.case).encode())
+
+
+_MAKERS: dict[str, Callable[[CaseView, str], Export]] = {
+    "report": _report,
+    "picture": _picture,
+    "bids": _bids,
+    "case": _case,
+}

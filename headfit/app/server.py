@@ -1,0 +1,277 @@
+"""The local app: one case on the desk, asked and changed by the page over loopback.
+
+Every answer under ``/api/`` is JSON. What is refused comes with one sentence: 401 without the
+token, 400 for a foreign host, 409 on a conflict, 413 when too long, 422 for a value.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from headfit.app.case_view import UNMEASURED, CaseView, view_case
+from headfit.app.changes import RefusedError, changed_case
+from headfit.app.desk import ConflictError, Desk
+from headfit.app.exports import export
+from headfit.app.guard import Guard, refusal
+from headfit.app.marks_files import keep_marks
+from headfit.app.state import desk_data, model_data, quick_data, start_data, state_data
+from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
+from headfit.files.case_file import Case
+
+STATIC = Path(__file__).parent / "static"
+_DEEPEST_JSON = 40
+
+
+class Office:
+    """The desk and what is shown of it; one request at a time works on it.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.lock = asyncio.Lock()
+        self.desk = desk
+        self.view, self.problem = _view_of(desk.case)
+
+    def take(self, desk: Desk) -> None:
+        """Put another case on the desk, though it may not be fittable."""
+        self.view, self.problem = _view_of(desk.case)
+        self.desk = desk
+
+    def change(self, case: Case, *, quick: bool = False, touched: tuple[str, ...] = ()) -> None:
+        """Accept a case when a head can be shown for it, or when none could be shown before.
+
+        Raises
+        ------
+        RefusedError
+            A measurement that was just changed makes the sheet impossible.
+        HeadfitError
+            Anything else about the case does.
+        """
+        try:
+            view, problem = view_case(case, quick=quick), ""
+        except HeadfitError as error:
+            if not self.problem:
+                if touched:
+                    raise RefusedError(dict.fromkeys(touched, str(error))) from error
+                raise
+            view, problem = _view_of(case)
+        self.desk.put(case)
+        self.view, self.problem = view, problem
+
+    def state(self) -> dict[str, Any]:
+        """All that the page is told."""
+        return state_data(self.desk, self.view, self.problem)
+
+
+def _view_of(case: Case) -> tuple[CaseView, str]:
+    """What is shown of a case; the template head and a sentence when it cannot be fitted."""
+    try:
+        return view_case(case), ""
+    except HeadfitError as error:
+        bare = replace(case, tape=UNMEASURED, free=(), derivations_file=None, marks_file=None)
+        return view_case(bare), str(error)
+
+
+def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
+    """The whole app around one desk.
+
+    Parameters
+    ----------
+    desk : Desk
+    token : str
+    hosts : tuple of str
+        Accepted Host headers, ``127.0.0.1:PORT`` and so on.
+    """
+    office = Office(desk)
+
+    def api(path: str, work: Callable[[Office, Any], Any], *methods: str) -> Route:
+        """A route whose work runs in a thread, alone, so that the loop goes on answering."""
+
+        async def answer(request: Request) -> Response:
+            given = await _given(request)
+            async with office.lock:
+                found = await run_in_threadpool(work, office, given)
+            return found if isinstance(found, Response) else JSONResponse(found)
+
+        return Route(f"/api/{path}", _speaking(answer), methods=list(methods))
+
+    return Starlette(
+        routes=[
+            api("start", lambda _office, _given: start_data(), "GET"),
+            api("state", lambda office, _given: office.state(), "GET"),
+            api("revision", lambda office, _given: desk_data(office.desk), "GET"),
+            api("model", _model, "GET"),
+            api("cases", lambda office, _given: {"cases": office.desk.cases()}, "GET"),
+            api("export", _export, "GET"),
+            api("change", _change, "POST"),
+            api("marks", _marks, "POST"),
+            api("save", _save, "POST"),
+            api("open", _open, "POST"),
+            api("new", _new, "POST"),
+            api("discard", _discard, "POST"),
+            Mount("/", StaticFiles(directory=STATIC, html=True)),
+        ],
+        middleware=[Middleware(Guard, token=token, hosts=hosts)],
+        exception_handlers={HTTPException: _http_refusal, Exception: _broken},
+    )
+
+
+async def _given(request: Request) -> dict[str, Any]:
+    """The object a request carries: its query, or its body as JSON."""
+    if request.method == "GET":
+        return dict(request.query_params)
+    kind = request.headers.get("content-type", "").partition(";")[0].strip()
+    if kind != "application/json":
+        raise HTTPException(415, "a request must carry application/json")
+    try:
+        given = json.loads(await request.body(), parse_constant=_no_constant)
+        _check_depth(given)
+    except (ValueError, RecursionError):
+        raise HTTPException(400, "a request must carry well-formed JSON") from None
+    if not isinstance(given, dict):
+        raise HTTPException(400, "a request must carry a JSON object")
+    return given
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(name)  # NaN and Infinity are no JSON
+
+
+def _check_depth(value: object, depth: int = 0) -> None:
+    if depth > _DEEPEST_JSON:
+        raise ValueError
+    if isinstance(value, Mapping):
+        value = list(value.values())
+    if isinstance(value, list):
+        for part in value:
+            _check_depth(part, depth + 1)
+
+
+def _speaking(
+    answer: Callable[[Request], Awaitable[Response]],
+) -> Callable[[Request], Awaitable[Response]]:
+    """The endpoint with every refusal told in its sentence."""
+
+    async def told(request: Request) -> Response:
+        try:
+            return await answer(request)
+        except RefusedError as error:
+            return refusal(422, str(error), error.code, refused=error.reasons)
+        except ConflictError as error:
+            return refusal(409, str(error), error.code, **error.facts)
+        except DrawingError as error:
+            return refusal(503, str(error), error.code)
+        except HeadfitError as error:
+            return refusal(422, str(error), error.code)
+
+    return told
+
+
+async def _http_refusal(_request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    said = {404: "there is nothing at this address", 405: "this address is not asked this way"}
+    return refusal(error.status_code, said.get(error.status_code, error.detail), "http")
+
+
+async def _broken(_request: Request, _error: Exception) -> Response:
+    return refusal(500, "headfit met a mistake of its own; nothing was changed", "broken")
+
+
+def _model(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    age = given.get("age", "adult")
+    try:
+        return model_data(float(age))
+    except ValueError:
+        return model_data(age)
+
+
+def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision", "change", "quick")
+    desk, quick = office.desk, given.get("quick") is True
+    desk.check(given.get("revision"))
+    change = given.get("change")
+    case = changed_case(desk.case, change, desk.path.parent)
+    tape = change.get("tape") if isinstance(change, dict) else None
+    office.change(case, quick=quick, touched=tuple(tape) if tape else ())
+    return quick_data(desk, office.view) if quick else office.state()
+
+
+def _marks(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision", "files")
+    desk = office.desk
+    desk.check(given.get("revision"))
+    kept = keep_marks(given.get("files"), desk.path)
+    office.change(replace(desk.case, marks_file=kept))
+    return office.state()
+
+
+def _save(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision", "name")
+    office.desk.check(given.get("revision"))
+    office.desk.save(_name(given) if given.get("name") is not None else None)
+    return office.state()
+
+
+def _open(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "name")
+    office.take(office.desk.opened(_name(given)))
+    return office.state()
+
+
+def _new(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given)
+    office.take(office.desk.began())
+    return office.state()
+
+
+def _discard(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision")
+    office.desk.check(given.get("revision"))
+    office.desk.discard()
+    office.take(office.desk)
+    return office.state()
+
+
+def _export(office: Office, given: dict[str, Any]) -> Response:
+    name = office.desk.path.name
+    made = export(str(given.get("kind", "")), view_case(office.desk.case), name)
+    file = "".join(
+        c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in Path(name).stem
+    )
+    return Response(
+        made.contents,
+        media_type=made.media_type,
+        headers={"content-disposition": f'attachment; filename="{file}{made.ending}"'},
+    )
+
+
+def _only(given: dict[str, Any], *known: str) -> None:
+    for name in given:
+        if name not in known:
+            raise unknown_name("entry of a request", name, known)
+
+
+def _name(given: dict[str, Any]) -> str:
+    name = given.get("name")
+    if not isinstance(name, str):
+        raise InputError(
+            sentence("the name of a case file", "be text", repr(name)[:60]), code="case-name"
+        )
+    return name

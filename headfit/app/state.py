@@ -1,0 +1,220 @@
+"""What the page is told: once what never changes, and after every change the case as it stands."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, fields
+from typing import Any, get_args, get_type_hints
+
+import numpy as np
+
+from headfit import __version__
+from headfit.anatomy.arcs import Rules
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
+from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.sites import SYSTEMS
+from headfit.anatomy.template import template_set
+from headfit.app.case_view import UNMEASURED, CaseView
+from headfit.app.desk import Desk
+from headfit.files.case_file import ALIGNMENTS, SEXES, Case
+from headfit.fitting.shape import shape_model
+from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.page import head_data, legend, packed, scene_data
+from headfit.output.scene import Surface
+from headfit.planning.montages import standard_montages
+from headfit.units import MM_PER_UNIT
+
+# The form in parts: what is measured first, then what sharpens the picture.
+GROUPS: dict[str, tuple[str, ...]] = {
+    "Start with these": ("nasion_inion", "preauricular_arc", "ring"),
+    "These help most": ("ear_arc_oz", "head_breadth", "head_length", "largest_circumference"),
+    "Rows and parasagittal arcs": (
+        "frontal_row", "parietal_row", "left_parasagittal", "right_parasagittal",
+    ),
+    "Ear-to-ear arcs": ("ear_arc_fpz", "ear_arc_fz", "ear_arc_pz"),
+    "Halves, left and right": (
+        "nasion_cz", "cz_inion", "left_ring", "right_ring", "left_ring_front", "left_ring_back",
+        "right_ring_front", "right_ring_back",
+    ),
+    "Calipers": (
+        "preauricular_width", "nasion_inion_chord", "left_diagonal", "right_diagonal", "cz_height",
+    ),
+}  # fmt: skip
+_UNITS = ("cm", "mm", "inch")
+
+
+def start_data() -> dict[str, Any]:
+    """What the page must know before it shows a case."""
+    hints = get_type_hints(Rules)
+    return {
+        "version": __version__,
+        "legend": legend(),
+        "groups": [
+            {"title": title, "measurements": [asdict(MEASUREMENTS[name]) for name in names]}
+            for title, names in GROUPS.items()
+        ],
+        "systems": list(SYSTEMS),
+        "ages": [{"name": name, "title": about[1]} for name, about in template_set().ages.items()],
+        "sexes": list(SEXES),
+        "units": {unit: MM_PER_UNIT[unit] for unit in _UNITS},
+        "alignments": list(ALIGNMENTS),
+        "landmarks": [{"name": name, "title": LANDMARK_TITLES[name]} for name in LANDMARK_NAMES],
+        "rules": {field.name: list(get_args(hints[field.name])) for field in fields(Rules)},
+        "montages": [
+            {"name": montage.name, "title": montage.title}
+            for montage in standard_montages().values()
+        ],
+    }
+
+
+def model_data(age: str | float) -> dict[str, Any]:
+    """The deformable head of an age: a page blends it itself and so follows a slider at once.
+
+    A vertex is origin + (template - origin) * exp(scales) + sum over columns of mode * parameter,
+    in the frame of the model; columns that move nothing are left out.
+    """
+    model = shape_model(age)
+    moving = np.flatnonzero(np.abs(model.modes).max(axis=(0, 1)) > 0)
+    head = model.template
+    part = head.part if head.part is not None else np.zeros(len(head.vertices_mm))
+    return {
+        "age": age,
+        "head": head_data(Surface(head.vertices_mm, head.faces, np.asarray(part))),
+        "origin_mm": model.origin.tolist(),
+        "columns": moving.tolist(),
+        "modes": packed(model.modes.transpose(2, 0, 1)[moving]),
+    }
+
+
+def case_data(case: Case) -> dict[str, Any]:
+    """The entries of a case as the form shows them: readings as text in the unit of the sheet."""
+    factor = MM_PER_UNIT[case.unit]
+    readings = {} if case.tape is UNMEASURED else case.tape.readings_mm
+    marks = case.marks_file
+    return {
+        "label": case.label,
+        "age": case.age,
+        "sex": case.sex,
+        "system": case.system,
+        "unit": case.unit,
+        "tape": {
+            name: "; ".join(_typed(value / factor, case.unit) for value in taken)
+            for name, taken in readings.items()
+        },
+        "doubtful": list(case.doubtful),
+        "rules": vars(case.rules),
+        "free": [asdict(place) for place in case.free],
+        "derivations": case.derivations,
+        "derivations_file": case.derivations_file.name if case.derivations_file else None,
+        "marks": marks.name if marks else None,
+        "align": case.align,
+        "measured_by": case.measured_by,
+        "measured_on": case.measured_on,
+        "note": case.note,
+        "invented": case.invented,
+    }
+
+
+def _typed(value: float, unit: str) -> str:
+    """A reading as a person writes it: centimetres with their millimetre.
+
+    >>> _typed(29.0, "cm"), _typed(362.0, "mm"), _typed(36.25, "cm")
+    ('29.0', '362', '36.25')
+    """
+    text = f"{value:.10g}"
+    return f"{value:.1f}" if unit == "cm" and "." not in text else text
+
+
+def fit_data(view: CaseView) -> dict[str, Any] | None:
+    """What the page needs to foresee the head when a measurement changes: None when nothing is.
+
+    Parameters follow readings by `gain`, the slopes at the fit; the frame (rotation, shift) takes
+    the model into the head frame.
+    """
+    if view.result is None:
+        return None
+    fitted = view.result.fitted
+    tracer = fitted.measures.tracer
+    landmarks = Landmarks(*(tracer.point(name) for name in LANDMARK_NAMES))
+    rotation, shift = landmarks.frame
+    gain = fitted.estimate.gain
+    return {
+        "parameters": fitted.parameters.tolist(),
+        "rotation": rotation.ravel().tolist(),
+        "shift": shift.tolist(),
+        "gain": {name: gain[:, k].tolist() for k, name in enumerate(fitted.estimate.names)},
+        "measured_mm": dict(fitted.tape.values_mm),
+    }
+
+
+def desk_data(desk: Desk) -> dict[str, Any]:
+    """Which case lies on the desk, and whether it is saved."""
+    return {
+        "revision": desk.revision,
+        "file": desk.path.name,
+        "folder": str(desk.path.parent),
+        "saved": desk.saved,
+        "found": desk.found,
+    }
+
+
+def state_data(desk: Desk, view: CaseView, problem: str = "") -> dict[str, Any]:
+    """The case as it stands, all that is shown of it, and the commands that do the same."""
+    return {
+        **desk_data(desk),
+        "problem": problem,
+        "case": case_data(desk.case),
+        "fit": fit_data(view),
+        "predicted_mm": _predicted(view),
+        "scene": scene_data(view.scene),
+        "tables": {name: table.as_data() for name, table in view.tables.items()},
+        "sentences": {name: list(said) for name, said in view.sentences.items()},
+        "commands": commands(desk),
+    }
+
+
+def quick_data(desk: Desk, view: CaseView) -> dict[str, Any]:
+    """As much as changes while a slider is dragged."""
+    return {
+        **desk_data(desk),
+        "fit": fit_data(view),
+        "scene": scene_data(view.scene),
+        "tables": {"sites": view.tables["sites"].as_data()},
+    }
+
+
+def _predicted(view: CaseView) -> dict[str, float]:
+    """Every measurement on the fitted head: what the form offers as a guess."""
+    if view.result is None:
+        return {}
+    return {name: round(value, 2) for name, value in view.result.fitted.predicted_mm.items()}
+
+
+def commands(desk: Desk) -> dict[str, str]:
+    """The command line that does the same, for each thing the app does."""
+    case = _quoted(desk.path.name)
+    stem = _quoted(desk.path.stem)
+    found = {
+        "fit": f"headfit fit {case} -o {stem}-results",
+        "report": f"headfit report {case} -o {stem}.html",
+        "sheet": f"headfit sheet {case} -o {stem}.pdf",
+        "picture": f"headfit picture {case} -o {stem}.png --view left",
+        "bids": f"headfit fit {case} -o {stem}-results",
+        "derivations": f"headfit derivations {case}",
+        "app": f"headfit app {case}",
+    }
+    if desk.case.marks_file is not None:
+        marks = _quoted(desk.case.marks_file.name)
+        found["compare"] = f"headfit compare {case} {marks} -o {stem}-comparison"
+    return found
+
+
+def _quoted(name: str) -> str:
+    """A file name as a shell takes it.
+
+    >>> _quoted("my case.toml")
+    "'my case.toml'"
+    """
+    import shlex
+
+    return shlex.quote(name)

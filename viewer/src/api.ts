@@ -1,0 +1,144 @@
+// Talk with the program on this computer: the key comes in the fragment of the address and goes in a header.
+import type { HeadData, Legend, SceneData } from "./data";
+import type { TableData } from "./tables";
+
+export interface Measurement {
+  readonly name: string;
+  readonly title: string;
+  readonly how: string;
+  readonly tool: string;
+  readonly lowest_mm: number;
+  readonly highest_mm: number;
+}
+
+export interface Start {
+  readonly version: string;
+  readonly legend: Legend;
+  readonly groups: readonly { readonly title: string; readonly measurements: readonly Measurement[] }[];
+  readonly systems: readonly string[];
+  readonly ages: readonly { readonly name: string; readonly title: string }[];
+  readonly sexes: readonly string[];
+  readonly units: Readonly<Record<string, number>>;
+  readonly alignments: readonly string[];
+  readonly landmarks: readonly { readonly name: string; readonly title: string }[];
+  readonly rules: Readonly<Record<string, readonly string[]>>;
+  readonly montages: readonly { readonly name: string; readonly title: string }[];
+}
+
+export interface ModelData {
+  readonly age: string | number;
+  readonly head: HeadData;
+  readonly origin_mm: readonly number[];
+  readonly columns: readonly number[];
+  readonly modes: string;
+}
+
+export interface Fit {
+  readonly parameters: readonly number[];
+  readonly rotation: readonly number[];
+  readonly shift: readonly number[];
+  readonly gain: Readonly<Record<string, readonly number[]>>;
+  readonly measured_mm: Readonly<Record<string, number>>;
+}
+
+export interface FreePlace {
+  readonly site: string | null;
+  readonly point_mm: readonly number[] | null;
+  readonly polygon_mm: readonly (readonly number[])[];
+  readonly radius_mm: number;
+  readonly reason: string;
+}
+
+export interface CaseData {
+  readonly label: string;
+  readonly age: string | number;
+  readonly sex: string | null;
+  readonly system: string;
+  readonly unit: string;
+  readonly tape: Readonly<Record<string, string>>;
+  readonly doubtful: readonly string[];
+  readonly rules: Readonly<Record<string, string>>;
+  readonly free: readonly FreePlace[];
+  readonly derivations: string | null;
+  readonly derivations_file: string | null;
+  readonly marks: string | null;
+  readonly align: string;
+  readonly measured_by: string;
+  readonly measured_on: string;
+  readonly note: string;
+  readonly invented: boolean;
+}
+
+export interface Quick {
+  readonly revision: number;
+  readonly file: string;
+  readonly folder: string;
+  readonly saved: boolean;
+  readonly found: string;
+  readonly fit: Fit | null;
+  readonly scene: SceneData;
+  readonly tables: Readonly<Record<string, TableData>>;
+}
+
+export interface State extends Quick {
+  readonly problem: string;
+  readonly case: CaseData;
+  readonly predicted_mm: Readonly<Record<string, number>>;
+  readonly sentences: Readonly<Record<string, readonly string[]>>;
+  readonly commands: Readonly<Record<string, string>>;
+}
+
+/** Not accepted, with the sentence that says why. */
+export class Refusal extends Error {
+  constructor(readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>) {
+    super(message);
+  }
+}
+
+/** The program does not answer any more. */
+export class Gone extends Error {}
+
+export class Program {
+  private readonly key: string;
+
+  constructor() {
+    const given = new URLSearchParams(location.hash.slice(1)).get("key");
+    if (given) sessionStorage.setItem("headfit-key", given); // survives a reload, not the window
+    this.key = given ?? sessionStorage.getItem("headfit-key") ?? "";
+    history.replaceState(null, "", location.pathname);
+  }
+
+  private async ask(path: string, init: RequestInit): Promise<Response> {
+    let response: Response;
+    const headers = { Authorization: `Bearer ${this.key}`, ...(init.body ? { "Content-Type": "application/json" } : {}) };
+    try {
+      response = await fetch(`api/${path}`, { ...init, headers });
+    } catch {
+      throw new Gone();
+    }
+    if (response.ok) return response;
+    const said = (await response.json().catch(() => ({}))) as { error?: string; refused?: Record<string, string> };
+    throw new Refusal(response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {});
+  }
+
+  async get<T>(path: string): Promise<T> {
+    return (await this.ask(path, {})).json() as Promise<T>;
+  }
+
+  async post<T>(path: string, body: object): Promise<T> {
+    return (await this.ask(path, { method: "POST", body: JSON.stringify(body) })).json() as Promise<T>;
+  }
+
+  /** Hand a made file to the person. */
+  async download(kind: string): Promise<string> {
+    const response = await this.ask(`export?kind=${kind}`, {});
+    const name = /filename="([^"]+)"/.exec(response.headers.get("content-disposition") ?? "")?.[1] ?? "headfit";
+    const address = URL.createObjectURL(await response.blob());
+    const link = document.createElement("a");
+    link.href = address;
+    link.download = name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(address), 10_000);
+    return name;
+  }
+}

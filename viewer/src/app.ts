@@ -1,0 +1,307 @@
+// The app: form, head and tables around one case; every change goes to the program, which alone decides.
+import { Gone, Program, Refusal, type Quick, type Start, type State, type ModelData } from "./api";
+import { Changes, type Change } from "./changes";
+import { ask } from "./dialogs";
+import { button, make, sentences } from "./dom";
+import { Facts } from "./facts";
+import { Model } from "./model";
+import { Comparison, Derivations, FreePlaces, Shape, type PanelEvents } from "./panels";
+import { place, type Placed } from "./place";
+import { Sheet } from "./sheet";
+import { fill, link, type LinkedTables } from "./tables";
+import { Tabs } from "./tabs";
+
+export class App {
+  state!: State;
+  readonly changes: Changes;
+  readonly placed: Placed | null;
+  private model: Model | null = null;
+  private readonly sheet: Sheet;
+  private readonly facts: Facts;
+  private readonly comparison: Comparison;
+  private readonly derivations: Derivations;
+  private readonly free: FreePlaces;
+  private readonly shape = new Shape();
+  private readonly sites = make("table");
+  private readonly tables: LinkedTables;
+  private readonly choose: (site: string | null, turn?: boolean) => void;
+  private readonly advice = make("div", { className: "advice" });
+  private readonly tabs: Tabs;
+  private readonly title = make("h1");
+  private readonly saved = make("span", { className: "savestate" });
+  private readonly said = make("p", { className: "status" });
+  private readonly command = make("code");
+  private sliding: Record<string, number> = {}; // values under a slider that were not confirmed yet, mm
+
+  constructor(private readonly program: Program, start: Start) {
+    this.changes = new Changes(program, {
+      revision: () => this.state.revision,
+      full: (state) => void this.confirmed(state),
+      quick: (state) => this.confirmedQuick(state),
+      failed: (error, change) => void this.failed(error, change),
+    });
+    const events: PanelEvents = {
+      change: (change) => this.changes.push(change),
+      marks: (files) => void this.sendMarks(files),
+      say: (text) => this.say(text),
+      move: (site) => this.showMove(site),
+      askForPlace: (on) => {
+        if (this.placed) this.placed.viewer.asksForPlace = on;
+        document.body.classList.toggle("asking", on);
+      },
+    };
+    this.sheet = new Sheet(start, {
+      typed: (name, text) => this.type(name, text),
+      slid: (name, text, mm, settled) => this.slide(name, text, mm, settled),
+    });
+    this.facts = new Facts(start, events.change);
+    this.comparison = new Comparison(start, events);
+    this.derivations = new Derivations(start, events);
+    this.free = new FreePlaces(events);
+    const sitePanel = make("div", {}, [this.sites]);
+    this.tabs = new Tabs("Results", [
+      ["sites", "Sites", sitePanel], ["comparison", "Comparison", this.comparison.element], ["derivations", "Derivations", this.derivations.element],
+      ["free", "Keep free", this.free.element], ["shape", "Shape", this.shape.element],
+    ]);
+    const view = make("section", { id: "view" });
+    view.setAttribute("aria-label", "The head");
+    this.said.setAttribute("role", "status");
+    this.advice.setAttribute("aria-label", "Advice");
+    this.advice.setAttribute("role", "region");
+    this.advice.tabIndex = 0; // it scrolls
+    document.body.append(
+      make("header", { className: "bar" }, [this.title, this.saved, this.actions()]),
+      make("main", {}, [make("div", { className: "left" }, [this.facts.element, this.sheet.element, this.advice]), view, this.tabs.element]),
+      make("footer", { className: "bar" }, [this.said, make("p", { className: "same" }, ["Same from a terminal: ", this.command])]),
+    );
+    this.sheet.element.querySelector("h2")!.append(" ", make("span", { className: "unit", id: "unit-said", textContent: "cm" }));
+    this.placed = place(view, start.legend, {
+      picked: (site) => this.choose(site),
+      touched: (point) => this.free.touched(point),
+    });
+    const joined = link(this.tabs.element, () => this.placed?.viewer ?? null);
+    this.tables = joined.tables;
+    this.choose = (site, turn) => {
+      joined.choose(site, turn);
+      if (site) this.free.offer(site);
+    };
+    addEventListener("focus", () => void this.lookAround());
+  }
+
+  private actions(): HTMLElement {
+    const theme = button("dark", () => {
+      const root = document.documentElement;
+      const dark = root.dataset["theme"] ? root.dataset["theme"] === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+      root.dataset["theme"] = dark ? "light" : "dark";
+      localStorage.setItem("headfit-theme", root.dataset["theme"]);
+      this.placed?.viewer.theme();
+    });
+    theme.textContent = "light / dark";
+    return make("div", { className: "group actions" }, [
+      button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
+      button("Export", () => void this.hand()), theme,
+    ]);
+  }
+
+  async run(): Promise<void> {
+    await this.confirmed(await this.program.get<State>("state"));
+  }
+
+  /** The program accepted the case as it now stands. */
+  private async confirmed(state: State): Promise<void> {
+    const before = this.state as State | undefined;
+    this.state = state;
+    if (!this.model || this.model.age !== state.case.age) {
+      this.model = new Model(await this.program.get<ModelData>(`model?age=${encodeURIComponent(state.case.age)}`));
+      this.placed?.viewer.setHeadArrays(this.model.vertices(state.fit).slice(), this.model.faces, this.model.part);
+    }
+    this.sheet.accept(Object.keys(state.case.tape).concat(Object.keys(before?.case.tape ?? {})));
+    this.sheet.show(state);
+    this.facts.show(state.case);
+    this.comparison.show(state);
+    this.derivations.show(state);
+    this.free.show(state);
+    this.shape.show(state);
+    const advice = [state.problem && `This case cannot be fitted: ${state.problem}.`, ...(state.sentences["advice"] ?? [])].filter(Boolean);
+    this.advice.replaceChildren(make("h2", { textContent: "Advice" }), advice.length ? sentences(advice) : make("p", { textContent: state.fit ? "Nothing to take again." : "Start with the three tapes." }));
+    this.placed?.tell(state.scene.sites.map((site) => site.state));
+    this.showHead(state);
+    if (state.found) this.say(state.found);
+    else this.say(state.fit ? "Fitted." : "Nothing measured yet.");
+    this.offer("fit");
+  }
+
+  private confirmedQuick(answer: Quick): void {
+    // Chains, places and moves are worked out when the slider is let go; till then the last ones stay.
+    const { chains, regions, arrows } = this.state.scene;
+    this.state = { ...this.state, ...answer, scene: { ...answer.scene, chains, regions, arrows }, tables: { ...this.state.tables, ...answer.tables } };
+    this.showHead(this.state);
+  }
+
+  private showHead(state: Quick): void {
+    document.title = `${state.scene.title || "headfit"} – headfit`;
+    this.title.textContent = state.scene.title || "unnamed case";
+    this.saved.textContent = state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
+    this.saved.classList.toggle("open", !state.saved);
+    fill(this.sites, state.tables["sites"]!);
+    this.tables.refresh();
+    const viewer = this.placed?.viewer;
+    if (!viewer || !this.model) return;
+    viewer.setScene(state.scene);
+    viewer.confirm(this.model.vertices(state.fit));
+    this.foresee();
+  }
+
+  /** Show the head as it will be, from what the last fit knows. */
+  private foresee(): void {
+    const fit = this.state.fit;
+    const ahead = Object.fromEntries(Object.entries(this.sliding).filter(([name, mm]) => Math.abs((fit?.measured_mm[name] ?? mm) - mm) > 0.05));
+    if (!fit || !this.model || !Object.keys(ahead).length) return;
+    const parameters = Model.foreseen(fit, ahead);
+    if (parameters) this.placed?.viewer.foresee(this.model.vertices(fit, parameters));
+  }
+
+  private type(name: string, text: string): void {
+    delete this.sliding[name];
+    if ((this.state.case.tape[name] ?? "") === text) {
+      this.sheet.accept([name]);
+      return;
+    }
+    this.changes.push({ tape: { [name]: text || null } });
+  }
+
+  private slide(name: string, text: string, mm: number, settled: boolean): void {
+    this.sliding[name] = mm;
+    this.foresee();
+    this.changes.push({ tape: { [name]: text } }, !settled);
+    if (settled) this.sliding = {};
+  }
+
+  private async failed(error: unknown, change: Change): Promise<void> {
+    this.sliding = {};
+    if (error instanceof Gone) {
+      this.say(`The headfit program has stopped. Nothing that was accepted is lost: start it again with ${this.state.commands["app"]}`, true);
+      return;
+    }
+    if (!(error instanceof Refusal)) throw error;
+    if (error.status === 409) {
+      await this.conflict(error, change);
+      return;
+    }
+    this.sheet.refuse(error.refused);
+    this.say(`Not accepted: ${error.message}`, true);
+    if (!Object.keys(error.refused).length) this.facts.show(this.state.case);
+    this.showHead(this.state);
+  }
+
+  private async conflict(error: Refusal, change: Change): Promise<void> {
+    const answer = await ask("Changed in another window", `${error.message}.`, [
+      ["theirs", "Show the case as it is now"], ["mine", "Put my change on top of it"],
+    ]);
+    await this.confirmed(await this.program.get<State>("state"));
+    if (answer === "mine") this.changes.push(change);
+    else this.say("The case of the other window is shown; your last change was not used.");
+  }
+
+  /** Another window may have changed the case while this one was behind. */
+  private async lookAround(): Promise<void> {
+    if (!this.changes.idle || !this.state) return;
+    try {
+      const now = await this.program.get<{ revision: number }>("revision");
+      if (now.revision === this.state.revision || !this.changes.idle) return;
+      await this.confirmed(await this.program.get<State>("state"));
+      this.say("This case was changed in another window; it is shown as it is now.");
+    } catch (error) {
+      await this.failed(error, {});
+    }
+  }
+
+  private async act(work: () => Promise<void>): Promise<void> {
+    try {
+      await work();
+    } catch (error) {
+      if (error instanceof Refusal && error.status === 409) {
+        this.say(`Not done: ${error.message}.`, true);
+        await this.confirmed(await this.program.get<State>("state"));
+        this.say(`Not done: ${error.message}.`, true);
+      } else await this.failed(error, {});
+    }
+  }
+
+  private sendMarks(files: { name: string; text: string }[]): Promise<void> {
+    return this.act(async () => {
+      await this.confirmed(await this.program.post<State>("marks", { revision: this.state.revision, files }));
+      this.tabs.open("comparison");
+      this.offer("compare");
+    });
+  }
+
+  private showMove(site: string): void {
+    this.choose(site, true);
+    this.placed?.viewer.emphasise(site);
+    this.offer("compare");
+  }
+
+  private save(): Promise<void> {
+    return this.act(async () => {
+      await this.confirmed(await this.program.post<State>("save", { revision: this.state.revision }));
+      this.say(`Saved as ${this.state.file} in ${this.state.folder}.`);
+      this.offer("app");
+    });
+  }
+
+  private open(): Promise<void> {
+    return this.act(async () => {
+      const { cases } = await this.program.get<{ cases: string[] }>("cases");
+      const name = await ask("Open a case", `Case files in ${this.state.folder}`, cases.map((each) => [each, each] as const));
+      if (name !== null) await this.confirmed(await this.program.post<State>("open", { name }));
+      this.offer("app");
+    });
+  }
+
+  private begin(): Promise<void> {
+    return this.act(async () => {
+      await this.confirmed(await this.program.post<State>("new", {}));
+      this.sheet.focus("nasion_inion");
+    });
+  }
+
+  private hand(): Promise<void> {
+    return this.act(async () => {
+      const commands = this.state.commands;
+      const kind = await ask("Export", "Each file is made from the case as it stands. The same from a terminal is written beside it.", [
+        ["report", "Report to send on (HTML)", commands["report"]!], ["sheet", "Sheet for the chair (PDF)", commands["sheet"]!],
+        ["picture", "Picture (PNG)", commands["picture"]!], ["bids", "BIDS files (ZIP)", commands["bids"]!], ["case", "Case file (TOML)"],
+      ]);
+      if (kind === null) return;
+      this.say(`${await this.program.download(kind)} was handed to the browser.`);
+      this.offer(kind);
+    });
+  }
+
+  private say(text: string, bad = false): void {
+    this.said.textContent = text;
+    this.said.classList.toggle("bad", bad);
+  }
+
+  private offer(kind: string): void {
+    this.command.textContent = this.state.commands[kind] ?? this.state.commands["fit"] ?? "";
+  }
+}
+
+/** Begin: the key, what never changes, the case. */
+export async function app(): Promise<App | null> {
+  const theme = localStorage.getItem("headfit-theme");
+  if (theme) document.documentElement.dataset["theme"] = theme;
+  const program = new Program();
+  try {
+    const running = new App(program, await program.get<Start>("start"));
+    await running.run();
+    return running;
+  } catch (error) {
+    const text = error instanceof Gone ? "The headfit program does not answer. Start it with: headfit app" : error instanceof Refusal ? error.message : String(error);
+    document.body.append(make("p", { className: "note", textContent: `headfit cannot start here: ${text}.` }));
+    if (error instanceof Gone || error instanceof Refusal) return null;
+    throw error;
+  }
+}

@@ -1,0 +1,55 @@
+// Changes on their way to the program: one request in flight, later ones wait and the newest value wins.
+import type { Program, Quick, State } from "./api";
+
+export type Change = Record<string, unknown>;
+
+export interface Answers {
+  revision(): number;
+  full(state: State): void;
+  quick(state: Quick): void;
+  failed(error: unknown, change: Change): void;
+}
+
+export class Changes {
+  inFlight = 0;
+  mostInFlight = 0;
+  private waiting: Change | null = null;
+  private waitingQuick = true;
+
+  constructor(private readonly program: Program, private readonly answers: Answers) {}
+
+  get idle(): boolean {
+    return !this.inFlight && !this.waiting;
+  }
+
+  push(change: Change, quick = false): void {
+    this.waiting = merged(this.waiting, change);
+    this.waitingQuick &&= quick;
+    if (!this.inFlight) void this.send();
+  }
+
+  private async send(): Promise<void> {
+    const change = this.waiting;
+    if (!change) return;
+    const quick = this.waitingQuick;
+    this.waiting = null;
+    this.waitingQuick = true;
+    this.mostInFlight = Math.max(this.mostInFlight, ++this.inFlight);
+    try {
+      const answer = await this.program.post<State>("change", { revision: this.answers.revision(), change, quick });
+      this.inFlight--;
+      if (quick) this.answers.quick(answer);
+      else this.answers.full(answer);
+    } catch (error) {
+      this.inFlight--;
+      this.answers.failed(error, change);
+    }
+    void this.send();
+  }
+}
+
+/** Values of the sheet are merged one by one, all else as a whole. */
+function merged(before: Change | null, change: Change): Change {
+  const tape = { ...(before?.["tape"] as object | undefined), ...(change["tape"] as object | undefined) };
+  return { ...before, ...change, ...(Object.keys(tape).length ? { tape } : {}) };
+}

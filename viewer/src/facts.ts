@@ -1,0 +1,77 @@
+// What is known of the person and how the sites are placed: a closed line that opens into a small form.
+import type { CaseData, Start } from "./api";
+import type { Change } from "./changes";
+import { choice, labelled, make } from "./dom";
+
+const RULES: Readonly<Record<string, string>> = {
+  curve: "Curve of an arc",
+  inner: "F3, F4, P3, P4 by",
+  temporal: "T7, T8 by",
+  inferior: "Row 9/10 by",
+  length: "Tape runs",
+};
+
+export class Facts {
+  readonly element: HTMLDetailsElement;
+  private readonly line = make("span");
+  private readonly texts = new Map<string, HTMLInputElement>();
+  private readonly age: HTMLSelectElement;
+  private readonly sex: HTMLSelectElement;
+  private readonly system: HTMLSelectElement;
+  private readonly unit: HTMLSelectElement;
+  private readonly doubts = new Map<string, HTMLInputElement>();
+  private readonly rules = new Map<string, HTMLSelectElement>();
+
+  constructor(private readonly start: Start, private readonly change: (change: Change) => void) {
+    const years = ["0.25", "1.5", "2", "3", "4", "7", "12", "15"].map((y) => [`years ${y}`, `${y} years`] as const);
+    this.age = choice([...start.ages.map((age) => [age.name, age.title] as const), ...years], (value) =>
+      change({ age: value.startsWith("years ") ? Number(value.slice(6)) : value }));
+    this.sex = choice([["", "not given"], ...start.sexes.map((sex) => [sex, sex] as const)], (value) => change({ sex: value || null }));
+    this.system = choice(start.systems.map((system) => [system, system] as const), (system) => change({ system }));
+    this.unit = choice(Object.keys(start.units).map((unit) => [unit, unit] as const), (unit) => change({ unit }));
+    const fields = make("div", { className: "fields" }, [
+      this.text("label", "Case label"), labelled("Age", this.age), labelled("Sex", this.sex), labelled("Sites", this.system),
+      labelled("Tape read in", this.unit), this.text("measured_by", "Measured by"), this.text("measured_on", "Measured on"), this.text("note", "Note"),
+    ]);
+    const doubt = make("fieldset", {}, [make("legend", { textContent: "Hard to find on this head" })]);
+    for (const landmark of start.landmarks) {
+      const box = make("input", { type: "checkbox" });
+      box.addEventListener("change", () => change({ doubtful: [...this.doubts].filter(([, each]) => each.checked).map(([name]) => name) }));
+      this.doubts.set(landmark.name, box);
+      doubt.append(make("label", {}, [box, ` ${landmark.title}`]));
+    }
+    const rules = make("details", {}, [make("summary", { textContent: "Rules of placement" })]);
+    for (const [name, options] of Object.entries(start.rules)) {
+      const select = choice(options.map((option) => [option, option] as const), (value) => change({ rules: { [name]: value } }));
+      this.rules.set(name, select);
+      rules.append(labelled(RULES[name] ?? name, select));
+    }
+    this.element = make("details", { className: "facts" }, [make("summary", {}, [make("b", { textContent: "Case " }), this.line]), fields, doubt, rules]);
+  }
+
+  private text(name: string, title: string): HTMLElement {
+    const input = make("input", { type: "text", autocomplete: "off", maxLength: 300 });
+    input.addEventListener("change", () => this.change({ [name]: input.value }));
+    this.texts.set(name, input);
+    return labelled(title, input);
+  }
+
+  show(data: CaseData): void {
+    for (const [name, input] of this.texts) {
+      if (document.activeElement !== input) input.value = data[name as "label"];
+    }
+    const age = typeof data.age === "number" ? `years ${data.age}` : data.age;
+    if (![...this.age.options].some((option) => option.value === age)) this.age.append(make("option", { value: age, textContent: `${data.age} years` }));
+    this.age.value = age;
+    this.sex.value = data.sex ?? "";
+    this.system.value = data.system;
+    this.unit.value = data.unit;
+    this.doubts.forEach((box, name) => (box.checked = data.doubtful.includes(name)));
+    this.rules.forEach((select, name) => (select.value = data.rules[name] ?? ""));
+    const titles = this.start.landmarks.filter((each) => data.doubtful.includes(each.name)).map((each) => each.title);
+    const told = [this.age.selectedOptions[0]?.textContent ?? "", data.sex ?? "", `sites ${data.system}`];
+    if (titles.length) told.push(`hard to find: ${titles.join(", ")}`);
+    if (data.invented) told.push("invented data");
+    this.line.textContent = told.filter(Boolean).join(" · ");
+  }
+}

@@ -1,0 +1,197 @@
+// The panels beside the head: comparison, derivations, places to keep free, shape.
+import type { FreePlace, Start, State } from "./api";
+import type { Change } from "./changes";
+import type { Arrow, Vec3 } from "./data";
+import { button, choice, labelled, make, sentences } from "./dom";
+import { fill } from "./tables";
+
+const LARGEST_FILE = 2_000_000;
+
+export interface PanelEvents {
+  change(change: Change): void;
+  /** Files of marks, read. */
+  marks(files: { name: string; text: string }[]): void;
+  say(text: string): void;
+  /** Look at one move. */
+  move(site: string): void;
+  /** Whether a click on the head means a place. */
+  askForPlace(on: boolean): void;
+}
+
+/** Marks against where they should be. */
+export class Comparison {
+  readonly element = make("div");
+  private readonly said = make("div");
+  private readonly table = make("table");
+  private readonly align: HTMLSelectElement;
+  private readonly stepper = make("div", { className: "group" });
+  private readonly place = make("output");
+  private readonly present = make("div", { hidden: true });
+  private readonly name = make("p");
+  private arrows: readonly Arrow[] = [];
+  private at = -1;
+
+  constructor(start: Start, private readonly events: PanelEvents) {
+    const file = make("input", { type: "file", multiple: true, accept: ".tsv,.csv,.txt,.json", id: "marks-file" });
+    file.addEventListener("change", () => void this.read([...(file.files ?? [])]).then(() => (file.value = "")));
+    const drop = make("div", { className: "drop" }, [
+      make("p", { textContent: "Drop a file of marked or digitised positions here: TSV, CSV or JSON, with its coordsystem.json if it has one." }),
+      labelled("or choose files", file),
+    ]);
+    for (const kind of ["dragover", "drop"] as const) {
+      drop.addEventListener(kind, (event) => {
+        event.preventDefault();
+        if (kind === "drop") void this.read([...(event.dataTransfer?.files ?? [])]);
+      });
+    }
+    this.align = choice(start.alignments.map((each) => [each, each === "rigid" ? "best fit" : each] as const), (align) => events.change({ align }));
+    this.stepper.setAttribute("role", "group");
+    this.stepper.setAttribute("aria-label", "Step through the moves");
+    this.stepper.append(button("previous move", () => this.step(-1)), button("next move", () => this.step(1)), this.place);
+    this.present.append(
+      this.name, make("div", { className: "group" }, [labelled("Compare in the frame of", this.align), button("remove marks", () => events.change({ marks: null }))]),
+      this.said, this.stepper, make("div", { className: "scroll" }, [this.table]),
+    );
+    this.element.append(drop, this.present);
+  }
+
+  async read(files: File[]): Promise<void> {
+    if (!files.length) return;
+    const long = files.find((file) => file.size > LARGEST_FILE);
+    if (long) {
+      this.events.say(`${long.name} must be at most 2 MB long, is ${(long.size / 1e6).toFixed(1)} MB (is this the right file?)`);
+      return;
+    }
+    this.events.marks(await Promise.all(files.map(async (file) => ({ name: file.name, text: await file.text() }))));
+  }
+
+  private step(by: number): void {
+    if (!this.arrows.length) return;
+    this.at = (this.at + by + this.arrows.length) % this.arrows.length;
+    const arrow = this.arrows[this.at]!;
+    this.place.textContent = `${this.at + 1} of ${this.arrows.length}: ${arrow.site} ${arrow.words}`;
+    this.events.move(arrow.site);
+  }
+
+  show(state: State): void {
+    this.present.hidden = !state.case.marks;
+    this.name.textContent = state.case.marks ? `Marks: ${state.case.marks}` : "";
+    this.align.value = state.case.align;
+    this.said.replaceChildren(sentences(state.sentences["comparison"] ?? []));
+    const table = state.tables["moves"];
+    if (table) fill(this.table, table);
+    else this.table.replaceChildren();
+    this.arrows = state.scene.arrows;
+    this.stepper.hidden = !this.arrows.length;
+    this.at = -1;
+    this.place.textContent = `${this.arrows.length} moves, largest first`;
+  }
+}
+
+/** Derivation chains with their lengths. */
+export class Derivations {
+  readonly element = make("div");
+  private readonly montage: HTMLSelectElement;
+  private readonly said = make("div");
+  private readonly table = make("table");
+
+  constructor(start: Start, events: PanelEvents) {
+    this.montage = choice([["", "none"], ...start.montages.map((each) => [each.name, each.title] as const)], (value) => events.change({ derivations: value || null }));
+    this.montage.id = "montage";
+    this.element.append(labelled("Derivations drawn on the head", this.montage), this.said, make("div", { className: "scroll" }, [this.table]));
+  }
+
+  show(state: State): void {
+    this.montage.value = state.case.derivations ?? "";
+    const table = state.tables["derivations"];
+    if (table) fill(this.table, table);
+    else this.table.replaceChildren();
+    const found = state.sentences["derivations"] ?? [];
+    this.said.replaceChildren(table && !found.length ? make("p", { textContent: "Chains and sides are even." }) : sentences(found));
+  }
+}
+
+/** Places that must stay free: at a site by keyboard, anywhere by a click on the head. */
+export class FreePlaces {
+  readonly element = make("div");
+  private readonly list = make("ul", { className: "places" });
+  private readonly said = make("div");
+  private readonly site = make("select", { id: "free-site" });
+  private readonly radius = make("input", { type: "text", inputMode: "numeric", value: "15", id: "free-radius" });
+  private readonly reason = make("input", { type: "text", maxLength: 60, id: "free-reason", placeholder: "wound, shunt, dressing ..." });
+  private readonly pick = make("button", { type: "button", id: "free-pick", textContent: "click on the head" });
+  private places: readonly FreePlace[] = [];
+
+  constructor(private readonly events: PanelEvents) {
+    this.pick.setAttribute("aria-pressed", "false");
+    this.pick.addEventListener("click", () => this.ask(this.pick.getAttribute("aria-pressed") !== "true"));
+    this.element.append(
+      make("p", { textContent: "A wound, shunt, bone defect, dressing or device: sites inside are moved the least way that clears it, the homologous site equally. Local policy decides." }),
+      make("div", { className: "fields" }, [labelled("Reason", this.reason), labelled("Radius in mm", this.radius), labelled("Middle at site", this.site)]),
+      make("div", { className: "group" }, [button("keep free at this site", () => this.add({ site: this.site.value })), this.pick]),
+      this.list, this.said,
+    );
+  }
+
+  private ask(on: boolean): void {
+    this.pick.setAttribute("aria-pressed", String(on));
+    this.events.askForPlace(on);
+    if (on) this.events.say("Click the middle of the place on the head, or press the button again to let it be.");
+  }
+
+  /** The head was clicked. */
+  touched(point: Vec3): void {
+    this.ask(false);
+    this.add({ point_mm: point.map((v) => Math.round(v * 10) / 10) });
+  }
+
+  private add(where: { site?: string; point_mm?: number[] }): void {
+    const radius = Number(this.radius.value.replace(",", "."));
+    if (!(radius >= 1 && radius <= 150)) {
+      this.events.say(`Radius must lie in 1 to 150 mm, got ${this.radius.value || "nothing"}.`);
+      this.radius.focus();
+      return;
+    }
+    this.send([...this.places, { site: null, point_mm: null, polygon_mm: [], radius_mm: radius, reason: this.reason.value.trim(), ...where }]);
+  }
+
+  private send(places: readonly FreePlace[]): void {
+    // Entries that are empty are left out, as in a case file.
+    this.events.change({ free: places.map((place) => Object.fromEntries(Object.entries(place).filter(([, v]) => v !== null && v !== "" && !(Array.isArray(v) && !v.length)))) });
+  }
+
+  show(state: State): void {
+    this.places = state.case.free;
+    const names = state.scene.sites.map((site) => site.name);
+    const chosen = this.site.value;
+    this.site.replaceChildren(...names.map((name) => make("option", { value: name, textContent: name })));
+    if (names.includes(chosen)) this.site.value = chosen;
+    this.list.replaceChildren(...this.places.map((place, i) => {
+      const title = state.scene.regions[i]?.name ?? place.reason;
+      const remove = button("remove", () => this.send(this.places.filter((_, k) => k !== i)));
+      remove.setAttribute("aria-label", `remove ${title}`);
+      return make("li", {}, [make("span", { textContent: title }), remove]);
+    }));
+    this.said.replaceChildren(sentences(state.sentences["free"] ?? []));
+  }
+
+  /** The site chosen on the head or in the table is offered here. */
+  offer(site: string): void {
+    if ([...this.site.options].some((option) => option.value === site)) this.site.value = site;
+  }
+}
+
+/** Shape of the head in words, and the norms it is held against. */
+export class Shape {
+  readonly element = make("div");
+
+  show(state: State): void {
+    const parts: Node[] = [];
+    for (const [name, title] of [["shape", "Shape of the head"], ["norms", "Against published norms"]] as const) {
+      const said = state.sentences[name];
+      if (said?.length) parts.push(make("h2", { textContent: title }), sentences(said));
+    }
+    if (!parts.length) parts.push(make("p", { textContent: "Type the first measurement; then this says what the head is like." }));
+    this.element.replaceChildren(...parts);
+  }
+}
