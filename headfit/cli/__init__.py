@@ -70,7 +70,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = list(sys.argv[1:] if arguments is None else arguments)
     screen = Screen(as_json="--json" in given)
     try:
-        return _run(given, screen)
+        code = _run(given, screen)
+        sys.stdout.flush()  # or a closed pipe would be found out after the last `except`
+        return code
     except HeadfitError as error:
         screen.fail(error)
         return BAD_INPUT

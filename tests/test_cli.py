@@ -1,0 +1,453 @@
+"""The command line: what it makes, what it says, and how it refuses."""
+
+import csv
+import dataclasses
+import hashlib
+import io
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+from demo_case import TEXT, demo_result
+from PIL import Image
+
+from headfit import Rules, __version__, load_template, place_sites
+from headfit import cli as cli_package
+from headfit.cli import COMMANDS, main
+from headfit.cli.summary import how_sure
+from headfit.errors import DrawingError
+from headfit.files.landmark_files import landmarks_json
+from headfit.files.surfaces import ply_bytes, read_head
+from headfit.fitting.tape import MEASUREMENTS
+
+MADE = ["bids", "case.json", "head.ply", "landmarks.json", "marks.tsv"]
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: str | Path) -> tuple[int, str, str]:
+    """Exit code, standard output and standard error of one command."""
+    capsys.readouterr()
+    code = main([str(argument) for argument in arguments])
+    found = capsys.readouterr()
+    return code, found.out, found.err
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str | Path) -> str:
+    """The one sentence of a command that must refuse."""
+    code, out, err = said(capsys, *arguments)
+    assert code == 2
+    assert out == ""
+    assert err.startswith("headfit: ")
+    assert err.count("\n") == 1
+    return err.removeprefix("headfit: ").rstrip("\n")
+
+
+@pytest.fixture
+def case(tmp_path: Path) -> Path:
+    path = tmp_path / "case.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def template(tmp_path: Path) -> tuple[Path, Path]:
+    """Surface and landmark file of the adult template."""
+    head = load_template()
+    surface, marks = tmp_path / "adult.ply", tmp_path / "adult.json"
+    surface.write_bytes(ply_bytes(head))
+    marks.write_text(landmarks_json(head.landmarks))
+    return surface, marks
+
+
+def test_fit_writes_the_whole_folder(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out, err = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
+    assert (code, err) == (0, "")
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == MADE
+    found = json.loads((tmp_path / "out" / "case.json").read_text())
+    assert found["made_by"]["version"] == __version__
+    assert found["case"]["label"] in out
+    dataset = tmp_path / "out" / "bids"
+    validator = Path(sys.executable).with_name("bids-validator-deno")
+    judged = subprocess.run([validator, "--json", dataset], capture_output=True, check=False)
+    assert json.loads(judged.stdout)["issues"]["issues"] == []
+    # The head that is written is the head on which the sites stand.
+    head = read_head(tmp_path / "out" / "head.ply", tmp_path / "out" / "landmarks.json")
+    gap = place_sites(head, "10-20").points_mm - place_sites(
+        demo_result().fitted.head, "10-20"
+    ).points_mm  # fmt: skip
+    assert np.linalg.norm(gap, axis=1).max() < 0.3
+
+
+def test_fit_twice_writes_the_same_bytes_and_keeps_what_is_not_its_own(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+
+    def digests() -> dict[str, str]:
+        return {
+            str(path.relative_to(out)): hashlib.sha256(path.read_bytes()).hexdigest()
+            for path in out.rglob("*")
+            if path.is_file()
+        }
+
+    assert said(capsys, "fit", case, "-o", out, "--no-picture")[0] == 0
+    first = digests()
+    assert len(first) == 9
+    (out / "notes.txt").write_text("mine")
+    assert said(capsys, "fit", case, "-o", out, "--no-picture")[0] == 0
+    assert (out / "notes.txt").read_text() == "mine"
+    (out / "notes.txt").unlink()
+    assert digests() == first
+
+
+def test_the_summary_fits_on_one_screen_and_has_a_unit_at_every_number(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, out, _ = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
+    lines = out.splitlines()
+    assert len(lines) <= 40
+    (row,) = [line for line in lines if line.startswith("nasion-inion arc")]
+    assert row.split() == "nasion-inion arc 36.6 cm ± 0.2 cm 36.6 cm 0 mm".split()
+    assert "hard to find: inion" in out
+    assert "(invented data)" in out
+    assert how_sure(demo_result()) in out
+    for sentence in demo_result().advice.sentences():
+        assert sentence in out
+
+
+def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:
+    spreads = demo_result().spreads
+    scalp = [name not in ("A1", "A2") for name in spreads.names]
+    twenty = place_sites(demo_result().fitted.head, "10-20").names
+    reach = {
+        name: a for name, a, keep in zip(spreads.names, spreads.ellipses_mm[:, 0], scalp,
+                                         strict=True) if keep and name in twenty
+    }  # fmt: skip
+    assert len(reach) == 19
+    text = how_sure(demo_result())
+    assert f"lie within {np.median(list(reach.values())):.0f} mm" in text
+    assert f"least sure {max(reach, key=reach.__getitem__)} " in text
+    assert f"surest {min(reach, key=reach.__getitem__)} " in text
+
+
+def test_json_is_one_object_and_nothing_else(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out, err = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture", "--json")
+    assert (code, err) == (0, "")
+    found = json.loads(out)
+    assert found["folder"] == str(tmp_path / "out")
+    assert found["sites"] == json.loads((tmp_path / "out" / "case.json").read_text())["sites"]
+
+
+def test_json_tells_a_machine_what_was_wrong(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = said(capsys, "fit", "nowhere.toml", "-o", "x", "--json")
+    assert code == 2
+    assert json.loads(out)["error"]["code"] == "file-missing"
+    assert err == f"headfit: {json.loads(out)['error']['message']}\n"
+
+
+def test_fit_draws_where_it_can(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out, _ = said(capsys, "fit", case, "-o", tmp_path / "out")
+    assert code == 0
+    assert "picture.png" in out
+    with Image.open(tmp_path / "out" / "picture.png") as image:
+        assert image.size == (1600, 1200)
+
+
+def test_without_a_driver_everything_but_the_picture_is_there_and_no_old_picture(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_driver(*_: object) -> None:
+        raise DrawingError("no picture can be drawn here: no driver", code="no-driver")
+
+    monkeypatch.setattr("headfit.output.picture.prepare", no_driver)
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "picture.png").write_bytes(b"of another head")
+    code, out, err = said(capsys, "fit", case, "-o", tmp_path / "out")
+    assert (code, err) == (0, "")
+    assert "No picture: no picture can be drawn here: no driver" in out
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == MADE
+    sentence = refused(capsys, "picture", case, "-o", tmp_path / "p.png")
+    assert sentence == "no picture can be drawn here: no driver"
+
+
+def test_picture_has_the_view_and_size_asked_for(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "p.png"
+    code, out, _ = said(capsys, "picture", case, "-o", path, "--view", "back", "--size", "320x240")
+    assert code == 0
+    assert "320x240 pixels, seen from back" in out
+    with Image.open(path) as image:
+        assert image.size == (320, 240)
+
+
+def test_sites_are_those_of_the_library_in_the_frame_of_the_surface(
+    template: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    surface, marks = template
+    table = tmp_path / "sites.tsv"
+    code, out, err = said(
+        capsys, "sites", surface, "--landmarks", marks, "--system", "10-10", "-o", table,
+        "--rule", "inner=parasagittal", "--rule", "length=skin",
+    )  # fmt: skip
+    assert (code, err) == (0, "")
+    rows = list(csv.DictReader(io.StringIO(table.read_text()), delimiter="\t"))
+    rules = Rules(inner="parasagittal", length="skin")
+    expected = place_sites(read_head(surface, marks), "10-10", rules)
+    assert [row["name"] for row in rows] == list(expected.names)
+    found = [[float(row[axis]) for axis in "xyz"] for row in rows]
+    np.testing.assert_allclose(found, expected.points_mm, atol=0.0006)
+    assert f"{len(rows)} sites of 10-10 on adult.ply" in out
+
+
+def test_sites_take_other_units_and_tell_what_was_moved(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=0.09)
+    (tmp_path / "ball.stl").write_bytes(ball.export(file_type="stl"))
+    (tmp_path / "marks.json").write_text(
+        '{"unit": "cm", "nasion": [0, 9.3, 0], "inion": [0, -9, 0],'
+        ' "left_preauricular": [-9, 0, 0], "right_preauricular": [9, 0, 0]}'
+    )
+    code, out, _ = said(
+        capsys, "sites", tmp_path / "ball.stl", "--landmarks", tmp_path / "marks.json",
+        "--unit", "m", "--system", "10-20", "-o", tmp_path / "s.tsv", "--json",
+    )  # fmt: skip
+    assert code == 0
+    found = json.loads(out)
+    # A quarter of the way round a ball of 90 mm, twice: half its circumference.
+    assert found["arcs_mm"]["coronal"] == pytest.approx(np.pi * 90, rel=1e-3)
+    assert found["landmarks_moved_mm"] == {"nasion": pytest.approx(3.0, abs=0.1)}
+    assert found["n_sites"] == 21
+
+
+def test_demo_writes_its_case_and_can_be_repeated(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("headfit.output.picture.png_bytes", lambda _: b"drawn")
+    for _ in range(2):
+        code, out, err = said(capsys, "demo", tmp_path / "demo", "--no-open")
+        assert (code, err) == (0, "")
+    assert (tmp_path / "demo" / "case.toml").read_text(encoding="utf-8") == TEXT
+    assert (tmp_path / "demo" / "picture.png").read_bytes() == b"drawn"
+    assert f"headfit fit {tmp_path / 'demo' / 'case.toml'} -o {tmp_path / 'demo'}" in out
+    assert "invented" in out
+
+
+def test_the_demo_opens_only_in_front_of_a_display(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from headfit.cli import demo
+
+    opened: list[str] = []
+    monkeypatch.setattr("webbrowser.open", opened.append)
+    monkeypatch.setattr(sys, "platform", "linux")
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
+    (tmp_path / "picture.png").touch()
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    demo._open(tmp_path)
+    assert opened == []
+    monkeypatch.setenv("DISPLAY", ":0")
+    demo._open(tmp_path)
+    assert opened == [(tmp_path / "picture.png").as_uri()]
+
+
+def test_window_shows_the_scene_of_the_case(
+    case: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown: list[tuple[str, str]] = []
+    monkeypatch.setattr(
+        "headfit.output.picture.open_window",
+        lambda scene, view: shown.append((scene.title, view)),
+    )
+    assert said(capsys, "window", case, "--view", "top")[0] == 0
+    assert shown == [(demo_result().case.label, "top")]
+
+
+def test_measurements_are_listed_with_how_they_are_taken(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    code, out, _ = said(capsys, "measurements")
+    assert code == 0
+    for name, kind in MEASUREMENTS.items():
+        assert name in out.splitlines()
+        assert kind.how in out
+    found = json.loads(said(capsys, "measurements", "--json")[1])["measurements"]
+    assert found == [dataclasses.asdict(kind) for kind in MEASUREMENTS.values()]
+
+
+def test_doctor_says_it_and_fails_only_when_something_is_broken(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code, out, _ = said(capsys, "doctor")
+    assert code == 0
+    assert f"headfit: version {__version__}" in out
+    monkeypatch.setattr("headfit.output.doctor.ALWAYS_NEEDED", ("no-such-package",))
+    code, out, _ = said(capsys, "doctor", "--json")
+    assert code == 1
+    states = {entry["part"]: entry["state"] for entry in json.loads(out)["findings"]}
+    assert states["packages"] == "broken"
+
+
+WRONG: dict[str, tuple[list[str], str]] = {
+    "a misspelt command": (["fitt"], "unknown command 'fitt': did you mean 'fit'?"),
+    "a missing option": (
+        ["fit", "case.toml"],
+        "the following arguments are required: -o/--output (`headfit fit --help` shows how)",
+    ),
+    "an unknown option": (
+        ["fit", "case.toml", "-o", "out", "--fast"],
+        "unrecognized arguments: --fast (`headfit --help` shows how)",
+    ),
+    "no such case": (
+        ["fit", "nowhere.toml", "-o", "out"],
+        "there is no file nowhere.toml (is the name right, and the folder?)",
+    ),
+    "a rule without a choice": (
+        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner"],
+        "--rule must be written NAME=CHOICE, got 'inner' (inner=parasagittal)",
+    ),
+    "an unknown rule": (
+        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "iner=row"],
+        "unknown rule 'iner': did you mean 'inner'?",
+    ),
+    "an unknown choice": (
+        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner=rwo"],
+        "unknown rule for inner 'rwo': did you mean 'row'?",
+    ),
+    "a rule twice": (
+        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner=row",
+         "--rule", "inner=crossing"],
+        "--rule inner must be given once, got it twice",
+    ),
+    "no such surface": (
+        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv"],
+        "there is no file a.ply (is the name right, and the folder?)",
+    ),
+    "a size that is none": (
+        ["picture", "case.toml", "-o", "p.png", "--size", "big"],
+        "--size must be WIDTHxHEIGHT in pixels, each 100 to 8000, got 'big' (1600x1200)",
+    ),
+    "a size too large": (
+        ["picture", "case.toml", "-o", "p.png", "--size", "9000x1200"],
+        "--size must be WIDTHxHEIGHT in pixels, each 100 to 8000, got '9000x1200' (1600x1200)",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", WRONG)
+def test_bad_input_gets_one_sentence(
+    kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    arguments, sentence = WRONG[kind]
+    assert refused(capsys, *arguments) == sentence
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_head_nobody_has_is_refused_and_nothing_is_written(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case.write_text('[tape]\nunit = "cm"\nnasion_inion = 362')
+    sentence = refused(capsys, "fit", case, "-o", tmp_path / "out")
+    assert sentence == (
+        "case.toml: nasion-inion arc must lie in 15 to 48 cm, got 362 cm (should it say "
+        'unit = "mm"?)'
+    )
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_file_in_the_place_of_the_folder_is_kept(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "out").write_text("mine")
+    assert "the output must be a folder" in refused(capsys, "fit", case, "-o", tmp_path / "out")
+    assert (tmp_path / "out").read_text() == "mine"
+
+
+def test_the_help_names_every_command_and_no_command_shows_the_help(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    code, out, _ = said(capsys)
+    assert code == 2
+    for name in COMMANDS:
+        assert re.search(rf"^    {name}\s", out, re.MULTILINE), name
+    with pytest.raises(SystemExit) as stopped:
+        main(["--version"])
+    assert stopped.value.code == 0
+    assert capsys.readouterr().out == f"headfit {__version__}\n"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_its_own_help(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main([name, "--help"])
+    assert stopped.value.code == 0
+    assert f"usage: headfit {name}" in capsys.readouterr().out
+
+
+def test_ctrl_c_is_no_traceback(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli_package, "_run", interrupted)
+    code, _, err = said(capsys, "doctor")
+    assert code == 130
+    assert err.startswith("headfit: stopped")
+
+
+def run_command(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "headfit", *arguments],
+        capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def test_in_a_process_of_its_own_the_exit_codes_are_the_same(tmp_path: Path) -> None:
+    (tmp_path / "bad.toml").write_bytes(b"\xff\xfe[case]")
+    done = run_command("fit", tmp_path / "bad.toml", "-o", tmp_path / "out")
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "must be UTF-8 text" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert run_command("measurements").returncode == 0
+
+
+def test_fitting_without_a_picture_loads_no_drawing_library(case: Path, tmp_path: Path) -> None:
+    script = (
+        "import sys; from headfit.cli import main; code = main(sys.argv[1:]); "
+        "heavy = {'vtkmodules', 'pyvista', 'pandas', 'matplotlib'} & set(sys.modules); "
+        "sys.exit(f'{code} {sorted(heavy)}')"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, "fit", case, "-o", tmp_path / "out", "--no-picture"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.stderr == "0 []\n"
+
+
+@pytest.mark.parametrize("more", [[], ["--json"]], ids=["for a person", "for a machine"])
+def test_a_reader_that_goes_away_is_no_traceback(more: list[str]) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "headfit", "measurements", *more],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as process:  # fmt: skip
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        said_on_error = process.stderr.read()
+    assert "Traceback" not in said_on_error
+    assert "BrokenPipe" not in said_on_error
