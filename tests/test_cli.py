@@ -5,6 +5,7 @@ import dataclasses
 import hashlib
 import io
 import json
+import os
 import re
 import subprocess
 import sys
@@ -439,11 +440,17 @@ def test_fitting_without_a_picture_loads_no_drawing_library(case: Path, tmp_path
     assert done.stderr == "0 []\n"
 
 
-@pytest.mark.parametrize("more", [[], ["--json"]], ids=["for a person", "for a machine"])
-def test_a_reader_that_goes_away_is_no_traceback(more: list[str]) -> None:
+@pytest.mark.parametrize(
+    "arguments",
+    [["measurements"], ["measurements", "--json"], ["fit", "nowhere.toml", "-o", "x", "--json"]],
+    ids=["for a person", "for a machine", "a short answer"],
+)
+def test_a_reader_that_goes_away_is_no_traceback(arguments: list[str]) -> None:
     with subprocess.Popen(
-        [sys.executable, "-m", "headfit", "measurements", *more],
+        [sys.executable, "-m", "headfit", *arguments],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        # Unbuffered, the short answer would fail at once and not at exit.
+        env={name: text for name, text in os.environ.items() if name != "PYTHONUNBUFFERED"},
     ) as process:  # fmt: skip
         assert process.stdout is not None
         assert process.stderr is not None

@@ -68,21 +68,25 @@ def build_parser() -> argparse.ArgumentParser:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it did what was asked, 2 on bad input, with one sentence on why."""
     given = list(sys.argv[1:] if arguments is None else arguments)
-    screen = Screen(as_json="--json" in given)
     try:
-        code = _run(given, screen)
+        code = _answered(given, Screen(as_json="--json" in given))
         sys.stdout.flush()  # or a closed pipe would be found out after the last `except`
-        return code
+    except BrokenPipeError:
+        # Whoever read our output closed it, as `head` does; Python would complain again at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    return code
+
+
+def _answered(given: list[str], screen: Screen) -> int:
+    try:
+        return _run(given, screen)
     except HeadfitError as error:
         screen.fail(error)
         return BAD_INPUT
     except KeyboardInterrupt:
         screen.warn("stopped; files that were not finished are not there")
         return INTERRUPTED
-    except BrokenPipeError:
-        # Whoever read our output closed it, as `head` does; Python would complain again at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
 
 
 def _run(given: list[str], screen: Screen) -> int:

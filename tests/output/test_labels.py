@@ -80,20 +80,24 @@ def test_left_is_named_from_the_left_and_the_far_side_is_not() -> None:
     assert "TP9" not in found
 
 
+@pytest.mark.parametrize("size", [SIZE, (320, 240)], ids=["roomy", "crowded"])
 @pytest.mark.parametrize("name", VIEWS)
-def test_no_name_covers_another_name_or_marker_or_leaves_the_picture(name: str) -> None:
-    placed = names(name)
-    assert len(placed) > 15
+def test_no_name_covers_another_name_or_marker_or_leaves_the_picture(
+    name: str, size: tuple[int, int]
+) -> None:
+    now = View(*scene().camera(name), size)
+    placed = place_names(scene(), now, LETTER_PX, MARKER_MM)
+    assert len(placed) > 8
     boxes = [(p.x, p.y, p.x + 0.62 * LETTER_PX * len(p.name), p.y + LETTER_PX) for p in placed]
     for i, (left, low, right, high) in enumerate(boxes):
-        assert 0 <= left < right <= SIZE[0]
-        assert 0 <= low < high <= SIZE[1]
+        assert 0 <= left < right <= size[0]
+        assert 0 <= low < high <= size[1]
         for other_left, other_low, other_right, other_high in boxes[:i]:
             assert (
                 right <= other_left or other_right <= left or high <= other_low or other_high <= low
             )
-    for seen in seen_sites(scene(), view(name)):
-        x, y = view(name).pixels(scene().site(seen).point_mm[None])[0]
+    for seen in seen_sites(scene(), now):
+        x, y = now.pixels(scene().site(seen).point_mm[None])[0]
         assert not any(a < x < c and b < y < d for a, b, c, d in boxes)
 
 

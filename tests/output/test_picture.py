@@ -121,6 +121,10 @@ def machine_without(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str
 CRASHES = {
     "finds nothing": "print('{}')",
     "crashes as a driver does": "import os, signal\nos.kill(os.getpid(), signal.SIGSEGV)",
+    "answers, then crashes": (
+        'import os, signal\nprint(\'{"window": "vtkEGLRenderWindow", "renderer": "x"}\', '
+        "flush=True)\nos.kill(os.getpid(), signal.SIGSEGV)"
+    ),
     "says nonsense": "print('?')",
 }
 
