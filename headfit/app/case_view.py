@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.anatomy.template import load_template
@@ -48,6 +49,10 @@ class CaseView:
         "sheet", "sites", "derivations", "moves".
     sentences : dict of str to tuple of str
         "advice", "norms", "shape", "free", "derivations", "comparison".
+    displacement : Displacement or None
+        When places must stay free.
+    montage : MeasuredMontage or None
+        The chosen derivations.
     """
 
     case: Case
@@ -56,6 +61,8 @@ class CaseView:
     scene: Scene
     tables: Mapping[str, Table]
     sentences: Mapping[str, tuple[str, ...]]
+    displacement: Displacement | None = None
+    montage: MeasuredMontage | None = None
 
 
 def view_case(case: Case, *, quick: bool = False) -> CaseView:
@@ -95,14 +102,15 @@ def view_case(case: Case, *, quick: bool = False) -> CaseView:
     if moved is not None:
         scene = _with_free_places(scene, moved)
         sentences["free"] = moved.sentences or ("No site lies in a place that must stay free.",)
-    montage = None if quick else _montage(case)
-    if montage is not None:
-        measured = measure_montage(montage, sites, moved.points_mm if moved else None)
+    chosen = None if quick else _montage(case)
+    measured = None
+    if chosen is not None:
+        measured = measure_montage(chosen, sites, moved.points_mm if moved else None)
         scene = replace(scene, chains=_chains(measured))
         tables["derivations"] = _derivation_table(measured)
         sentences["derivations"] = measured.findings
     tables["sites"] = site_table(scene)
-    return CaseView(case, result, sites, scene, tables, sentences)
+    return CaseView(case, result, sites, scene, tables, sentences, moved, measured)
 
 
 def _quick_fit(case: Case) -> CaseResult:
@@ -137,15 +145,21 @@ def _displaced(case: Case, sites: Sites) -> Displacement | None:
 def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
     """Moved sites at their new places, those without a place marked, and the places themselves."""
     changed: list[DrawnSite] = []
+    # Its place on the tape lies where nothing must be put: never say it.
+    nowhere: dict[str, Any] = {"from_start_mm": None, "sure_mm": None}
     for move in moved.moves:
         site = scene.site(move.site)
-        changed.append(replace(site, point_mm=move.point_mm, state="moved", note=move.words))
+        changed.append(
+            replace(site, **nowhere, point_mm=move.point_mm, state="moved", note=move.words)
+        )
     for name, why in moved.left_out.items():
-        changed.append(replace(scene.site(name), state="blocked", note=why))
+        changed.append(replace(scene.site(name), **nowhere, state="blocked", note=why))
+    names = {site.name for site in changed}
+    ellipses = tuple(each for each in scene.ellipses if each.site not in names)
     regions = tuple(
         Region(obstacle.title, obstacle.outline_mm, obstacle.reason) for obstacle in moved.obstacles
     )
-    return replace(scene.with_sites(changed), regions=regions)
+    return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses)
 
 
 def _montage(case: Case) -> Montage | None:
@@ -192,15 +206,15 @@ def _chains(measured: MeasuredMontage) -> tuple[Chain, ...]:
 
 
 def _derivation_table(measured: MeasuredMontage) -> Table:
+    moved = any(each.before_mm is not None for each in measured.derivations)
+    columns = [Column("Derivation"), Column("Length", "mm", number=True)]
+    if moved:
+        columns.append(Column("Longer by moving", "mm", number=True))
     rows = []
     for found in measured.chains:
+        rows.append(Row((f"Chain: {found.chain.name}",), heading=True))
         for each in found.derivations:
-            change = "" if each.before_mm is None else f"{each.change_mm:+.0f}"
-            rows.append(Row((each.name, found.chain.name, mm(each.length_mm), change)))
-    return Table(
-        "derivations",
-        f"{measured.montage.title}: length of each derivation along the scalp.",
-        (Column("Derivation"), Column("Chain"), Column("Length", "mm", number=True),
-         Column("By moving", "mm", number=True)),
-        tuple(rows),
-    )  # fmt: skip
+            change = [] if not moved else [f"{each.change_mm:+.0f}" if each.change_mm else ""]
+            rows.append(Row((each.name, mm(each.length_mm), *change)))
+    caption = f"{measured.montage.title}: length of each derivation along the scalp."
+    return Table("derivations", caption, tuple(columns), tuple(rows))

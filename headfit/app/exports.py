@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import tempfile
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, fields
@@ -15,7 +14,11 @@ from headfit.errors import InputError, sentence, unknown_name
 from headfit.files.bids import bids_files
 from headfit.files.case_file import case_text
 from headfit.files.results import CaseResult
+from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.headmap import as_svg, head_map
 from headfit.output.report import Section, report_html
+from headfit.output.sheet import SheetContent, sheet_pdf
+from headfit.output.tables import cm
 
 
 @dataclass(frozen=True)
@@ -80,6 +83,9 @@ def report_of(view: CaseView, name: str) -> str:
         for title, sentences, wanted in parts
         if sentences or any(t in tables for t in wanted)
     ]
+    flat = head_map(view.sites, 170.0, 190.0, displacement=view.displacement, montage=view.montage)
+    map_title = f"{case.label}: head map seen from above"
+    sections.append(Section("Head map", drawing=as_svg(flat, map_title)))
     stem = Path(name).stem
     return report_html(
         view.scene,
@@ -105,13 +111,38 @@ def _report(view: CaseView, name: str) -> Export:
 
 
 def _picture(view: CaseView, _name: str) -> Export:
-    from headfit.output.picture import write_picture
+    from headfit.output.picture import png_bytes
 
     _result(view)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "picture.png"
-        write_picture(view.scene, path)
-        return Export(".png", "image/png", path.read_bytes())
+    return Export(".png", "image/png", png_bytes(view.scene))
+
+
+def sheet_content(view: CaseView) -> SheetContent:
+    """What the sheet for the chair says of a case."""
+    case, result = view.case, _result(view)
+    taken = {
+        name: " / ".join(cm(value) for value in readings) + " cm"
+        for name, readings in case.tape.readings_mm.items()
+    }
+    arcs = {"midline": "nasion_inion", "coronal": "preauricular_arc", "row F": "frontal_row",
+            "row P": "parietal_row"}  # fmt: skip
+    label = result.fitted.head.label
+    notes = [f"Template: {label}."] if label != "adult" else []
+    notes += ["Invented data, no person."] if case.invented else []
+    return SheetContent(
+        case.label,
+        view.sites,
+        __version__,
+        tuple(f"{MEASUREMENTS[name].title} {text}" for name, text in taken.items()),
+        (*notes, *result.fitted.flags),
+        {arc: f"taken {taken[name]}" for arc, name in arcs.items() if name in taken},
+        view.displacement,
+        (view.montage,) if view.montage else (),
+    )
+
+
+def _sheet(view: CaseView, _name: str) -> Export:
+    return Export(".pdf", "application/pdf", sheet_pdf(sheet_content(view)))
 
 
 def _bids(view: CaseView, _name: str) -> Export:
@@ -134,6 +165,7 @@ def _case(view: CaseView, _name: str) -> Export:
 
 _MAKERS: dict[str, Callable[[CaseView, str], Export]] = {
     "report": _report,
+    "sheet": _sheet,
     "picture": _picture,
     "bids": _bids,
     "case": _case,

@@ -27,11 +27,12 @@ _DRAWN = ("left", "right", "front", "back", "top")
 
 @dataclass(frozen=True)
 class Section:
-    """A part of the report: a heading, sentences, and a table or none."""
+    """A part of the report: a heading, sentences, tables, and a drawing as SVG or none."""
 
     title: str
     sentences: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
+    drawing: str = ""
 
 
 def report_html(
@@ -87,7 +88,9 @@ def report_html(
 def _section(section: Section) -> str:
     sentences = "".join(f"<p>{escape(text)}</p>" for text in section.sentences)
     tables = "".join(f'<div class="scroll">{table_html(table)}</div>' for table in section.tables)
-    return f"<section><h2>{escape(section.title)}</h2>{sentences}{tables}</section>"
+    return (
+        f"<section><h2>{escape(section.title)}</h2>{sentences}{tables}{section.drawing}</section>"
+    )
 
 
 def _built(name: str) -> str:

@@ -11,8 +11,9 @@ from html import escape
 from typing import Any
 
 from headfit.anatomy.arcs import ARCS
+from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.fitting.tape import MEASUREMENTS
-from headfit.output.scene import STATES, Scene
+from headfit.output.scene import STATES, DrawnSite, Scene
 
 
 @dataclass(frozen=True)
@@ -26,10 +27,14 @@ class Column:
 
 @dataclass(frozen=True)
 class Row:
-    """Cells as text, and the site of the head that the row speaks of, if any."""
+    """Cells as text, and the site of the head that the row speaks of, if any.
+
+    A heading is one cell over all columns.
+    """
 
     cells: tuple[str, ...]
     site: str = ""
+    heading: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,34 +70,44 @@ def mm(length_mm: float | None) -> str:
 
 
 def site_table(scene: Scene) -> Table:
-    """Every site in the order in which arcs are measured, with where to mark it."""
-    order = {arc: i for i, arc in enumerate(ARCS)}
-    ranked = sorted(
-        scene.sites,
-        key=lambda site: (order.get(site.arc, len(order)), site.from_start_mm or 0.0),
-    )
+    """Every site under its arc, in the order in which arcs are measured, with where to mark it."""
     compared = any(site.deviation_mm is not None for site in scene.sites)
     sure = any(site.sure_mm is not None for site in scene.sites)
-    columns = [Column("Site"), Column("Arc"), Column("Mark at", "cm", number=True)]
+    columns = [Column("Site"), Column("Mark at", "cm", number=True)]
     if sure:
         columns.append(Column("Sure to ±", "mm", number=True))
     if compared:
         columns.append(Column("Off by", "mm", number=True))
     columns.append(Column("Note"))
     rows = []
-    for site in ranked:
-        arc = f"{site.arc} from {site.start.removesuffix(' preauricular point')}"
-        cells = [site.name, arc if site.arc else "beside an arc", cm(site.from_start_mm)]
-        if sure:
-            cells.append(mm(site.sure_mm))
-        if compared:
-            cells.append(mm(site.deviation_mm))
-        state = STATES[site.state]
-        said = "" if site.state == "planned" else f"{state.sign} {site.note or state.words}"
-        cells.append(said or site.note)
-        rows.append(Row(tuple(cells), site.name))
+    arcs = [arc for arc in ARCS if any(site.arc == arc for site in scene.sites)]
+    for arc in [*arcs, ""]:
+        of_arc = [site for site in scene.sites if site.arc == arc]
+        if of_arc:
+            rows.append(Row((_arc_heading(scene, arc),), heading=True))
+        for site in sorted(of_arc, key=_place_on_tape):
+            cells = [site.name, cm(site.from_start_mm)]
+            if sure:
+                cells.append(mm(site.sure_mm))
+            if compared:
+                cells.append(mm(site.deviation_mm))
+            state = STATES[site.state]
+            said = "" if site.state == "planned" else f"{state.sign} {site.note or state.words}"
+            rows.append(Row((*cells, said or site.note), site.name))
     caption = "Tape distance of each site along its arc."
     return Table("sites", caption, tuple(columns), tuple(rows))
+
+
+def _place_on_tape(site: DrawnSite) -> float:
+    return float("inf") if site.from_start_mm is None else site.from_start_mm
+
+
+def _arc_heading(scene: Scene, arc: str) -> str:
+    if not arc:
+        return "Beside the arcs"
+    length = next(line.length_mm for line in scene.arcs if line.name == arc)
+    start, end = (LANDMARK_TITLES.get(name, name) for name in (ARCS[arc].start, ARCS[arc].end))
+    return f"{arc[0].upper()}{arc[1:]}: {cm(length)} cm from {start} to {end}"
 
 
 def sheet_table(
@@ -129,6 +144,10 @@ def table_html(table: Table) -> str:
     rows = []
     for row in table.rows:
         first, *rest = row.cells
+        if row.heading:
+            wide = f'<th scope="rowgroup" colspan="{len(table.columns)}">{escape(first)}</th>'
+            rows.append(f'<tr class="heading">{wide}</tr>')
+            continue
         cells = "".join(
             f"<td{_number(column)}>{escape(cell)}</td>"
             for column, cell in zip(table.columns[1:], rest, strict=True)

@@ -124,7 +124,7 @@ export class App {
     this.shape.show(state);
     const advice = [state.problem && `This case cannot be fitted: ${state.problem}.`, ...(state.sentences["advice"] ?? [])].filter(Boolean);
     this.advice.replaceChildren(make("h2", { textContent: "Advice" }), advice.length ? sentences(advice) : make("p", { textContent: state.fit ? "Nothing to take again." : "Start with the three tapes." }));
-    this.placed?.tell(state.scene.sites.map((site) => site.state));
+    this.placed?.tell(state.scene);
     this.showHead(state);
     if (state.found) this.say(state.found);
     else this.say(state.fit ? "Fitted." : "Nothing measured yet.");
@@ -239,7 +239,6 @@ export class App {
   private showMove(site: string): void {
     this.choose(site, true);
     this.placed?.viewer.emphasise(site);
-    this.offer("compare");
   }
 
   private save(): Promise<void> {

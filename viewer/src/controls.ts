@@ -1,5 +1,7 @@
 // The bar under the head: looks and layers. Every control is a plain button or check box.
-import type { Legend } from "./data";
+import type { Legend, SceneData } from "./data";
+import { make } from "./dom";
+import { SURE_COLOUR } from "./figures";
 import type { Viewer } from "./viewer";
 
 export function controls(legend: Legend, viewer: Viewer): HTMLElement {
@@ -36,19 +38,21 @@ export function controls(legend: Legend, viewer: Viewer): HTMLElement {
 }
 
 /** What the bodies on the head mean. */
-export function key(legend: Legend, present: Iterable<string>): HTMLElement {
+export function key(legend: Legend, scene: SceneData): HTMLElement {
   const list = document.createElement("ul");
   list.className = "key";
   list.setAttribute("aria-label", "Meaning of the marks");
-  for (const name of new Set(present)) {
+  const tell = (look: string, colour: string, words: string): void => {
+    const swatch = make("i", { className: `swatch ${look}` });
+    swatch.style.setProperty("--c", colour);
+    list.append(make("li", {}, [swatch, words]));
+  };
+  for (const name of new Set(scene.sites.map((site) => site.state))) {
     const state = legend.states[name]!;
-    const item = document.createElement("li");
-    const swatch = document.createElement("i");
-    swatch.className = `swatch ${state.body}`;
-    swatch.style.setProperty("--c", state.colour);
-    item.append(swatch, `${state.sign} ${state.words}`);
-    list.append(item);
+    tell(state.body, state.colour, `${state.sign} ${state.words}`);
   }
+  if (scene.ellipses.length) tell("ring", SURE_COLOUR, "true place, 95 % sure");
+  if (scene.regions.length) tell("rim", "", "must stay free");
   return list;
 }
 

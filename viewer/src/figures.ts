@@ -8,12 +8,13 @@ import { LineSegments2 } from "three/addons/lines/LineSegments2.js";
 import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js";
 import { floats, type Arrow, type Legend, type Region, type Site, type Vec3 } from "./data";
 
+export const SURE_COLOUR = "#7a5200";
 const SIZE_MM = 3.4;
 const BODIES = {
   ball: new SphereGeometry(SIZE_MM, 16, 12),
   box: new BoxGeometry(1.8 * SIZE_MM, 1.8 * SIZE_MM, 1.8 * SIZE_MM),
   octahedron: new OctahedronGeometry(1.45 * SIZE_MM),
-  cone: new ConeGeometry(1.15 * SIZE_MM, 2.6 * SIZE_MM, 16),
+  cone: new ConeGeometry(1.4 * SIZE_MM, 2.8 * SIZE_MM, 16),
 };
 const UP = new Vector3(0, 1, 0); // the axis of a cone
 

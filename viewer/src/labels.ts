@@ -1,6 +1,6 @@
 // Names beside the sites: hidden behind the head, never one over another; low ranks and the selected site win.
 import { Vector3, type PerspectiveCamera } from "three";
-import type { Site } from "./data";
+import type { Site, Vec3 } from "./data";
 
 const FACING = 0.08; // cosine between skin normal and line of sight from which a site counts as seen
 const HEIGHT_PX = 16;
@@ -8,6 +8,13 @@ const HEIGHT_PX = 16;
 interface Label {
   readonly element: HTMLSpanElement;
   readonly width: number;
+}
+
+/** A word beside the head that is no site. */
+export interface Side {
+  readonly name: string;
+  readonly point_mm: Vec3;
+  readonly normal: Vec3;
 }
 
 export interface Placed {
@@ -23,7 +30,8 @@ export class Labels {
   placed: Placed[] = [];
   private labels: Label[] = [];
   private order: number[] = [];
-  private sites: readonly Site[] = [];
+  private sites: readonly (Site | Side)[] = [];
+  private sides: readonly Side[] = [];
   screen = new Float32Array(0); // x, y in pixels and 1 where the site faces the camera
 
   constructor(host: HTMLElement) {
@@ -32,15 +40,18 @@ export class Labels {
     host.append(this.element);
   }
 
-  set(sites: readonly Site[]): void {
-    this.sites = sites;
-    this.screen = new Float32Array(3 * sites.length);
-    this.labels = sites.map((site) => {
+  set(sites: readonly Site[], sides: readonly Side[]): void {
+    this.sides = sides;
+    this.sites = [...sites, ...sides];
+    this.screen = new Float32Array(3 * this.sites.length);
+    this.labels = this.sites.map((site) => {
       const element = document.createElement("span");
       element.textContent = site.name;
+      if (sides.includes(site as Side)) element.className = "side";
       return { element, width: 7.4 * site.name.length + 8 };
     });
-    this.order = sites.map((_, i) => i).sort((a, b) => sites[a]!.rank - sites[b]!.rank);
+    const rank = (i: number): number => sites[i]?.rank ?? 9;
+    this.order = this.sites.map((_, i) => i).sort((a, b) => rank(a) - rank(b));
     this.element.replaceChildren(...this.labels.map((label) => label.element));
   }
 
@@ -50,8 +61,11 @@ export class Labels {
     const at = new Vector3();
     const normal = new Vector3();
     this.sites.forEach((site, i) => {
-      at.fromArray(points, 3 * i);
-      const seen = normal.set(...site.normal).dot(camera.position.clone().sub(at).normalize());
+      const side = this.sides.includes(site as Side);
+      if (side) at.set(...site.point_mm);
+      else at.fromArray(points, 3 * i);
+      // An ear is in sight from the front and the back too.
+      const seen = normal.set(...site.normal).dot(camera.position.clone().sub(at).normalize()) + (side ? 0.4 : 0);
       at.project(camera);
       this.screen[3 * i] = (at.x + 1) * 0.5 * width;
       this.screen[3 * i + 1] = (1 - at.y) * 0.5 * height;

@@ -128,7 +128,10 @@ export class FreePlaces {
     this.element.append(
       make("p", { textContent: "A wound, shunt, bone defect, dressing or device: sites inside are moved the least way that clears it, the homologous site equally. Local policy decides." }),
       make("div", { className: "fields" }, [labelled("Reason", this.reason), labelled("Radius in mm", this.radius), labelled("Middle at site", this.site)]),
-      make("div", { className: "group" }, [button("keep free at this site", () => this.add({ site: this.site.value })), this.pick]),
+      make("div", { className: "group" }, [button("keep free at this site", () => {
+        this.events.move(this.site.value);
+        this.add({ site: this.site.value });
+      }), this.pick]),
       this.list, this.said,
     );
   }

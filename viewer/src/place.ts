@@ -1,6 +1,6 @@
 // Put a viewer into a page: focusable, told in words, with its bar, and printable.
 import { controls, key } from "./controls";
-import type { Legend } from "./data";
+import type { Legend, SceneData } from "./data";
 import { Viewer, type ViewerEvents } from "./viewer";
 
 export const KEYS =
@@ -10,7 +10,7 @@ export const KEYS =
 export interface Placed {
   readonly viewer: Viewer;
   /** Tell the meaning of the marks that are there. */
-  tell(states: Iterable<string>): void;
+  tell(scene: SceneData): void;
 }
 
 /** The viewer in `host`, or null when the browser cannot draw; then `host` says so. */
@@ -41,7 +41,7 @@ export function place(host: HTMLElement, legend: Legend, events: ViewerEvents): 
   const legendSlot = document.createElement("div");
   host.append(legendSlot, controls(legend, viewer), keys);
   printable(stage, viewer);
-  return { viewer, tell: (states) => legendSlot.replaceChildren(key(legend, states)) };
+  return { viewer, tell: (scene) => legendSlot.replaceChildren(key(legend, scene)) };
 }
 
 /** A WebGL canvas prints blank, since its buffer is gone by then: a 2-D copy stands in. */

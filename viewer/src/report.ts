@@ -19,6 +19,6 @@ export function report(text: string): Viewer | null {
   document.body.classList.add("drawn");
   placed.viewer.setHead(data.head);
   placed.viewer.setScene(data.scene);
-  placed.tell(data.scene.sites.map((site) => site.state));
+  placed.tell(data.scene);
   return placed.viewer;
 }

@@ -5,7 +5,7 @@ export interface TableData {
   readonly name: string;
   readonly caption: string;
   readonly columns: readonly { readonly title: string; readonly unit: string; readonly number: boolean }[];
-  readonly rows: readonly { readonly cells: readonly string[]; readonly site: string }[];
+  readonly rows: readonly { readonly cells: readonly string[]; readonly site: string; readonly heading: boolean }[];
 }
 
 /** Fill a table element; the text of a cell stays text. */
@@ -30,6 +30,16 @@ export function fill(table: HTMLTableElement, data: TableData): void {
   for (const row of data.rows) {
     const line = document.createElement("tr");
     if (row.site) line.dataset["site"] = row.site;
+    if (row.heading) {
+      const wide = document.createElement("th");
+      wide.scope = "rowgroup";
+      wide.colSpan = data.columns.length;
+      wide.textContent = row.cells[0] ?? "";
+      line.className = "heading";
+      line.append(wide);
+      body.append(line);
+      continue;
+    }
     row.cells.forEach((text, i) => {
       const cell = document.createElement(i ? "td" : "th");
       if (!i) cell.scope = "row";

@@ -1,8 +1,8 @@
 // The head to look at. Knows a scene, not where it comes from: the app and the mailed report both use it.
 import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } from "three";
 import { floats, octets, whole, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
-import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, skinColours, type Rider } from "./figures";
-import { Labels } from "./labels";
+import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, skinColours, SURE_COLOUR, type Rider } from "./figures";
+import { Labels, type Side } from "./labels";
 import { Stage } from "./stage";
 
 const PICK_PX = 16;
@@ -112,15 +112,24 @@ export class Viewer {
     this.riders.push(this.bodies);
     this.groups.get("sites")!.add(this.bodies.group);
     add("arcs", new Lines(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.4)), false, lineMaterial("#4a6378", 2)));
-    add("uncertainty", new Lines(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), true, lineMaterial("#5a3d00", 1.6)));
+    add("uncertainty", new Lines(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), true, lineMaterial(SURE_COLOUR, 1.6)));
     const paths = scene.chains.flatMap((chain) => chain.derivations.map((d) => lifted(floats(d.path_mm), focus, 1.2)));
     add("chains", new Lines(paths, false, lineMaterial("#16324f", 4)));
     this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.states["far"]!.colour, focus, this.emphasised));
     this.groups.get("regions")!.add(regionFigures(scene.regions, focus));
-    this.labels.set(scene.sites);
+    this.labels.set(scene.sites, this.sides(scene));
     this.mark();
     if (first) this.look("front");
     this.stage.changed();
+  }
+
+  /** Left and right of the person, said beside the ears: seen from the front they are exchanged. */
+  private sides(scene: SceneData): Side[] {
+    const beside = ([x, y, z]: Vec3): Vec3 => [1.35 * x, y, z];
+    return [
+      { name: "left", point_mm: beside(scene.landmarks[2]!.point_mm), normal: [-1, 0, 0] },
+      { name: "right", point_mm: beside(scene.landmarks[3]!.point_mm), normal: [1, 0, 0] },
+    ];
   }
 
   /** Choose a site by name, "" for none; `turn` brings it to the front. */
@@ -215,7 +224,7 @@ export class Viewer {
     const screen = this.labels.screen;
     let best = -1;
     let nearest = PICK_PX;
-    for (let i = 0; 3 * i < screen.length; i++) {
+    for (let i = 0; i < (this.scene?.sites.length ?? 0); i++) {
       const gap = Math.hypot(screen[3 * i]! - x, screen[3 * i + 1]! - y);
       if (screen[3 * i + 2] && gap < nearest) [best, nearest] = [i, gap];
     }
