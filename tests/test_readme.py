@@ -1,0 +1,74 @@
+"""What README.md and DEVELOPERS.md say is so."""
+
+import io
+import re
+import shlex
+from contextlib import redirect_stdout
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from headfit.cli import COMMANDS, build_parser
+from headfit.files.case_file import case_of_text
+from headfit.files.results import fit_case
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+
+
+def test_every_command_in_the_readme_is_understood() -> None:
+    lines = [line for block in blocks("sh") for line in block.splitlines() if line]
+    shown = [line for line in lines if line.startswith("headfit ")]
+    assert len(shown) >= 5
+    for line in shown:
+        chosen = build_parser().parse_args(shlex.split(line, comments=True)[1:])
+        assert chosen.command in COMMANDS
+    for script in ("./scripts/demo", "./scripts/test"):
+        assert any(line.startswith(script) for line in lines)
+        assert (ROOT / script).is_file()
+
+
+def test_the_case_file_in_the_readme_fits() -> None:
+    (text,) = blocks("toml")
+    result = fit_case(case_of_text(text, ROOT))
+    assert result.fitted.flags == ()
+    assert result.advice.disagrees is None
+    assert result.advice.slips == ()
+
+
+def test_the_python_in_the_readme_runs() -> None:
+    (code,) = blocks("python")
+    out = io.StringIO()
+    with redirect_stdout(out):
+        exec(compile(code, "README.md", "exec"), {})
+    assert out.getvalue().count("[") == 2
+
+
+def test_the_picture_in_the_readme_is_there() -> None:
+    with Image.open(ROOT / "docs" / "picture.png") as image:
+        assert image.size == (1200, 900)
+    assert "docs/picture.png" in README
+
+
+def test_the_readme_says_what_it_is_not_once() -> None:
+    assert README.count("Not a medical device") == 1
+
+
+@pytest.mark.parametrize(
+    "name", re.findall(r"`((?:headfit|meshes|tests|viewer|docs)/[^`* ]*)`", DEVELOPERS)
+)
+def test_every_path_the_contributors_read_about_exists(name: str) -> None:
+    assert (ROOT / name).exists()
+
+
+def test_every_folder_of_the_package_is_on_the_map() -> None:
+    folders = {path.parent.name for path in (ROOT / "headfit").glob("*/__init__.py")}
+    assert len(folders) >= 8
+    for folder in folders:
+        assert f"`headfit/{folder}/`" in DEVELOPERS
