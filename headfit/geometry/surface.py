@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import scipy.sparse
@@ -121,26 +122,25 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
     points = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
     triangles = mesh.triangles_mm
     tree, reach = mesh.centre_tree
-    # No triangle whose centre is farther than this bound can hold the nearest place; the few long
-    # triangles are held against every point instead of widening the search for all.
-    usual = float(np.quantile(reach, 0.99))
-    long_faces = np.flatnonzero(reach > usual)
+    # A triangle whose centre is farther off than the nearest centre by more than its own reach
+    # cannot hold the nearest place. The few triangles that reach much farther than the others are
+    # held against every point instead of widening the search for all.
     centre_mm = np.asarray(tree.query(points)[0])
-    reached = tree.query_ball_point(points, centre_mm + usual + 1e-9)
-    near = np.asarray(reached, dtype=object).tolist()
-    faces = np.concatenate([[*found, *long_faces] for found in near]).astype(np.int64)
-    rows = np.repeat(np.arange(len(points)), [len(found) + len(long_faces) for found in near])
+    far = reach > 1.5 * float(np.quantile(reach, 0.99))
+    long_faces = np.flatnonzero(far)
+    found = tree.query_ball_point(points, centre_mm + float(reach[~far].max()) + 1e-9)
+    counts = np.array([len(faces) for faces in found])
+    near = np.fromiter(chain.from_iterable(found), np.int64, int(counts.sum()))
+    faces = np.concatenate([near, np.tile(long_faces, len(points))])
+    every = np.arange(len(points))
+    rows = np.concatenate([np.repeat(every, counts), np.repeat(every, len(long_faces))])
     gap = np.asarray(tree.data)[faces] - points[rows]
     closest_mm = np.sqrt(np.einsum("ij,ij->i", gap, gap)) - reach[faces]
     kept = closest_mm <= centre_mm[rows] + 1e-9
     faces, rows = faces[kept], rows[kept]
     all_weights, all_distances = _nearest_of_pairs(points[rows], triangles[faces])
-    counts = np.bincount(rows, minlength=len(points))
-    ends = np.cumsum(counts)
-    best = np.array(
-        [end - count + all_distances[end - count : end].argmin()
-         for end, count in zip(ends.tolist(), counts.tolist(), strict=True)]
-    )  # fmt: skip
+    order = np.lexsort((all_distances, rows))
+    best = order[np.searchsorted(rows[order], every)]
     faces, weights, distance = faces[best], all_weights[best], all_distances[best]
     return SurfacePoints(mesh.faces[faces], weights), distance
 
