@@ -16,6 +16,7 @@ from headfit.anatomy.arcs import Rules
 from headfit.app.case_view import UNMEASURED, montage_of
 from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sentence, unknown_name
 from headfit.files.case_file import Case, FreePlace, case_of_text, case_text
+from headfit.files.case_tape import TAPE_UNITS
 from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
 from headfit.units import MM_PER_UNIT, parse_length
 
@@ -198,6 +199,21 @@ def _free(case: Case, entries: object) -> Case:
     return replace(case, free=places)
 
 
+def _unit(case: Case, value: object) -> Case:
+    if value not in TAPE_UNITS:
+        raise unknown_name("unit of the sheet", value, TAPE_UNITS)
+    return replace(case, unit=str(value))
+
+
+def _doubtful(case: Case, value: object) -> Case:
+    if not isinstance(value, list):
+        raise InputError(
+            sentence("doubtful of a change", "be a list of landmarks", _short(value)),
+            code="change-form",
+        )
+    return replace(case, doubtful=tuple(value))
+
+
 def _derivations(case: Case, name: object) -> Case:
     if name is None or name == "":
         return replace(case, derivations=None, derivations_file=None)
@@ -229,14 +245,14 @@ _CHANGES: dict[str, Callable[[Case, object], Case]] = {
             "age",
             "sex",
             "system",
-            "unit",
-            "doubtful",
             "align",
             "measured_by",
             "measured_on",
             "note",
         )
     },
+    "unit": _unit,
+    "doubtful": _doubtful,
     "tape": _tape,
     "rules": _rules,
     "free": _free,

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from headfit.app.desk import NEW_NAME, Desk
 from headfit.app.server import make_app
+from headfit.errors import InputError, sentence
 
 _LOOPBACK = "127.0.0.1"
 
@@ -33,7 +34,7 @@ def serve(
     Raises
     ------
     FileFormatError, InputError
-        The case cannot be read.
+        The case cannot be read, or the port is taken.
     """
     import uvicorn
 
@@ -41,7 +42,15 @@ def serve(
     # Listening before the address is told: an early browser waits and is not refused.
     listening = socket.socket()
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    listening.bind((_LOOPBACK, port))
+    try:
+        listening.bind((_LOOPBACK, port))
+    except (OSError, OverflowError) as error:
+        listening.close()
+        raise InputError(
+            sentence("--port", "be a free port from 1024 to 65535", str(port),
+                     "leave it out and a free one is taken"),
+            code="port", port=port,
+        ) from error  # fmt: skip
     listening.listen(64)
     port = listening.getsockname()[1]
     token = secrets.token_urlsafe(24)

@@ -18,7 +18,9 @@ from headfit.cli.screen import Screen
 from headfit.errors import HeadfitError, InputError, unknown_name
 
 # In the order of the help. A new command is a module of this name and an entry here.
-COMMANDS = ("demo", "fit", "sites", "measurements", "picture", "window", "doctor")
+COMMANDS = (
+    "demo", "app", "fit", "report", "sites", "measurements", "picture", "window", "doctor",
+)  # fmt: skip
 
 BAD_INPUT = 2
 INTERRUPTED = 130  # what shells report for Ctrl-C

@@ -1,0 +1,42 @@
+"""Open a case in the browser: form, head, comparison, derivations. On this computer only.
+
+Nothing leaves this computer: the app listens on the loopback address, and only a page that knows
+the key in the printed address is answered. Every change is kept at once in CASE.toml.unsaved; the
+case file itself changes when you save. Ctrl-C ends it; nothing is lost.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from headfit.cli.screen import Screen
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what `headfit app` takes."""
+    parser.add_argument(
+        "case", metavar="CASE.toml", nargs="?", type=Path,
+        help="the case file; without it a new case begins in this folder",
+    )  # fmt: skip
+    parser.add_argument(
+        "--port", metavar="PORT", type=int, default=0, help="a free one unless given"
+    )
+    parser.add_argument(
+        "--no-browser", action="store_true", help="print the address only, open nothing"
+    )
+
+
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Serve until interrupted."""
+    from headfit.app.serve import serve
+
+    def say(address: str) -> None:
+        # The address is longer than many a terminal is wide and must not be broken.
+        screen.say("The app runs on this computer only; Ctrl-C ends it. Its address:")
+        screen.result({"address": address})
+        if not screen.as_json:
+            print(address, flush=True)  # noqa: T201
+
+    serve(arguments.case, port=arguments.port, open_browser=not arguments.no_browser, say=say)
+    return 0

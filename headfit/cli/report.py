@@ -1,0 +1,34 @@
+"""Write the report of a case: one HTML file that opens anywhere, asks for nothing and prints."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from headfit.cli.screen import Screen
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what `headfit report` takes."""
+    parser.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE.html", type=Path, required=True, help="report to write"
+    )
+
+
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Fit the case and write the report."""
+    from headfit.app.case_view import view_case
+    from headfit.app.exports import report_of
+    from headfit.files.case_file import read_case
+    from headfit.files.whole import write_whole
+
+    with screen.doing("Fitting the head"):
+        view = view_case(read_case(arguments.case))
+    with screen.doing("Writing"):
+        text = report_of(view, arguments.case.name)
+        write_whole(arguments.output, text)
+    size = len(text.encode())
+    screen.say(f"Wrote {arguments.output}: {size / 1e6:.1f} MB, opens without a network.")
+    screen.result({"file": str(arguments.output), "bytes": size})
+    return 0
