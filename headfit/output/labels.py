@@ -76,9 +76,9 @@ def seen_sites(scene: Scene, view: View) -> list[str]:
     normals = np.array([site.normal for site in scene.sites])
     sight = view.eye_mm - points
     sight /= np.linalg.norm(sight, axis=1, keepdims=True)
-    near = np.einsum("ij,ij->i", sight, normals) > _FACING
-    hidden = _behind_skin(scene, view, points + _CLEAR_MM * normals)
-    return [site.name for site, n, h in zip(scene.sites, near, hidden, strict=True) if n and not h]
+    near = np.flatnonzero(np.einsum("ij,ij->i", sight, normals) > _FACING)
+    hidden = _behind_skin(scene, view, points[near] + _CLEAR_MM * normals[near])
+    return [scene.sites[i].name for i in near[~hidden]]
 
 
 def _behind_skin(scene: Scene, view: View, points: Floats) -> NDArray[np.bool_]:
@@ -88,8 +88,11 @@ def _behind_skin(scene: Scene, view: View, points: Floats) -> NDArray[np.bool_]:
     Trumbore 1997, "Fast, minimum storage ray/triangle intersection".
     """
     skin, faces = scene.head.vertices_mm, scene.head.faces
-    flat, at = view.pixels(skin)[faces], view.pixels(points)[:, None]
-    holds = ((flat.min(axis=1) <= at) & (at <= flat.max(axis=1))).all(axis=2)
+    holds = np.ones((len(points), len(faces)), dtype=bool)
+    for corners, at in zip(view.pixels(skin).T, view.pixels(points).T, strict=True):
+        a, b, c = corners[faces.T]
+        holds &= np.minimum(np.minimum(a, b), c) <= at[:, None]
+        holds &= at[:, None] <= np.maximum(np.maximum(a, b), c)
     point, face = np.nonzero(holds)
     corner, second, third = np.moveaxis(skin[faces[face]], 1, 0)
     a, b, way = second - corner, third - corner, points[point] - view.eye_mm

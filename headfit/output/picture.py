@@ -8,6 +8,7 @@ would crash.
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,8 @@ _INK = "#1b1b1b"
 # A picture is drawn this many times as large and averaged: smooth edges without the antialiasing of
 # the driver, which differs from driver to driver.
 _OVERSAMPLING = 2
+# Function keys, because letters and digits mean something to VTK already.
+_KEYS = {f"F{i}": name for i, name in enumerate(CAMERAS, start=1)}
 
 
 def png_bytes(scene: Scene, view: str = "left", size: tuple[int, int] = (1600, 1200)) -> bytes:
@@ -48,11 +51,11 @@ def png_bytes(scene: Scene, view: str = "left", size: tuple[int, int] = (1600, 1
         No graphics driver on this machine.
     """
     scene.camera(view)  # complains about its name before anything slow
-    driver = prepare()
+    prepare()
     from PIL import Image
 
     large = (_OVERSAMPLING * size[0], _OVERSAMPLING * size[1])
-    plotter = _plotter(scene, view, large, driver, off_screen=True)
+    plotter = _plotter(scene, view, large, off_screen=True)
     try:
         image = np.asarray(plotter.screenshot(return_img=True))
     finally:
@@ -75,32 +78,52 @@ def open_window(scene: Scene, view: str = "left", size: tuple[int, int] = (1200,
         No display, or no OpenGL for it.
     """
     scene.camera(view)
-    driver = prepare("window")
-    plotter = _plotter(scene, view, size, driver, off_screen=False)
-    for key, name in zip("12345", CAMERAS, strict=False):
+    prepare("window")
+    plotter = _plotter(scene, view, size, off_screen=False)
+    for key, name in _KEYS.items():
         plotter.add_key_event(key, lambda name=name: _look(plotter, scene, name))
+    plotter.renderer.AddObserver("EndEvent", _smooth_where_it_is_cheap(plotter))
     plotter.show()
 
 
-def _plotter(
-    scene: Scene, view: str, size: tuple[int, int], driver: Driver, *, off_screen: bool
-) -> Any:
+def _smooth_where_it_is_cheap(plotter: Any) -> Callable[..., None]:
+    """After the first frame the driver can be asked for its name."""
+    asked = False
+
+    def ask(*_: object) -> None:
+        nonlocal asked
+        if asked:
+            return
+        asked = True
+        lines = plotter.render_window.ReportCapabilities().splitlines()
+        renderer = next((line for line in lines if "renderer string" in line), "")
+        if not Driver("", renderer).in_software:
+            plotter.renderer.SetUseFXAA(True)
+
+    return ask
+
+
+def _plotter(scene: Scene, view: str, size: tuple[int, int], *, off_screen: bool) -> Any:
     import pyvista
 
     plotter: Any = pyvista.Plotter(
         off_screen=off_screen, window_size=list(size), title="headfit", lighting="none"
     )
     plotter.set_background("white")
-    if off_screen or driver.in_software:
-        plotter.disable_anti_aliasing()
-    else:
-        plotter.enable_anti_aliasing("msaa")
+    # In software antialiasing takes three times as long; a picture is averaged instead.
+    plotter.disable_anti_aliasing()
     _add_lights(plotter)
     _add_head(plotter, scene)
     _add_lines(plotter, scene)
     _add_sites(plotter, scene)
     _look(plotter, scene, view)
-    _write_words(plotter, scene, view, letter_px=size[1] / 52)
+    if off_screen:
+        title = CAMERAS[view].title
+        how = f"Seen from the {title}." if CAMERAS[view].focus == "head" else f"At the {title}."
+    else:
+        keys = ", ".join(f"{key} {CAMERAS[name].title}" for key, name in _KEYS.items())
+        how = f"Turn with the mouse; {keys}."
+    _write_words(plotter, scene, how, letter_px=size[1] / 52)
     return plotter
 
 
@@ -197,7 +220,7 @@ def _add_sites(plotter: Any, scene: Scene) -> None:
         plotter.add_mesh(marks, color=_INK, smooth_shading=True, pickable=False)
 
 
-def _write_words(plotter: Any, scene: Scene, view: str, letter_px: float) -> None:
+def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None:
     """Names that follow the camera, the title above and the captions below."""
     from vtkmodules.vtkRenderingCore import vtkTextActor
 
@@ -218,7 +241,7 @@ def _write_words(plotter: Any, scene: Scene, view: str, letter_px: float) -> Non
         actor.GetTextProperty().SetBackgroundOpacity(0.6)
         plotter.renderer.AddActor(actor)
     title = text(scene.title, 1.35 * letter_px, bold=True)
-    said = [f"Seen from the {view}." if view != "nasion" else "Nasion.", *scene.captions]
+    said = [how, *scene.captions]
     if scene.ellipses:
         said.insert(1, "Ring round a site: it lies inside with 95 % probability.")
     captions = text("\n".join(said), 0.85 * letter_px, bold=False)

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -103,9 +104,41 @@ def test_an_unknown_view_is_refused_before_anything_is_drawn(
         open_window(scene(), "lefft")
 
 
-@pytest.fixture
-def no_memory_of_drivers() -> None:
-    find_driver.cache_clear()
+@pytest.mark.parametrize("renderer", ["llvmpipe (LLVM 15)", "AMD Radeon"])
+def test_the_window_turns_to_a_named_view_by_a_key(
+    monkeypatch: pytest.MonkeyPatch, renderer: str
+) -> None:
+    picture("left")  # VTK is loaded for drawing without a screen, so that the window is unseen
+    import pyvista
+
+    seen: dict[str, Any] = {}
+
+    def press_keys(plotter: pyvista.Plotter) -> None:
+        window = plotter.render_window
+        assert window is not None
+        monkeypatch.setattr(
+            window, "ReportCapabilities", lambda: f"OpenGL renderer string:  {renderer}"
+        )
+        window.Render()
+        seen["at first"] = plotter.camera.position
+        assert plotter.iren is not None
+        for callback in plotter.iren._key_press_event_callbacks["F2"]:
+            callback()
+        seen["after F2"] = plotter.camera.position
+        seen["smooth"] = bool(plotter.renderer.GetUseFXAA())
+        props = plotter.renderer.GetViewProps()
+        texts = [props.GetItemAsObject(i) for i in range(props.GetNumberOfItems())]
+        seen["words"] = [prop.GetInput() for prop in texts if prop.IsA("vtkTextActor")]
+        plotter.close()
+
+    monkeypatch.setattr("headfit.output.picture.prepare", lambda *_: None)
+    monkeypatch.setattr(pyvista.Plotter, "show", press_keys)
+    open_window(scene(), "top")
+    np.testing.assert_allclose(seen["at first"], scene().camera("top")[0])
+    np.testing.assert_allclose(seen["after F2"], scene().camera("left")[0])
+    assert seen["smooth"] == (renderer == "AMD Radeon")
+    assert any("Turn with the mouse; F1 front, F2 left" in text for text in seen["words"])
+    assert scene().title in seen["words"]
 
 
 def machine_without(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str) -> None:
