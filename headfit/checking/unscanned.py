@@ -1,0 +1,48 @@
+"""The head under digitised marks when there is neither a tape sheet nor a scan.
+
+The template is fitted to the landmarks and to the marks as points of the scalp; their names play no
+part in it, so a mark with the wrong name still stands out against the head.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from headfit.checking.marks import Marks
+from headfit.checking.remarks import Remark, note
+from headfit.fitting.points import PointFit, fit_points
+from headfit.fitting.tape import Tape
+
+
+def head_under(
+    marks: Marks, tape: Tape | None = None, age: str | float = "adult", sex: str | None = None
+) -> tuple[PointFit, Remark]:
+    """The head that the marks lie on, and what to say of it.
+
+    Parameters
+    ----------
+    marks : Marks
+        With nasion and both preauricular points; all marks serve as scalp points.
+    tape : Tape, optional
+        Measured on the same person.
+    age, sex
+        As for `fit_head`.
+
+    Raises
+    ------
+    LandmarkError
+        A landmark is missing.
+    MarksError
+        Fewer than 8 marks, or they lie on no head.
+    """
+    found = fit_points(marks.landmarks, marks.all_points_mm, tape, age, sex=sex)
+    scatter = float(np.median(np.abs(found.distances_mm))) * 1.4826
+    remark = note(
+        "head-from-marks",
+        f"no scan and no sheet: the head is fitted to {len(marks.landmarks)} landmarks and "
+        f"{len(marks.all_points_mm)} marks, which float {found.height_mm:.0f} mm over it with a "
+        f"scatter of {scatter:.1f} mm",
+        height_mm=found.height_mm,
+        scatter_mm=scatter,
+    )
+    return found, remark
