@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from headfit import __version__
 from headfit.cli.screen import Screen
-from headfit.errors import DrawingError, InputError, MarksError, sentence
+from headfit.errors import DrawingError, InputError, sentence
 
 if TYPE_CHECKING:
     from headfit.anatomy.head import Head
@@ -134,13 +134,6 @@ def _sites_for(
     from headfit.files.surfaces import read_head
 
     if not head_file:
-        if not marks.names:
-            raise MarksError(
-                sentence(f"marks of {marks.source}", "bear names of sites to be compared",
-                         f"{len(marks.all_points_mm)} other names",
-                         f"such as {', '.join(marks.other_names[:3])}"),
-                code="marks-no-sites",
-            )  # fmt: skip
         found, remark = head_under(marks, age=arguments.age)
         sites = place_sites(found.head, marks.names)
         marks = replace(marks, remarks=(*marks.remarks, remark))

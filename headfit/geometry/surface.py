@@ -129,7 +129,7 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
     far = reach > 1.5 * float(np.quantile(reach, 0.99))
     long_faces = np.flatnonzero(far)
     found = tree.query_ball_point(points, centre_mm + float(reach[~far].max()) + 1e-9)
-    counts = np.array([len(faces) for faces in found])
+    counts = np.array([len(faces) for faces in found], dtype=np.int64)
     near = np.fromiter(chain.from_iterable(found), np.int64, int(counts.sum()))
     faces = np.concatenate([near, np.tile(long_faces, len(points))])
     every = np.arange(len(points))
