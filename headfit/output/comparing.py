@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import replace
 
 from headfit.anatomy.head import Head
@@ -26,6 +27,8 @@ def comparison_scene(comparison: Comparison, head: Head, title: str = "") -> Sce
     sites = comparison.targets.sites
     scene = make_scene(
         head, sites, title=title or comparison.source,
-        captions=[verdict(comparison), "Arrows run from the mark to the site."],
+        captions=[
+            *textwrap.wrap(verdict(comparison), 70), "Arrows run from the mark to the site.",
+        ],
     )  # fmt: skip
     return replace(scene, arrows=comparison_arrows(comparison))
