@@ -20,6 +20,7 @@ from PIL import Image
 from headfit import Rules, __version__, load_template, place_sites
 from headfit import cli as cli_package
 from headfit.cli import COMMANDS, main
+from headfit.cli.screen import Screen
 from headfit.cli.summary import how_sure
 from headfit.errors import DrawingError
 from headfit.files.landmark_files import landmarks_json
@@ -262,6 +263,37 @@ def test_the_demo_opens_only_in_front_of_a_display(
     monkeypatch.setenv("DISPLAY", ":0")
     demo._open(tmp_path)
     assert opened == [(tmp_path / "picture.png").as_uri()]
+
+
+def test_the_demo_opens_its_result_unless_told_not_to(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[Path] = []
+    monkeypatch.setattr("headfit.cli.demo._open", opened.append)
+    monkeypatch.setattr("headfit.output.picture.png_bytes", lambda _: b"drawn")
+    said(capsys, "demo", tmp_path, "--no-open")
+    said(capsys, "demo", tmp_path, "--json")
+    assert opened == []
+    said(capsys, "demo", tmp_path)
+    assert opened == [tmp_path]
+
+
+def test_on_a_terminal_it_says_what_it_is_doing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from rich.console import Console
+
+    shown: list[str] = []
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    status = Console.status
+    monkeypatch.setattr(
+        Console, "status", lambda self, what: shown.append(what) or status(self, what)
+    )
+    with Screen().doing("Fitting the head"):
+        pass
+    with Screen(as_json=True).doing("not for a machine"):
+        pass
+    assert shown == ["Fitting the head"]
 
 
 def test_window_shows_the_scene_of_the_case(

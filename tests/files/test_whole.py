@@ -154,6 +154,29 @@ def test_a_new_folder_does_not_appear_when_one_file_fails(
     assert names_in(tmp_path) == []
 
 
+def test_a_folder_that_appears_meanwhile_is_not_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def another_was_faster(self: Path, target: Path) -> None:
+        if target.name == "out":
+            raise OSError(39, "Directory not empty")
+        self.rename(target)
+
+    monkeypatch.setattr(Path, "replace", another_was_faster)
+    with pytest.raises(InputError, match="out cannot be written: directory not empty"):
+        write_folder(tmp_path / "out", {"a.txt": "1"})
+    assert names_in(tmp_path) == []
+
+
+def test_the_rest_of_a_killed_folder_is_cleared_later(tmp_path: Path) -> None:
+    left = tmp_path / f".out{UNFINISHED}0123"
+    (left / "deep").mkdir(parents=True)
+    long_ago = time.time() - LEFT_OVER_S - 1
+    os.utime(left, (long_ago, long_ago))
+    write_folder(tmp_path / "out", {"a.txt": "1"})
+    assert names_in(tmp_path) == ["out"]
+
+
 def test_a_folder_that_exists_keeps_what_is_not_written(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("mine")
     (tmp_path / "a.txt").write_text("old")
