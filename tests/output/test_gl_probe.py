@@ -52,9 +52,7 @@ def test_a_window_needs_a_display_that_opens(
     monkeypatch: pytest.MonkeyPatch, display: int, expected: set[str]
 ) -> None:
     class X11:
-        XOpenDisplay = staticmethod(
-            ctypes.CFUNCTYPE(ctypes.c_void_p, ctypes.c_void_p)(lambda _: display)
-        )
+        XOpenDisplay = staticmethod(lambda _: display)
 
     monkeypatch.setattr(
         gl_probe, "_library", lambda name: X11() if name == "libX11.so.6" else object()
