@@ -178,6 +178,9 @@ def test_without_a_driver_everything_but_the_picture_is_there_and_no_old_picture
     assert (code, err) == (0, "")
     assert "No picture: no picture can be drawn here: no driver" in out
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == MADE
+    (tmp_path / "out" / "picture.png").write_bytes(b"of another head")
+    assert said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")[0] == 0
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == MADE
     sentence = refused(capsys, "picture", case, "-o", tmp_path / "p.png")
     assert sentence == "no picture can be drawn here: no driver"
 

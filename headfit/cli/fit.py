@@ -8,6 +8,7 @@ on the tape of its arc), bids/ (predicted sites as a BIDS derivatives dataset), 
 from __future__ import annotations
 
 import argparse
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -67,6 +68,9 @@ def write_result(
     files = {**more, **_files(result), "case.json": as_json(data)}
     with screen.doing("Writing"):
         write_folder(folder, files)
+    # A picture of another head beside these numbers would be worse than none.
+    with suppress(OSError):
+        (folder / "picture.png").unlink()
     no_picture = _draw(result, folder / "picture.png", screen) if draw else "none was asked for"
     show_summary(result, screen)
     made = ["case.json", "marks.tsv", "head.ply", "landmarks.json", "bids/", *more]
@@ -95,7 +99,7 @@ def _files(result: CaseResult) -> dict[str, str | bytes]:
 
 
 def _draw(result: CaseResult, path: Path, screen: Screen) -> str:
-    """Draw the picture; the reason when that cannot be done, and no old picture stays."""
+    """Draw the picture; the reason when that cannot be done."""
     from headfit.cli.picture import scene_of
     from headfit.files.whole import write_whole
     from headfit.output.picture import png_bytes
@@ -104,7 +108,5 @@ def _draw(result: CaseResult, path: Path, screen: Screen) -> str:
         with screen.doing("Drawing"):
             write_whole(path, png_bytes(scene_of(result)))
     except DrawingError as error:
-        # A picture of another head beside these numbers would be worse than none.
-        path.unlink(missing_ok=True)
         return str(error)
     return ""
