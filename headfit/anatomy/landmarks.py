@@ -65,6 +65,7 @@ class Landmarks:
                 )  # fmt: skip
             object.__setattr__(self, name, point)
         points = self.points_mm
+        largest = float(np.linalg.norm(points[:, None] - points, axis=2).max())
         for i in range(4):
             for j in range(i):
                 gap = float(np.linalg.norm(points[i] - points[j]))
@@ -72,7 +73,7 @@ class Landmarks:
                     raise LandmarkError(
                         sentence(f"{TITLES[NAMES[j]]} and {TITLES[NAMES[i]]}",
                                  "be at least 20 mm apart", f"{gap:.1f} mm",
-                                 "are these metres or centimetres?" if gap < 1.0
+                                 "are these metres or centimetres?" if largest < 40.0
                                  else "was one point recorded twice?"),
                         code="landmark-too-near", landmarks=(NAMES[j], NAMES[i]),
                     )  # fmt: skip

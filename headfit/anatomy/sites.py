@@ -140,8 +140,6 @@ def canonical_name(name: str) -> str:
     """
     if name in TABLE:
         return name
-    if name.upper() in RENAMED:
-        return RENAMED[name.upper()]
     folded = _FOLDED.get(name.strip().casefold())
     if folded is None:
         raise unknown_name("site", name, TABLE)
@@ -149,6 +147,7 @@ def canonical_name(name: str) -> str:
 
 
 _FOLDED = {name.casefold(): name for name in TABLE}
+_FOLDED |= {old.casefold(): name for old, name in RENAMED.items()}
 
 
 @dataclass(frozen=True)
@@ -210,7 +209,10 @@ class Sites:
 
     def arc_of(self, name: str) -> tuple[str, float] | None:
         """The arc that marks a site, and its fraction; None beside the ear or below a row."""
-        place = _place(canonical_name(name), self.rules)
+        name = canonical_name(name)
+        if self.rules.inner == "crossing" and name in _INNER_FOUR:
+            return f"row {_INNER_FOUR[name][0]}", _crossing_fraction(self.tracer, name)
+        place = _place(name, self.rules)
         return (place.arc, place.fraction) if isinstance(place, OnArc) else None
 
     @cached_property
@@ -291,7 +293,8 @@ def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
     for i, name in enumerate(names):
         place = _place(name, tracer.rules)
         if tracer.rules.inner == "crossing" and name in _INNER_FOUR:
-            points[i] = _crossing(tracer, name)
+            row = tracer.run(f"row {_INNER_FOUR[name][0]}")
+            points[i] = row.point_mm(_crossing_fraction(tracer, name))
         elif isinstance(place, OnArc):
             by_arc.setdefault(place.arc, []).append((i, place.fraction))
         elif isinstance(place, BeyondRow):
@@ -320,19 +323,19 @@ def _beyond(tracer: ArcTracer, place: BeyondRow) -> Floats:
     return run.after_end_mm(distance) if place.at_end else run.before_start_mm(distance)
 
 
-def _crossing(tracer: ArcTracer, name: str) -> Floats:
-    """Where the row of a site crosses the plane of the parasagittal arc of its side."""
-    row = tracer.run(f"row {_INNER_FOUR[name][0]}").curve
+def _crossing_fraction(tracer: ArcTracer, name: str) -> float:
+    """Where along its row a site is crossed by the plane of the parasagittal arc of its side."""
+    row = tracer.run(f"row {_INNER_FOUR[name][0]}")
     side = "left" if name.endswith("3") else "right"
     arc = ARCS[f"{side} parasagittal"]
     start, via, end = (tracer.point(n) for n in (arc.start, arc.via, arc.end))
-    normal = np.cross(end - start, via - start)
-    half = slice(row.start, row.via + 1) if side == "left" else slice(row.via, row.end + 1)
-    points = row.points_mm[half]
-    height = (points - start) @ normal
+    at_middle = row.curve.via - row.curve.start
+    half = slice(0, at_middle + 1) if side == "left" else slice(at_middle, None)
+    height = (row.curve.path_mm[half] - start) @ np.cross(end - start, via - start)
+    over = row.over_skin_mm[half]
     place = int(np.flatnonzero(np.sign(height[1:]) != np.sign(height[:-1]))[0])
     share = height[place] / (height[place] - height[place + 1])
-    return np.asarray(points[place] + share * (points[place + 1] - points[place]))
+    return row.fraction(float(over[place] + share * (over[place + 1] - over[place])))
 
 
 def _beside_ears(tracer: ArcTracer, places: list[BesideEar]) -> Floats:

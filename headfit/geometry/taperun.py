@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from headfit.errors import MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.sections import Curve, cross
 
@@ -119,19 +120,38 @@ class TapeRun:
         return np.asarray(self.points_mm([fraction])[0])
 
     def before_start_mm(self, distance_mm: float) -> Floats:
-        """(3,) the place reached on the skin by going on from the start, away from the end."""
+        """(3,) the place reached on the skin by going on from the start, away from the end.
+
+        Raises
+        ------
+        MeshError
+            The surface ends before.
+        """
         return _along(self.curve.points_mm[self.curve.start :: -1], distance_mm)
 
     def after_end_mm(self, distance_mm: float) -> Floats:
-        """(3,) the place reached on the skin by going on beyond the end."""
+        """(3,) the place reached on the skin by going on beyond the end.
+
+        Raises
+        ------
+        MeshError
+            The surface ends before.
+        """
         return _along(self.curve.points_mm[self.curve.end :], distance_mm)
 
 
 def _along(points: Floats, distance_mm: float) -> Floats:
-    """(3,) the point at a length along a polyline (k, 3); its end when it is shorter."""
+    """(3,) the point at a length along a polyline (k, 3)."""
     steps = points[1:] - points[:-1]
     reached = np.zeros(len(points))
     np.cumsum(np.sqrt(np.einsum("ij,ij->i", steps, steps)), out=reached[1:])
+    if distance_mm > reached[-1]:
+        raise MeshError(
+            sentence("surface beyond the end of an arc", f"reach on for {distance_mm:.1f} mm",
+                     f"{reached[-1]:.1f} mm",
+                     "it is cut off too near: scan more of it, or leave out the places beyond"),
+            code="arc-beyond", wanted_mm=distance_mm, reached_mm=float(reached[-1]),
+        )  # fmt: skip
     return np.array([np.interp(distance_mm, reached, points[:, axis]) for axis in range(3)])
 
 
