@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.taperun import TapeRun
 
+LEFT_OUT = -1
 # Leaving a group out costs more than any sum of moves.
 LEFT_OUT_COST = 1e6
 # Some seconds. Only dozens of moved sites that crowd each other out need more.
@@ -34,7 +35,7 @@ class Options:
     costs : (n,) float64
         What is made least: the sum of the moves, and more for a place without a name.
     rows : (n,) int64
-        Row of `toward`.
+        Row of `toward`; `LEFT_OUT` where the blocked cups of the group are not set at all.
     toward : tuple of tuple of str
         The sites toward which the cups go.
     runs : tuple of TapeRun
@@ -48,11 +49,23 @@ class Options:
     toward: tuple[tuple[str, ...], ...]
     runs: tuple[TapeRun, ...]
 
-    @classmethod
-    def empty(cls, n_cups: int) -> Options:
-        """No option."""
-        return cls(
-            np.empty((0, n_cups, 3)), np.empty((0, n_cups)), np.empty(0), np.empty(0, int), (), ()
+    @property
+    def n_places(self) -> int:
+        """Number of options that set all cups."""
+        return int((self.rows != LEFT_OUT).sum())
+
+    def or_left_out(self, staying_mm: Floats) -> Options:
+        """The options and, last, leaving the group out.
+
+        `staying_mm` (c, 3) is where its cups are then: infinity for one that is not set.
+        """
+        return Options(
+            np.concatenate([self.points_mm, staying_mm[None]]),
+            np.concatenate([self.moved_mm, np.zeros((1, len(staying_mm)))]),
+            np.append(self.costs, LEFT_OUT_COST),
+            np.append(self.rows, LEFT_OUT),
+            self.toward,
+            self.runs,
         )
 
     def kept(self, which: NDArray[np.bool_] | Integers) -> Options:
@@ -72,12 +85,12 @@ class Options:
 
 @dataclass(frozen=True)
 class Choice:
-    """The option of each group, None where a group is left out.
+    """The option of each group.
 
     `least` tells whether no better choice exists; False when there were too many ways to try all.
     """
 
-    rows: tuple[int | None, ...]
+    rows: tuple[int, ...]
     least: bool
 
 
@@ -87,40 +100,34 @@ def choose(groups: Sequence[Options], apart_mm: float) -> Choice:
     Parameters
     ----------
     groups : sequence of Options
-        Each cheapest first.
+        Each cheapest first, leaving the group out last.
     apart_mm : float
         Cups of different groups stand at least this far apart.
     """
-    lowest = np.array([g.costs[0] if len(g.costs) else LEFT_OUT_COST for g in groups])
+    lowest = np.array([group.costs[0] for group in groups])
     still = np.append(np.cumsum(lowest[::-1])[::-1], 0.0)  # least cost of the groups from here on
     best_sum = np.inf
-    best: list[int | None] = [None] * len(groups)
+    best = [len(group.costs) - 1 for group in groups]
     chosen = list(best)
     n_branches = 0
 
     def follow(depth: int, spent: float, open_rows: list[NDArray[np.bool_]]) -> None:
         nonlocal best_sum, best, n_branches
-        if spent + still[depth] >= best_sum - 1e-9:
-            return
         if depth == len(groups):
             best_sum, best = spent, list(chosen)
             return
-        n_branches += 1
-        if n_branches > MOST_BRANCHES:
-            return
         group = groups[depth]
         for row in np.flatnonzero(open_rows[depth]).tolist():
-            cost = float(group.costs[row])
-            if spent + cost + still[depth + 1] >= best_sum - 1e-9:
-                break
+            sum_so_far = spent + float(group.costs[row])
+            if sum_so_far + still[depth + 1] >= best_sum - 1e-9 or n_branches > MOST_BRANCHES:
+                return
+            n_branches += 1
             chosen[depth] = row
             narrowed = list(open_rows)
             for later in range(depth + 1, len(groups)):
                 clear = _apart(groups[later].points_mm, group.points_mm[row], apart_mm)
                 narrowed[later] = open_rows[later] & clear
-            follow(depth + 1, spent + cost, narrowed)
-        chosen[depth] = None
-        follow(depth + 1, spent + LEFT_OUT_COST, open_rows)
+            follow(depth + 1, sum_so_far, narrowed)
 
     follow(0, 0.0, [np.ones(len(group.costs), bool) for group in groups])
     return Choice(tuple(best), n_branches <= MOST_BRANCHES)
@@ -128,5 +135,6 @@ def choose(groups: Sequence[Options], apart_mm: float) -> Choice:
 
 def _apart(points: Floats, cups: Floats, apart_mm: float) -> NDArray[np.bool_]:
     """(n,) whether all places of each option (n, c, 3) are far enough from cups (d, 3)."""
-    gap = np.linalg.norm(points[:, :, None] - cups[None, None], axis=3)
-    return np.asarray((gap >= apart_mm).all(axis=(1, 2)))
+    with np.errstate(invalid="ignore"):  # two cups that are not set: infinity less infinity
+        gap = np.linalg.norm(points[:, :, None] - cups[None, None], axis=3)
+    return np.asarray(~(gap < apart_mm).any(axis=(1, 2)))

@@ -143,14 +143,18 @@ class MeasuredMontage:
                     f"Unequal spacing, {chain.chain.name}: {short.name} {short.length_mm:.0f} mm "
                     f"to {long.name} {long.length_mm:.0f} mm, mean {chain.mean_mm:.0f} mm."
                 )
-        found += [
+        found += [f"{name} cannot be recorded: {reason}." for name, reason in self.missing.items()]
+        return tuple(found)
+
+    @cached_property
+    def changes(self) -> tuple[str, ...]:
+        """What moving sites does to the lengths, one sentence for each derivation it touches."""
+        return tuple(
             f"{derivation.name} changes from {derivation.before_mm:.0f} to "
             f"{derivation.length_mm:.0f} mm because a site was moved."
             for derivation in self.derivations
             if derivation.before_mm is not None
-        ]
-        found += [f"{name} cannot be recorded: {reason}." for name, reason in self.missing.items()]
-        return tuple(found)
+        )
 
 
 def _is_left(sites: frozenset[str]) -> bool:

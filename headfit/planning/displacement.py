@@ -1,13 +1,13 @@
 """Where a site goes when its own place must stay free, and its homologue with it.
 
 The least distance that clears the place; the true 10-10 or 10-5 name of the new place where one
-lies near enough, otherwise so many millimetres toward a 10-10 site. Homologues move by the same
+lies near enough, otherwise so many millimetres toward a neighbour. Homologues move by the same
 fractions of the same arcs. Common practice; local policy decides. Millimetres along the tape.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -22,7 +22,7 @@ from headfit.anatomy.sites import SYSTEMS, TABLE, Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.taperun import TapeRun
-from headfit.planning.choosing import Choice, Options, choose
+from headfit.planning.choosing import LEFT_OUT, Choice, Options, choose
 from headfit.planning.obstacles import Obstacle
 from headfit.planning.scalp_paths import scalp_paths
 
@@ -33,6 +33,8 @@ NAME_WORTH_MM = 5.0
 APART_MM = 15.0
 # Farther than a whole 10-20 step the site would be another one.
 FARTHEST_OF_MIDLINE = 0.2
+# A site toward which a cup is moved is a neighbour: a 10-20 step away, or across a square of them.
+GUIDE_OF_MIDLINE = 0.27
 STEP_MM = 1.0
 
 # Places that are no scalp, or are landmarks.
@@ -172,13 +174,13 @@ def displace(
         FARTHEST_OF_MIDLINE * sites.tracer.length_mm("midline")
         if farthest_mm is None else farthest_mm,
     )  # fmt: skip
-    options = [search.options(group) for group in groups]
+    options = [search.options(group, blocked) for group in groups]
     choice = choose(options, search.apart_mm)
     moves: list[Move] = []
     left_out: dict[str, str] = {}
     for group, found, row in zip(groups, options, choice.rows, strict=True):
-        if row is None:
-            left_out |= search.left_out(group, blocked, any_place=bool(len(found.costs)))
+        if found.rows[row] == LEFT_OUT:
+            left_out |= search.left_out(group, blocked, any_place=found.n_places > 0)
         else:
             moves += search.moves(group, found, row, blocked)
     notes = (*_crowded(choice, len(groups)), *_notes(sites, obstacles))
@@ -255,7 +257,7 @@ class Search:
         return {
             name: point
             for name, point, hit in zip(names, placed.points_mm, covered, strict=True)
-            if not hit or name in SYSTEMS["10-10"]
+            if not hit or name in self.sites.names or name in _SCALP
         }
 
     @cached_property
@@ -266,49 +268,69 @@ class Search:
             [i for i, name in enumerate(self.sites.names) if name not in moving]
         ]
 
-    def options(self, group: tuple[str, ...]) -> Options:
-        """Clear places of a group: named ones, and every millimetre toward a 10-10 site."""
-        target = self.target
+    @cached_property
+    def guides(self) -> tuple[str, ...]:
+        """Sites toward which a cup may be moved: those of the sheet and of 10-20."""
+        names = dict.fromkeys((*self.sites.names, *_SCALP))
+        return tuple(name for name in names if name in self.target)
+
+    def options(self, group: tuple[str, ...], blocked: Sequence[str]) -> Options:
+        """Clear places of a group, cheapest first; then leaving it out."""
         own = [self.sites[name] for name in group]
-        toward = [
-            names
-            for name in target
-            if (names := self._partners(group, name)) is not None
-            and all(
-                n in target and 0.0 < np.linalg.norm(target[n] - p) <= self.farthest_mm
-                for n, p in zip(names, own, strict=True)
-            )
-        ]
-        runs = scalp_paths(
-            self.sites.tracer,
-            [(p, target[n]) for names in toward for n, p in zip(names, own, strict=True)],
-        )
+        named = self._toward(group, own, self.target, self.farthest_mm)
+        guided = self._toward(
+            group, own, self.guides,
+            GUIDE_OF_MIDLINE * self.sites.tracer.length_mm("midline"),
+        )  # fmt: skip
+        toward = [*named, *guided]
+        ends = [[self.target[name] for name in names] for names in toward]
+        pairs = [pair for places in ends for pair in zip(own, places, strict=True)]
+        runs = scalp_paths(self.sites.tracer, pairs)
         n_cups = len(group)
-        points, moved, costs, rows = [], [], [], []
-        for row, names in enumerate(toward):
+        points: list[Floats] = [np.empty((0, n_cups, 3))]
+        moved: list[Floats] = [np.empty((0, n_cups))]
+        costs, rows = [np.empty(0)], [np.empty(0, int)]
+        for row, places in enumerate(ends):
             tapes = runs[n_cups * row : n_cups * (row + 1)]
-            along = _stations(tapes[0], nameless=names[0] in SYSTEMS["10-10"])
-            lengths = np.outer(along, [tape.length_mm for tape in tapes])
-            places = np.stack([tape.points_mm(along) for tape in tapes], axis=1)
-            places[-1] = [target[n] for n in names]  # the site itself, not the tape over it
-            points.append(places)
-            moved.append(lengths)
-            costs.append(lengths.sum(axis=1) + NAME_WORTH_MM * n_cups * (along < 1))
+            if row < len(named):
+                along, worth = np.ones(1), 0.0
+                points.append(np.array([places]))
+            else:
+                along, worth = _stations(tapes[0], self.farthest_mm), NAME_WORTH_MM * n_cups
+                points.append(np.stack([tape.points_mm(along) for tape in tapes], axis=1))
+            moved.append(np.outer(along, [tape.length_mm for tape in tapes]))
+            costs.append(moved[-1].sum(axis=1) + worth)
             rows.append(np.full(len(along), row))
-        if not toward:
-            return Options.empty(n_cups)
         found = Options(
             np.concatenate(points), np.concatenate(moved), np.concatenate(costs),
             np.concatenate(rows), tuple(toward), tuple(runs),
         )  # fmt: skip
-        return found.kept(self._clear(found)).cheapest_first()
+        staying = np.array(
+            [np.full(3, np.inf) if name in blocked else self.sites[name] for name in group]
+        )
+        return found.kept(self._clear(found)).cheapest_first().or_left_out(staying)
 
-    def _partners(self, group: tuple[str, ...], name: str) -> tuple[str, ...] | None:
+    def _toward(
+        self, group: tuple[str, ...], own: list[Floats], names: Iterable[str], farthest_mm: float
+    ) -> list[tuple[str, ...]]:
+        """For every name the sites toward which the cups go, all of them near enough."""
+        partners = (self._partners(group, name) for name in names)
+        return [
+            ends
+            for ends in partners
+            if ends
+            and all(
+                end in self.target and 0.0 < np.linalg.norm(self.target[end] - place) <= farthest_mm
+                for end, place in zip(ends, own, strict=True)
+            )
+        ]
+
+    def _partners(self, group: tuple[str, ...], name: str) -> tuple[str, ...]:
         """The sites toward which the sites of a group go when the first goes toward `name`."""
         if len(group) == 2:
             return name, mirrored(name)
         stays_on_midline = self.homologues and mirrored(group[0]) == group[0]
-        return None if stays_on_midline and mirrored(name) != name else (name,)
+        return () if stays_on_midline and mirrored(name) != name else (name,)
 
     def _clear(self, found: Options) -> NDArray[np.bool_]:
         """(n,) whether both places clear all obstacles and all other cups, and each other."""
@@ -353,11 +375,10 @@ class Search:
         ]  # fmt: skip
 
 
-def _stations(tape: TapeRun, *, nameless: bool) -> Floats:
-    """(k,) fractions of a tape at which a cup is tried: each millimetre, and the end."""
-    n_steps = int(tape.length_mm / STEP_MM) if nameless else 0
-    along = STEP_MM * np.arange(1, n_steps + 1) / tape.length_mm
-    return np.append(along[along < 1 - 1e-9], 1.0)
+def _stations(tape: TapeRun, farthest_mm: float) -> Floats:
+    """(k,) fractions of a tape, one for each millimetre before its end and within the farthest."""
+    last = min(tape.length_mm - STEP_MM / 2, farthest_mm)
+    return np.arange(STEP_MM, last, STEP_MM) / tape.length_mm
 
 
 def _notes(sites: Sites, obstacles: Sequence[Obstacle]) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ then the rows and what else the rules ask for (Klem et al. 1999). Tape lengths i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
@@ -68,6 +68,7 @@ class BeyondMark:
     name: str
     beyond: str
     distance_mm: float
+    kind: Kind
     stands_for: str = ""
 
 
@@ -151,7 +152,9 @@ def plan_marking(sites: Sites, displacement: Displacement | None = None) -> Mark
     nameless = tuple(move for move in moves if not move.named)
     skipped = {*left_out, *(move.site for move in nameless)}
     names = tuple(place_of.get(name, name) for name in sites.names if name not in skipped)
-    placed = sites_on(sites.tracer, names, sites.system)
+    # A cup that goes so far toward a site is found from its own place and that site.
+    lines = {name for move in nameless for name in (move.site, move.toward)} - set(names)
+    placed = sites_on(sites.tracer, (*names, *sorted(lines)), sites.system)
     stands_for = {place: site for site, place in place_of.items()}
 
     obstacles = displacement.obstacles if displacement else ()
@@ -170,9 +173,9 @@ def plan_marking(sites: Sites, displacement: Displacement | None = None) -> Mark
                 replace(mark, stands_for=stands_for.get(mark.name, "")) for mark in step.beyond
             ),
         )
-        for step in _Arcs(placed).steps()
+        for step in _Arcs(placed, lines).steps()
     )
-    cups = dict(zip(placed.names, placed.points_mm, strict=True))
+    cups = {name: placed[name] for name in names}
     cups |= {move.site: move.point_mm for move in nameless}
     beside_ears = tuple(name for name in names if isinstance(TABLE[name], BesideEar))
     scalp = {name: point for name, point in cups.items() if name not in beside_ears}
@@ -206,10 +209,11 @@ def _title(name: str, rules: Rules) -> str:
 
 
 class _Arcs:
-    """The arcs that some sites need, and what is marked on each."""
+    """The arcs that some sites need, and what is marked on each; `lines` take no cup."""
 
-    def __init__(self, sites: Sites) -> None:
+    def __init__(self, sites: Sites, lines: Collection[str]) -> None:
         self.sites = sites
+        self.lines = lines
         self.rules = sites.rules
         self.crossings = {
             name: "left parasagittal" if name.endswith("3") else "right parasagittal"
@@ -273,7 +277,7 @@ class _Arcs:
                     if crossing
                     else run.distance_mm(fraction)
                 )
-                marks[name] = distance, "cup"
+                marks[name] = distance, "construction" if name in self.lines else "cup"
         for name, other in self.crossings.items():
             if other == arc:
                 marks[name] = tape_distance_mm(run, self.sites[name]), "meets"
@@ -294,7 +298,12 @@ class _Arcs:
         start, via, end = (_title(name, self.rules) for name in ARCS[arc].marks)
         coronal = self.sites.tracer.length_mm("coronal")
         beyond = tuple(
-            BeyondMark(name, end if place.at_end else start, place.coronal_share * coronal)
+            BeyondMark(
+                name,
+                end if place.at_end else start,
+                place.coronal_share * coronal,
+                "construction" if name in self.lines else "cup",
+            )
             for name, place in self.beyond.items()
             if place.arc == arc
         )

@@ -6,17 +6,16 @@ than the clearance: half a cup. Millimetres, the frame of the head.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import Sites, canonical_name, sites_on
-from headfit.errors import FileFormatError, InputError, sentence, unknown_name
+from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, TriangleMesh, frozen
 from headfit.geometry.surface import nearest, normals_at
 from headfit.planning.scalp_paths import scalp_paths
@@ -223,63 +222,6 @@ def polygon(
             code="free-round-head",
         )  # fmt: skip
     return Polygon(what, frozen(points), inside, outline, f"between {', '.join(names)}", clearance)
-
-
-def obstacles_from_tables(tables: object, sites: Sites) -> tuple[Obstacle, ...]:
-    """Places that must stay free from the tables ``[[free]]`` of a case file.
-
-    Parameters
-    ----------
-    tables : list of dict
-        Each with `reason`; `site` or `point_mm`, and `radius_mm`; or `polygon`, a list of sites
-        and points; optionally `clearance_mm`.
-    sites : Sites
-
-    Raises
-    ------
-    FileFormatError
-        A key is missing, unknown or of another kind.
-    InputError, UnknownNameError
-        As `disc` and `polygon`.
-    """
-    if not isinstance(tables, list) or not all(isinstance(t, Mapping) for t in tables):
-        raise FileFormatError(
-            sentence("free", "be a list of tables [[free]]", repr(tables)), code="value-kind"
-        )
-    return tuple(_from_table(table, sites) for table in tables)
-
-
-def _from_table(table: Mapping[str, Any], sites: Sites) -> Obstacle:
-    known = ("reason", "site", "point_mm", "radius_mm", "polygon", "clearance_mm")
-    for key in table:
-        if key not in known:
-            raise unknown_name("key of [[free]]", key, known)
-    what = _reason(table.get("reason"))
-    given = [key for key in ("site", "point_mm", "polygon") if key in table]
-    if len(given) != 1:
-        raise FileFormatError(
-            sentence(f"place of {what}", "be given by one of site, point_mm and polygon",
-                     " and ".join(given) or "none"),
-            code="free-place",
-        )  # fmt: skip
-    clearance = table.get("clearance_mm", CLEARANCE_MM)
-    place = table[given[0]]
-    if given == ["polygon"]:
-        if not isinstance(place, list):
-            raise FileFormatError(
-                sentence(f"polygon of {what}", "be a list of sites or points", repr(place)),
-                code="value-kind",
-            )
-        if "radius_mm" in table:
-            raise FileFormatError(
-                sentence(f"polygon of {what}", "stand without radius_mm", "both"), code="free-place"
-            )
-        return polygon(sites, place, what, clearance)
-    if "radius_mm" not in table:
-        raise FileFormatError(
-            sentence(f"place of {what}", "have radius_mm", ", ".join(table)), code="key-missing"
-        )
-    return disc(sites, place, table["radius_mm"], what, clearance)
 
 
 def _reason(reason: object) -> str:

@@ -1,0 +1,170 @@
+"""The sheet for the chair: what to mark, the head map, the set-up card, and derivations.
+
+Printed at 100 % on A4 or US Letter, black and white. Every page carries the case label, the
+measurements as they were taken, room for who and when, the version and the rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from headfit.anatomy.arcs import Rules
+from headfit.anatomy.sites import Sites
+from headfit.errors import unknown_name
+from headfit.output.sheet_card import card_pages
+from headfit.output.sheet_maps import derivation_pages, map_page
+from headfit.output.sheet_marks import mark_pages
+from headfit.output.sheet_room import Page, Room
+from headfit.output.typesetting import (
+    MM_PER_PT,
+    PAPERS,
+    Paper,
+    clean,
+    line_height_mm,
+    tallest_that_fits,
+    wrapped,
+)
+from headfit.planning.derivations import MeasuredMontage
+from headfit.planning.displacement import Displacement
+from headfit.planning.marking import plan_marking
+
+PaperName = Literal["A4", "letter"]
+
+MARGIN_MM = 15.0
+FOOT_MM = 14.0
+
+
+@dataclass(frozen=True, eq=False)
+class SheetContent:
+    """All that the sheet says.
+
+    Attributes
+    ----------
+    label : str
+        Of the case, chosen by the user; no name of a person is needed.
+    sites : Sites
+    version : str
+        Of the program.
+    measurements : tuple of str
+        As they were taken, such as "nasion-inion arc 36.2 cm".
+    notes : tuple of str
+        Said before the first arc, such as "Template: newborn, illustrative, norm-scaled".
+    arc_notes : mapping of arc name to str
+        Said beside an arc, such as {"midline": "taken 36.2 cm"}.
+    displacement : Displacement, optional
+    montages : tuple of MeasuredMontage
+        One page each.
+    """
+
+    label: str
+    sites: Sites
+    version: str
+    measurements: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    arc_notes: Mapping[str, str] = field(default_factory=dict)
+    displacement: Displacement | None = None
+    montages: tuple[MeasuredMontage, ...] = ()
+
+
+def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
+    """The sheet as a PDF, the same bytes each time.
+
+    Raises
+    ------
+    UnknownNameError
+        No such paper.
+    InputError
+        A letter of the label or a note that cannot be printed.
+    MeshError
+        The surface is broken between two sites.
+
+    >>> from headfit import load_template, place_sites
+    >>> content = SheetContent("demo", place_sites(load_template()), "0.1.0")
+    >>> sheet_pdf(content)[:5]
+    b'%PDF-'
+    """
+    if paper not in PAPERS:
+        raise unknown_name("paper", paper, PAPERS)
+    label = clean(content.label, "case label") or "no label"
+    program = f"headfit {content.version}"
+    sheet = Paper(PAPERS[paper], f"{label} - mark sheet", program)
+    frame = _Frame(
+        sheet, label,
+        "Taken: " + (" · ".join(clean(m, "a measurement") for m in content.measurements) or "none"),
+        f"{program} · {rules_words(content.sites.rules)}",
+    )  # fmt: skip
+    plan = plan_marking(content.sites, content.displacement)
+    room = Room(sheet, MARGIN_MM, frame.top_mm, sheet.height_mm - FOOT_MM)
+    notes = tuple(clean(note, "a note") for note in content.notes)
+    arc_notes = {arc: clean(note, "a note") for arc, note in content.arc_notes.items()}
+    pages: list[Page] = [
+        *mark_pages(room, plan, content.displacement, notes, arc_notes),
+        map_page(room, content.sites, content.displacement),
+        *card_pages(room, content.sites, content.displacement),
+        *derivation_pages(room, content.sites, content.displacement, content.montages),
+    ]
+    for number, page in enumerate(pages, 1):
+        frame.draw(number, len(pages))
+        page()
+        sheet.end_page()
+    return sheet.pdf()
+
+
+def rules_words(rules: Rules) -> str:
+    """The declared choices in one line."""
+    words = {
+        "plane": "arcs are plane sections", "shortest": "arcs are shortest paths",
+        "row": "F3 F4 P3 P4 a quarter of the row",
+        "parasagittal": "F3 F4 P3 P4 a quarter of the parasagittal arc",
+        "crossing": "F3 F4 P3 P4 where row and parasagittal plane cross",
+        "coronal": "T7 T8 at 10 % of the coronal arc",
+        "ring": "T7 T8 in the middle of the half ring",
+        "taut": "taut tape", "skin": "tape along the skin",
+    }  # fmt: skip
+    inferior = {
+        "row": "sites 9/10 by going on along the row",
+        "contour": "sites 9/10 in tenths of the contour nasion-ear-inion",
+    }
+    chosen = [words[rules.curve], words[rules.length], words[rules.inner], words[rules.temporal]]
+    return "Rules: " + "; ".join([*chosen, inferior[rules.inferior]])
+
+
+class _Frame:
+    """What stands on every page, and how much room it takes."""
+
+    def __init__(self, paper: Paper, label: str, taken: str, foot: str) -> None:
+        self.paper = paper
+        self.foot = foot
+        room = paper.width_mm - 2 * MARGIN_MM
+        self.label_size, self.label_lines = tallest_that_fits(
+            label, room - 28.0, (17, 14, 12, 10), 3, bold=True
+        )
+        self.taken_lines = wrapped(taken, 8.0, room)
+        self.foot_lines = wrapped(foot, 7.0, room)
+        self.label_bottom_mm = 13.0 + len(self.label_lines) * line_height_mm(self.label_size)
+        self.top_mm = self.label_bottom_mm + 10.0 + len(self.taken_lines) * line_height_mm(8.0)
+
+    def draw(self, number: int, n_pages: int) -> None:
+        """Head and foot of a page."""
+        paper, left, right = self.paper, MARGIN_MM, self.paper.width_mm - MARGIN_MM
+        y = 11.0 + self.label_size * MM_PER_PT * 0.75
+        for line in self.label_lines:
+            paper.text(left, y, line, self.label_size, bold=True)
+            y += line_height_mm(self.label_size)
+        paper.text(right, 15.0, f"page {number} of {n_pages}", 9.0, align="right")
+        y = self.label_bottom_mm + 3.0
+        middle = left + 0.55 * (right - left)
+        for x, end, words in ((left, middle - 5, "Done by"), (middle, right, "Date and time")):
+            paper.text(x, y, words, 9.0)
+            paper.line(x + (15.0 if words == "Done by" else 25.0), y + 0.6, end, y + 0.6)
+        y += 5.0
+        for line in self.taken_lines:
+            paper.text(left, y, line, 8.0)
+            y += line_height_mm(8.0)
+        paper.line(left, y - 1.6, right, y - 1.6, 0.5)
+        y = paper.height_mm - 6.0 - (len(self.foot_lines) - 1) * line_height_mm(7.0)
+        for line in self.foot_lines:
+            paper.text(left, y, line, 7.0)
+            y += line_height_mm(7.0)
