@@ -17,7 +17,7 @@ from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, Integers
-from headfit.geometry.rates import row_rates
+from headfit.geometry.rates import row_rates, skew
 from headfit.geometry.sections import Curve, cross, cut
 
 # Heights over the plane of nasion and preauricular points, for a preauricular width of 145 mm.
@@ -328,7 +328,7 @@ def _stretch(vector: Floats, rate: Floats) -> Floats:
 
 def _cross_rate(a: Floats, a_rate: Floats, b: Floats, b_rate: Floats) -> Floats:
     """(3, K) rate of a x b."""
-    return np.cross(a_rate, b[:, None], axis=0) + np.cross(a[:, None], b_rate, axis=0)
+    return np.asarray(skew(a) @ b_rate - skew(b) @ a_rate)
 
 
 def measures_of(head: Head, rules: Rules | None = None) -> HeadMeasures:

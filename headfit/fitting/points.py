@@ -25,6 +25,7 @@ from headfit.fitting.shape import ShapeModel, shape_model
 from headfit.fitting.spreads import SiteSpreads, site_spreads
 from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
+from headfit.geometry.rates import skew
 from headfit.geometry.surface import nearest, normals_at
 
 LANDMARK_SPREAD_MM = 2.0  # one digitised landmark against the one the head is built on
@@ -171,7 +172,7 @@ class _Search:
             gap = given - tracer.point(name)
             turn = np.zeros((3, k + 7))
             turn[:, :k] = -tracer.point_rate(name)
-            turn[:, k : k + 3] = -_skew(given)
+            turn[:, k : k + 3] = -skew(given)
             turn[:, k + 3 : k + 6] = np.eye(3)
             blocks.append((gap, turn, np.full(3, LANDMARK_SPREAD_MM**-2)))
         if self.tape is not None:
@@ -198,7 +199,3 @@ class _Search:
         residual = np.array([measures.value_mm(n) - tape.values_mm[n] for n in names])
         noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
         return residual, slopes, noise**-2.0
-
-
-def _skew(v: Floats) -> Floats:
-    return np.array([[0, -v[2], v[1]], [v[2], 0, -v[0]], [-v[1], v[0], 0]])

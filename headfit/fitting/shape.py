@@ -18,6 +18,7 @@ from math import factorial
 from typing import Any
 
 import numpy as np
+import scipy.sparse
 from scipy.special import lpmv
 
 from headfit.anatomy.arcs import SurfaceMotion
@@ -27,6 +28,7 @@ from headfit.anatomy.landmarks import Landmarks
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months, load_template, template_set
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+from headfit.geometry.rates import skew
 from headfit.geometry.surface import nearest_on_triangles
 
 SEXES = ("female", "male")
@@ -144,14 +146,29 @@ class ShapeModel:
         return rates
 
     @cached_property
-    def _patches(self) -> list[tuple[Integers, Integers]]:
-        """For each landmark the corners of its triangle, and the triangles it may slide to."""
-        centres = self.template.scalp.triangles_mm.mean(axis=1)
-        stored = template_set().landmarks
-        return [
-            (corners, np.flatnonzero(np.linalg.norm(centres - point, axis=1) < _PATCH_MM))
-            for corners, point in zip(stored.corners, self.template.landmarks, strict=True)
-        ]
+    def _patches(self) -> list[tuple[Integers, scipy.sparse.csr_array]]:
+        """For each landmark the triangles it may slide to: corners (p, 3), and (p, n) to centres."""
+        scalp = self.template.scalp
+        centres = scalp.triangles_mm.mean(axis=1)
+        patches = []
+        for point in self.template.landmarks:
+            corners = scalp.faces[np.linalg.norm(centres - point, axis=1) < _PATCH_MM]
+            where = np.repeat(np.arange(len(corners)), 3), corners.ravel()
+            shape = len(corners), len(self._from_origin)
+            mean = scipy.sparse.csr_array((np.full(corners.size, 1 / 3), where), shape=shape)
+            patches.append((corners, mean))
+        return patches
+
+    def _laid(self, wanted: Floats, vertices: Floats) -> tuple[Integers, Floats]:
+        """Corners (4, 3) of the triangles under the landmarks, and the weights (4, 3) there."""
+        near = []
+        for point, (corners, centres) in zip(wanted, self._patches, strict=True):
+            gap = centres @ vertices - point
+            order = np.argpartition(np.einsum("ij,ij->i", gap, gap), _PATCH_TRIANGLES)
+            near.append(corners[order[:_PATCH_TRIANGLES]])
+        corners = np.concatenate(near)
+        chosen, weights, _ = nearest_on_triangles(wanted, vertices[corners])
+        return corners[chosen], weights
 
     def pose(self, parameters: Floats, *, rates: bool = False) -> Pose:
         """The head at some parameters, its landmarks laid on the skin.
@@ -164,45 +181,42 @@ class ShapeModel:
         """
         vertices = self.vertices_mm(parameters)
         mesh = self.template.scalp.moved(vertices)
-        weights = template_set().landmarks.weights
-        points: list[Floats] = []
-        motions: dict[str, Floats] = {}
-        for k, (corners, patch) in enumerate(self._patches):
-            wanted = weights[k] @ vertices[corners] + self.landmark_modes[k] @ parameters
-            triangles = vertices[mesh.faces[patch]]
-            gap = triangles.mean(axis=1) - wanted
-            near = np.argpartition(np.einsum("ij,ij->i", gap, gap), _PATCH_TRIANGLES)
-            near = near[:_PATCH_TRIANGLES]
-            chosen, foot, _ = nearest_on_triangles(wanted[None], triangles[near])
-            face = near[chosen[0]]
-            points.append(foot[0] @ triangles[face])
-            if not rates:
-                continue
-            rows = np.concatenate([corners, mesh.faces[patch[face]]])
-            moving = self.vertex_rates(parameters, rows)
-            asked = np.tensordot(weights[k], moving[:3], axes=1) + self.landmark_modes[k]
-            skin = np.tensordot(foot[0], moving[3:], axes=1)
-            a, b, c = triangles[face]
-            across = np.cross(b - a, c - a)
-            size = np.linalg.norm(across)
-            normal = across / size
-            a_rate, b_rate, c_rate = moving[3:]
-            tilt = np.cross(b_rate - a_rate, (c - a)[:, None], axis=0)
-            tilt += np.cross((b - a)[:, None], c_rate - a_rate, axis=0)
-            tilt = (tilt - normal[:, None] * (normal @ tilt)) / size
-            slide = asked - skin - (normal @ (wanted - a)) * tilt
-            motions[LANDMARK_NAMES[k]] = skin + slide - normal[:, None] * (normal @ slide)
-        motion = None
-        if rates:
+        marks = template_set().landmarks
+        wanted = marks.on(vertices) + self.landmark_modes @ parameters
+        corners, weights = self._laid(wanted, vertices)
+        triangles = vertices[corners]
+        landmarks = Landmarks.from_points(np.einsum("lc,lcj->lj", weights, triangles))
+        if not rates:
+            return Pose(mesh, landmarks, None)
 
-            def material(first: Integers, second: Integers, weight: Floats) -> Floats:
-                share = weight[:, None, None]
-                return (1 - share) * self.vertex_rates(parameters, first) + (
-                    share * self.vertex_rates(parameters, second)
-                )
+        def of_points(corners: Integers, weights: Floats) -> Floats:
+            moving = self.vertex_rates(parameters, corners.ravel())
+            return np.einsum("lc,lcjk->ljk", weights, moving.reshape(4, 3, 3, -1))
 
-            motion = SurfaceMotion(material, motions, self.n_parameters)
-        return Pose(mesh, Landmarks.from_points(np.array(points)), motion)
+        # A landmark goes with the point it is laid from, less what that moves off the skin; when it
+        # stands off the skin, the turning of the triangle shifts its foot too.
+        moving = self.vertex_rates(parameters, corners.ravel()).reshape(4, 3, 3, -1)
+        skin = np.einsum("lc,lcjk->ljk", weights, moving)
+        one, other = triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]
+        across = np.cross(one, other)
+        size = np.sqrt(np.einsum("lj,lj->l", across, across))[:, None, None]
+        normal = across[:, :, None] / size
+        tilt = skew(one) @ (moving[:, 2] - moving[:, 0])
+        tilt -= skew(other) @ (moving[:, 1] - moving[:, 0])
+        tilt -= normal * (normal.transpose(0, 2, 1) @ tilt)
+        height = np.einsum("lj,lj->l", normal[:, :, 0], wanted - triangles[:, 0])[:, None, None]
+        slide = of_points(marks.corners, marks.weights) + self.landmark_modes - skin
+        slide -= height * tilt / size
+        motions = skin + slide - normal * (normal.transpose(0, 2, 1) @ slide)
+
+        def material(first: Integers, second: Integers, weight: Floats) -> Floats:
+            share = weight[:, None, None]
+            return (1 - share) * self.vertex_rates(parameters, first) + (
+                share * self.vertex_rates(parameters, second)
+            )
+
+        by_name = dict(zip(LANDMARK_NAMES, motions, strict=True))
+        return Pose(mesh, landmarks, SurfaceMotion(material, by_name, self.n_parameters))
 
     def head(self, parameters: Floats, label: str) -> Head:
         """The whole head, ears included, in the frame of the model."""

@@ -16,6 +16,7 @@ from headfit.anatomy.arcs import ArcTracer
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, OnArc, Sites
 from headfit.geometry.mesh import Floats
+from headfit.geometry.rates import skew
 
 # 95 % of a two-dimensional Gaussian: chi-square quantile of 2 degrees of freedom, -2 ln 0.05.
 CHI2_95 = float(-2.0 * np.log(0.05))
@@ -74,7 +75,7 @@ def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
     moves = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
     centre = points.mean(axis=0)
     # The small rotation and shift that best follows the four landmarks.
-    lever = np.concatenate([np.hstack([np.eye(3), -_skew(p - centre)]) for p in points])
+    lever = np.concatenate([np.hstack([np.eye(3), -skew(p - centre)]) for p in points])
     follow = np.linalg.pinv(lever) @ moves.reshape(12, -1)
     rates = np.empty((len(sites), 3, moves.shape[2]))
     for i, name in enumerate(sites.names):
@@ -87,7 +88,7 @@ def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
         else:
             assert isinstance(place, BesideEar)
             rate = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
-        carried = np.hstack([np.eye(3), -_skew(sites.points_mm[i] - centre)]) @ follow
+        carried = np.hstack([np.eye(3), -skew(sites.points_mm[i] - centre)]) @ follow
         rates[i] = rate - carried
     return rates
 
@@ -146,7 +147,3 @@ def site_spreads(
     y = y / np.linalg.norm(y)
     to_head = np.array([x, y, np.cross(x, y)])
     return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts)
-
-
-def _skew(v: Floats) -> Floats:
-    return np.array([[0, -v[2], v[1]], [v[2], 0, -v[0]], [-v[1], v[0], 0]])

@@ -14,12 +14,25 @@ from functools import cached_property
 import numpy as np
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
-from headfit.geometry.sections import Curve
+from headfit.geometry.sections import Curve, cross
 from headfit.geometry.taperun import TapeRun
 
 # (first vertices (r,), second vertices (r,), weights (r,)) -> (r, 3, K): the rate of a point that
 # is fixed on its edge, weight 0 at the first vertex.
 MaterialRates = Callable[[Integers, Integers, Floats], Floats]
+
+
+def skew(vectors: Floats) -> Floats:
+    """(..., 3, 3) matrices that take the cross product: skew(a) @ b is a x b.
+
+    >>> (skew(np.array([1.0, 0, 0])) @ [0, 1, 0]).tolist()
+    [0.0, 0.0, 1.0]
+    """
+    matrices = np.zeros((*vectors.shape, 3))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        matrices[..., i, j] = -vectors[..., k]
+        matrices[..., j, i] = vectors[..., k]
+    return matrices
 
 
 def row_rates(
@@ -45,11 +58,10 @@ def row_rates(
     start, via, end = (curve.points_mm[row] for row in (curve.start, curve.via, curve.end))
     start_rate, via_rate, end_rate = named_rates
     normal = curve.normal
-    size = float(np.linalg.norm(np.cross(end - start, via - start)))
-    normal_rate = (
-        np.cross(end_rate - start_rate, via - start, axisa=0, axisb=0, axisc=0)
-        + np.cross(end - start, via_rate - start_rate, axisa=0, axisb=0, axisc=0)
-    ) / size
+    across = cross(end - start, via - start)
+    size = np.sqrt(across @ across)
+    normal_rate = skew(end - start) @ (via_rate - start_rate)
+    normal_rate = (normal_rate - skew(via - start) @ (end_rate - start_rate)) / size
     on_edge = curve.half_edges[rows] >= 0
     here = rows[on_edge]
     first, second, _ = mesh.half_edges
