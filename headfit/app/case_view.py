@@ -11,8 +11,16 @@ from typing import Any
 
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.anatomy.template import load_template
+from headfit.app.case_comparison import (
+    compare_case,
+    comparison_sentences,
+    comparison_table,
+    with_comparison,
+)
+from headfit.errors import HeadfitError, unknown_name
 from headfit.files.case_file import Case, FreePlace
 from headfit.files.results import CaseResult, fit_case
+from headfit.files.whole import read_text
 from headfit.fitting.advice import Advice
 from headfit.fitting.fit import fit_head
 from headfit.fitting.tape import Tape
@@ -102,13 +110,26 @@ def view_case(case: Case, *, quick: bool = False) -> CaseView:
     if moved is not None:
         scene = _with_free_places(scene, moved)
         sentences["free"] = moved.sentences or ("No site lies in a place that must stay free.",)
-    chosen = None if quick else _montage(case)
-    measured = None
+    chosen = measured = None
+    try:
+        chosen = None if quick else _montage(case)
+    except HeadfitError as error:  # a list of one's own that was moved or is wrong
+        sentences["derivations"] = (f"The derivations cannot be shown: {error}.",)
     if chosen is not None:
         measured = measure_montage(chosen, sites, moved.points_mm if moved else None)
         scene = replace(scene, chains=_chains(measured))
         tables["derivations"] = _derivation_table(measured)
         sentences["derivations"] = measured.findings
+    if case.marks_file is not None and not quick:
+        away = moved.points_mm if moved else {}
+        try:
+            comparison = compare_case(case, result)
+        except HeadfitError as error:  # the head and its sites are right all the same
+            sentences["comparison"] = (f"The marks cannot be compared: {error}.",)
+        else:
+            scene = with_comparison(scene, comparison, away)
+            tables["moves"] = comparison_table(comparison, away)
+            sentences["comparison"] = comparison_sentences(comparison)
     tables["sites"] = site_table(scene)
     return CaseView(case, result, sites, scene, tables, sentences, moved, measured)
 
@@ -164,8 +185,6 @@ def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
 
 def _montage(case: Case) -> Montage | None:
     if case.derivations_file is not None:
-        from headfit.files.whole import read_text
-
         return montage_from_csv(read_text(case.derivations_file))
     if case.derivations is None:
         return None
@@ -180,8 +199,6 @@ def montage_of(name: str) -> Montage:
     UnknownNameError
         No such montage.
     """
-    from headfit.errors import unknown_name
-
     known = standard_montages()
     folded = name.strip().casefold()
     for montage in known.values():

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from headfit.errors import InputError, sentence
@@ -11,25 +14,25 @@ _ENDINGS = (".tsv", ".csv", ".txt", ".json")
 MOST_FILES = 4
 
 
-def keep_marks(files: object, case_path: Path) -> Path:
-    """The path of the file of positions, after all were written beside the case.
+@contextmanager
+def checked_marks(files: object) -> Iterator[tuple[Path, str]]:
+    """A folder that holds the dropped files for a while, and the name of the one of positions.
 
     Parameters
     ----------
     files : list of {"name": str, "text": str}
         One file of positions, and what belongs to it, such as the coordsystem.json of BIDS.
-    case_path : Path
 
     Raises
     ------
     InputError
-        Not files of text with plain names, or none holds positions.
+        Not files of text with plain names.
     """
     if not isinstance(files, list) or not 0 < len(files) <= MOST_FILES:
         raise InputError(
             sentence("marks", f"be 1 to {MOST_FILES} files", "something else"), code="marks-files"
         )
-    contents: dict[str, str | bytes] = {}
+    contents: dict[str, str] = {}
     for file in files:
         name, text = (file.get("name"), file.get("text")) if isinstance(file, dict) else ("", "")
         if not isinstance(name, str) or not isinstance(text, str) or not _plain(name):
@@ -40,18 +43,21 @@ def keep_marks(files: object, case_path: Path) -> Path:
                 code="marks-files",
             )  # fmt: skip
         contents[name] = text
-    folder = case_path.with_name(f"{case_path.stem}.marks")
-    write_folder(folder, contents)
     beside = [name for name in contents if not name.endswith("coordsystem.json")]
-    return folder / (beside or list(contents))[0]
+    with tempfile.TemporaryDirectory() as held:
+        folder = Path(held)
+        for name, text in contents.items():
+            (folder / name).write_bytes(text.encode("utf-8", "replace"))
+        yield folder, (beside or list(contents))[0]
+
+
+def keep_marks(folder: Path, name: str, case_path: Path) -> Path:
+    """The path of the file of positions, after all of a folder was written beside the case."""
+    kept = case_path.with_name(f"{case_path.stem}.marks")
+    write_folder(kept, {path.name: path.read_bytes() for path in folder.iterdir()})
+    return kept / name
 
 
 def _plain(name: str) -> bool:
-    known = name.lower().endswith(_ENDINGS) and not name.startswith(".")
-    return (
-        known
-        and Path(name).name == name
-        and "\\" not in name
-        and "\0" not in name
-        and len(name) <= 120
-    )
+    known = name.lower().endswith(_ENDINGS) and not name.startswith(".") and len(name) <= 120
+    return known and Path(name).name == name and not set(name) & {"\\", "\0"}

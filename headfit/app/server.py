@@ -22,12 +22,13 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from headfit.app.case_comparison import compare_case
 from headfit.app.case_view import UNMEASURED, CaseView, view_case
 from headfit.app.changes import RefusedError, changed_case
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
 from headfit.app.guard import Guard, refusal
-from headfit.app.marks_files import keep_marks
+from headfit.app.marks_files import checked_marks, keep_marks
 from headfit.app.state import desk_data, model_data, quick_data, start_data, state_data
 from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
 from headfit.files.case_file import Case
@@ -217,7 +218,9 @@ def _marks(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     _only(given, "revision", "files")
     desk = office.desk
     desk.check(given.get("revision"))
-    kept = keep_marks(given.get("files"), desk.path)
+    with checked_marks(given.get("files")) as (folder, name):
+        compare_case(replace(desk.case, marks_file=folder / name), office.view.result)
+        kept = keep_marks(folder, name, desk.path)
     office.change(replace(desk.case, marks_file=kept))
     return office.state()
 

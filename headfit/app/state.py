@@ -204,7 +204,10 @@ def commands(desk: Desk) -> dict[str, str]:
         "app": f"headfit app {case}",
     }
     if desk.case.marks_file is not None:
-        marks = _quoted(desk.case.marks_file.name)
+        marks_file, folder = desk.case.marks_file, desk.path.parent
+        if marks_file.is_relative_to(folder):
+            marks_file = marks_file.relative_to(folder)
+        marks = _quoted(marks_file.as_posix())
         found["compare"] = f"headfit compare {case} {marks} -o {stem}-comparison"
     return found
 

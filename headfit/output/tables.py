@@ -92,8 +92,10 @@ def site_table(scene: Scene) -> Table:
             if compared:
                 cells.append(mm(site.deviation_mm))
             state = STATES[site.state]
-            said = "" if site.state == "planned" else f"{state.sign} {site.note or state.words}"
-            rows.append(Row((*cells, said or site.note), site.name))
+            # What is as it should be needs no words: its sign says it.
+            usual = {"planned": "", "near": state.sign}.get(site.state)
+            said = f"{state.sign} {site.note or state.words}" if usual is None else usual
+            rows.append(Row((*cells, said), site.name))
     caption = "Tape distance of each site along its arc."
     return Table("sites", caption, tuple(columns), tuple(rows))
 

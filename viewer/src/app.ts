@@ -232,6 +232,7 @@ export class App {
     return this.act(async () => {
       await this.confirmed(await this.program.post<State>("marks", { revision: this.state.revision, files }));
       this.tabs.open("comparison");
+      this.say("Marks compared.");
       this.offer("compare");
     });
   }

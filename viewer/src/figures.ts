@@ -132,27 +132,44 @@ export function lifted(points: Float32Array, focus: Vec3, byMm: number): Float32
   return out;
 }
 
+/** A curve that goes round the head where the straight way would go through it. */
+function bowed(from: Vec3, to: Vec3, focus: Vec3): Float32Array {
+  const middle = new Vector3(...focus);
+  const start = new Vector3(...from).sub(middle);
+  const end = new Vector3(...to).sub(middle);
+  const pieces = Math.max(1, Math.ceil(start.distanceTo(end) / 12));
+  const out = new Float32Array(3 * (pieces + 1));
+  for (let i = 0; i <= pieces; i++) {
+    const share = i / pieces;
+    const above = 0.12 * start.distanceTo(end) * Math.sin(Math.PI * share);
+    const radius = start.length() + share * (end.length() - start.length()) + above;
+    start.clone().lerp(end, share).setLength(radius).add(middle).toArray(out, 3 * i);
+  }
+  return out;
+}
+
 /** Moves: a dark dot on the mark that was made, a line, and a cone on the place where it should be. */
 export function arrowFigures(arrows: readonly Arrow[], colour: string, focus: Vec3, emphasised: string): Group {
   const group = new Group();
   const material = flat(colour);
   const dot = flat("#111111");
-  const curves = arrows.map((arrow) => lifted(new Float32Array([...arrow.start_mm, ...arrow.end_mm]), focus, 3));
+  const curves = arrows.map((arrow) => lifted(bowed(arrow.start_mm, arrow.end_mm, focus), focus, 3));
   const lines = new Lines(curves, false, lineMaterial(colour, 4));
   group.add(lines.object);
   arrows.forEach((arrow, i) => {
     const curve = curves[i]!;
     const start = new Vector3().fromArray(curve, 0);
-    const end = new Vector3().fromArray(curve, 3);
-    const direction = end.clone().sub(start);
+    const end = new Vector3().fromArray(curve, curve.length - 3);
+    const direction = end.clone().sub(new Vector3().fromArray(curve, curve.length - 6));
+    const length = end.distanceTo(start);
     const size = arrow.site === emphasised ? 1.6 : 1;
     const mark = new Mesh(BODIES.ball, dot);
     mark.scale.setScalar(0.6 * size);
     mark.position.copy(start);
     group.add(mark);
-    if (direction.length() < 1) return;
+    if (length < 1) return;
     const head = new Mesh(BODIES.cone, material);
-    head.scale.setScalar(Math.min(1, direction.length() / 9) * size);
+    head.scale.setScalar(Math.min(1, length / 9) * size);
     head.quaternion.copy(new Quaternion().setFromUnitVectors(UP, direction.normalize()));
     head.position.copy(end);
     group.add(head);

@@ -35,7 +35,7 @@ export class Comparison {
     const file = make("input", { type: "file", multiple: true, accept: ".tsv,.csv,.txt,.json", id: "marks-file" });
     file.addEventListener("change", () => void this.read([...(file.files ?? [])]).then(() => (file.value = "")));
     const drop = make("div", { className: "drop" }, [
-      make("p", { textContent: "Drop a file of marked or digitised positions here: TSV, CSV or JSON, with its coordsystem.json if it has one." }),
+      make("p", { textContent: "Drop a file of marks here: TSV, CSV or JSON, with its coordsystem.json." }),
       labelled("or choose files", file),
     ]);
     for (const kind of ["dragover", "drop"] as const) {
@@ -69,7 +69,7 @@ export class Comparison {
     if (!this.arrows.length) return;
     this.at = (this.at + by + this.arrows.length) % this.arrows.length;
     const arrow = this.arrows[this.at]!;
-    this.place.textContent = `${this.at + 1} of ${this.arrows.length}: ${arrow.site} ${arrow.words}`;
+    this.place.textContent = `${this.at + 1} of ${this.arrows.length}: ${arrow.words}`;
     this.events.move(arrow.site);
   }
 
@@ -84,7 +84,7 @@ export class Comparison {
     this.arrows = state.scene.arrows;
     this.stepper.hidden = !this.arrows.length;
     this.at = -1;
-    this.place.textContent = `${this.arrows.length} moves, largest first`;
+    this.place.textContent = this.arrows.length === 1 ? "1 mark to look at" : `${this.arrows.length} marks to look at, the farthest first`;
   }
 }
 

@@ -29,6 +29,7 @@ export class Viewer {
   private anchors: Uint32Array[] | null = null; // made when the first slider moves
   private confirmed = new Float32Array(0);
   private emphasised = "";
+  private painted = false;
   private readonly tip = document.createElement("div");
 
   constructor(readonly host: HTMLElement, readonly legend: Legend, private readonly events: ViewerEvents) {
@@ -211,6 +212,8 @@ export class Viewer {
   private drawn(): void {
     this.frames++;
     if (!this.bodies) return;
+    if (!this.painted) performance.mark("head-drawn");
+    this.painted = true;
     const { clientWidth: width, clientHeight: height } = this.host;
     const on = (layer: string): boolean => this.layers.get(layer) ?? true;
     this.labels.lay(this.stage.camera, this.bodies.shown, width, height, this.index(this.selected), on("labels") && on("sites"), !on("head"));
