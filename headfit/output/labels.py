@@ -13,12 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats
-from headfit.output.scene import VIEW_ANGLE_DEGREES, Scene
+from headfit.output.scene import VIEW_ANGLE_DEGREES, DrawnSite, Scene
 
 # Cosine of the angle between scalp and line of sight below which a name would lie on the contour.
 _FACING = 0.10
 _CLEAR_MM = 3.0  # from the middle of a marker to where it stands clear of the skin
 _LETTER_WIDTH = 0.62  # of the height, in a bold sans-serif
+# Radius of the marker of a site of 10-20, of 10-10 and beyond, on the adult template.
+_MARKER_MM = (2.6, 2.2, 1.3)
+_ADULT_MM = 235.0  # its height without the neck
 _GAP_SHARE = 0.25  # of the height of the letters
 
 
@@ -109,7 +112,17 @@ def _behind_skin(scene: Scene, view: View, points: Floats) -> NDArray[np.bool_]:
     return hidden
 
 
-def place_names(scene: Scene, view: View, letter_px: float, marker_mm: float) -> list[PlacedName]:
+def size_of(scene: Scene) -> float:
+    """Size of the head as a multiple of the adult template."""
+    return scene.height_mm / _ADULT_MM
+
+
+def marker_mm(scene: Scene, site: DrawnSite) -> float:
+    """Radius of the marker of a site: smaller for finer systems and on smaller heads."""
+    return _MARKER_MM[site.rank] * size_of(scene)
+
+
+def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:
     """The names to write, the important ones first.
 
     Parameters
@@ -118,8 +131,6 @@ def place_names(scene: Scene, view: View, letter_px: float, marker_mm: float) ->
     view : View
     letter_px : float
         Height of the letters.
-    marker_mm : float
-        Radius of the marker of a site.
     """
     seen = set(seen_sites(scene, view))
     sites = sorted((s for s in scene.sites if s.name in seen), key=lambda site: site.rank)
@@ -127,14 +138,14 @@ def place_names(scene: Scene, view: View, letter_px: float, marker_mm: float) ->
         return []
     points = np.array([site.point_mm for site in sites])
     places = view.pixels(points)
-    radius = marker_mm * view.pixels_per_mm(points.mean(axis=0))
-    markers = [(x - radius, y - radius, x + radius, y + radius) for x, y in places]
+    radii = [marker_mm(scene, site) * view.pixels_per_mm(site.point_mm) for site in sites]
+    markers = [(x - r, y - r, x + r, y + r) for (x, y), r in zip(places, radii, strict=True)]
     taken: list[tuple[float, float, float, float]] = []
     placed = []
     width_px, height_px = view.size_px
     for i, (site, (x, y)) in enumerate(zip(sites, places, strict=True)):
         width, height = _LETTER_WIDTH * letter_px * len(site.name), letter_px
-        away = radius + _GAP_SHARE * letter_px
+        away = radii[i] + _GAP_SHARE * letter_px
         others = markers[:i] + markers[i + 1 :]
         for left, low in (
             (x - width / 2, y + away),

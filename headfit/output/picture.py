@@ -16,10 +16,9 @@ import numpy as np
 from headfit.anatomy.head import CAP
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.output.driver import Driver, prepare
-from headfit.output.labels import View, place_names
+from headfit.output.labels import View, marker_mm, place_names, size_of
 from headfit.output.scene import CAMERAS, HEAD_COLOUR, STATES, VIEW_ANGLE_DEGREES, Scene
 
-MARKER_MM = 2.4
 _ARC_COLOUR, _ROW_COLOUR = "#57493d", "#8d7f72"
 _SURE_COLOUR = "#0b5cad"
 _REGION_COLOUR = "#b3261e"
@@ -177,45 +176,50 @@ def _add_all(plotter: Any, parts: list[Any], colour: str, **look: Any) -> None:
 
 
 def _add_lines(plotter: Any, scene: Scene) -> None:
+    size = size_of(scene)
     rows = [arc for arc in scene.arcs if arc.name.startswith("row")]
     main = [arc for arc in scene.arcs if not arc.name.startswith("row")]
-    _add_all(plotter, [_tube(arc.points_mm, 0.35) for arc in rows], _ROW_COLOUR)
-    _add_all(plotter, [_tube(arc.points_mm, 0.60) for arc in main], _ARC_COLOUR)
+    _add_all(plotter, [_tube(arc.points_mm, 0.35 * size) for arc in rows], _ROW_COLOUR)
+    _add_all(plotter, [_tube(arc.points_mm, 0.60 * size) for arc in main], _ARC_COLOUR)
     _add_all(
         plotter,
-        [_tube(region.outline_mm, 1.0, closed=True) for region in scene.regions],
+        [_tube(region.outline_mm, 1.0 * size, closed=True) for region in scene.regions],
         _REGION_COLOUR,
     )
-    paths = [_tube(pair.path_mm, 0.9) for chain in scene.chains for pair in chain.derivations]
-    _add_all(plotter, paths, _CHAIN_COLOUR)
-    moves = [_tube(np.array([arrow.start_mm, arrow.end_mm]), 0.9) for arrow in scene.arrows]
-    _add_all(plotter, moves, _INK)
+    pairs = [pair for chain in scene.chains for pair in chain.derivations]
+    _add_all(plotter, [_tube(pair.path_mm, 0.9 * size) for pair in pairs], _CHAIN_COLOUR)
+    moves = [np.array([arrow.start_mm, arrow.end_mm]) for arrow in scene.arrows]
+    _add_all(plotter, [_tube(move, 0.9 * size) for move in moves], _INK)
 
 
 def _add_sites(plotter: Any, scene: Scene) -> None:
     import pyvista
 
-    lift = {site.name: 0.8 * site.normal for site in scene.sites}
+    size = size_of(scene)
+    # Rings of 10-5 would lie over each other like chain mail.
+    lift = {site.name: 0.8 * site.normal for site in scene.sites if site.rank < 2}
     rings = [
-        _tube(ellipse.outline_mm() + lift[ellipse.site], 0.28, closed=True)
+        _tube(ellipse.outline_mm() + lift[ellipse.site], 0.28 * size, closed=True)
         for ellipse in scene.ellipses
+        if ellipse.site in lift
     ]
     _add_all(plotter, rings, _SURE_COLOUR)
     bodies = {
-        "ball": pyvista.Sphere(radius=MARKER_MM, theta_resolution=24, phi_resolution=16),
-        "box": pyvista.Cube(x_length=4.2, y_length=4.2, z_length=4.2),
-        "octahedron": pyvista.Octahedron(radius=3.4),
-        "cone": pyvista.Cone(direction=(0, 0, 1), height=6.0, radius=2.8, resolution=24),
+        "ball": pyvista.Sphere(radius=1.0, theta_resolution=24, phi_resolution=16),
+        "box": pyvista.Cube(x_length=1.75, y_length=1.75, z_length=1.75),
+        "octahedron": pyvista.Octahedron(radius=1.4),
+        "cone": pyvista.Cone(direction=(0, 0, 1), height=2.5, radius=1.15, resolution=24),
     }
     for name, state in STATES.items():
-        points = np.array([site.point_mm for site in scene.sites if site.state == name])
-        if len(points):
-            cloud = pyvista.PolyData(points)
-            marks = cloud.glyph(geom=bodies[state.body], scale=False, orient=False)
+        sites = [site for site in scene.sites if site.state == name]
+        if sites:
+            cloud = pyvista.PolyData(np.array([site.point_mm for site in sites]))
+            cloud["radius"] = [marker_mm(scene, site) for site in sites]
+            marks = cloud.glyph(geom=bodies[state.body], scale="radius", orient=False)
             plotter.add_mesh(marks, color=state.colour, smooth_shading=True, pickable=False)
     corners = np.array([spot.point_mm for spot in scene.landmarks])
     if len(corners):
-        small = pyvista.Sphere(radius=1.7, theta_resolution=20, phi_resolution=12)
+        small = pyvista.Sphere(radius=1.7 * size, theta_resolution=20, phi_resolution=12)
         marks = pyvista.PolyData(corners).glyph(geom=small, scale=False, orient=False)
         plotter.add_mesh(marks, color=_INK, smooth_shading=True, pickable=False)
 
@@ -256,7 +260,7 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
         now = View(
             np.array(camera.position), np.array(camera.focal_point), np.array(camera.up), size
         )
-        placed = {name.name: name for name in place_names(scene, now, letter_px, MARKER_MM)}
+        placed = {name.name: name for name in place_names(scene, now, letter_px)}
         for name, actor in names.items():
             actor.SetVisibility(name in placed)
             if name in placed:

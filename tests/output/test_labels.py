@@ -12,7 +12,7 @@ from headfit.output.labels import PlacedName, View, place_names, seen_sites
 from headfit.output.scene import CAMERAS, VIEW_ANGLE_DEGREES, Scene, make_scene
 
 SIZE = (800, 600)
-LETTER_PX, MARKER_MM = 12.0, 2.4
+LETTER_PX = 12.0
 VIEWS = ["left", "right", "front", "back", "top"]
 
 
@@ -28,7 +28,7 @@ def view(name: str) -> View:
 
 
 def names(name: str) -> list[PlacedName]:
-    return place_names(scene(), view(name), LETTER_PX, MARKER_MM)
+    return place_names(scene(), view(name), LETTER_PX)
 
 
 @pytest.mark.parametrize("name", VIEWS)
@@ -86,7 +86,7 @@ def test_no_name_covers_another_name_or_marker_or_leaves_the_picture(
     name: str, size: tuple[int, int]
 ) -> None:
     now = View(*scene().camera(name), size)
-    placed = place_names(scene(), now, LETTER_PX, MARKER_MM)
+    placed = place_names(scene(), now, LETTER_PX)
     assert len(placed) > 8
     boxes = [(p.x, p.y, p.x + 0.62 * LETTER_PX * len(p.name), p.y + LETTER_PX) for p in placed]
     for i, (left, low, right, high) in enumerate(boxes):
@@ -103,7 +103,7 @@ def test_no_name_covers_another_name_or_marker_or_leaves_the_picture(
 
 def test_where_room_is_short_the_sites_of_10_20_win() -> None:
     small = View(*scene().camera("top"), (160, 120))
-    found = [p.name for p in place_names(scene(), small, 14.0, MARKER_MM)]
+    found = [p.name for p in place_names(scene(), small, 14.0)]
     assert 0 < len(found) < len(names("top"))
     ranks = [scene().site(name).rank for name in found]
     assert ranks == sorted(ranks)
@@ -112,7 +112,7 @@ def test_where_room_is_short_the_sites_of_10_20_win() -> None:
 
 def test_a_scene_without_sites_has_no_names() -> None:
     empty = replace(scene(), sites=())
-    assert place_names(empty, view("left"), LETTER_PX, MARKER_MM) == []
+    assert place_names(empty, view("left"), LETTER_PX) == []
 
 
 def test_every_camera_of_the_scene_gives_a_view() -> None:
