@@ -1,12 +1,10 @@
-"""The command line: what it makes, what it says, and how it refuses."""
+"""The command line: what it makes and what it says."""
 
 import csv
 import dataclasses
 import hashlib
 import io
 import json
-import os
-import re
 import subprocess
 import sys
 from pathlib import Path
@@ -14,12 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from commands import refused, said
 from demo_case import TEXT, demo_result
 from PIL import Image
 
 from headfit import Rules, __version__, load_template, place_sites
-from headfit import cli as cli_package
-from headfit.cli import COMMANDS, main
 from headfit.cli.screen import Screen
 from headfit.cli.summary import how_sure
 from headfit.errors import DrawingError
@@ -28,24 +25,6 @@ from headfit.files.surfaces import ply_bytes, read_head
 from headfit.fitting.tape import MEASUREMENTS
 
 MADE = ["bids", "case.json", "head.ply", "landmarks.json", "marks.tsv"]
-
-
-def said(capsys: pytest.CaptureFixture[str], *arguments: str | Path) -> tuple[int, str, str]:
-    """Exit code, standard output and standard error of one command."""
-    capsys.readouterr()
-    code = main([str(argument) for argument in arguments])
-    found = capsys.readouterr()
-    return code, found.out, found.err
-
-
-def refused(capsys: pytest.CaptureFixture[str], *arguments: str | Path) -> str:
-    """The one sentence of a command that must refuse."""
-    code, out, err = said(capsys, *arguments)
-    assert code == 2
-    assert out == ""
-    assert err.startswith("headfit: ")
-    assert err.count("\n") == 1
-    return err.removeprefix("headfit: ").rstrip("\n")
 
 
 @pytest.fixture
@@ -334,162 +313,3 @@ def test_doctor_says_it_and_fails_only_when_something_is_broken(
     assert code == 1
     states = {entry["part"]: entry["state"] for entry in json.loads(out)["findings"]}
     assert states["packages"] == "broken"
-
-
-WRONG: dict[str, tuple[list[str], str]] = {
-    "a misspelt command": (["fitt"], "unknown command 'fitt': did you mean 'fit'?"),
-    "a missing option": (
-        ["fit", "case.toml"],
-        "the following arguments are required: -o/--output (`headfit fit --help` shows how)",
-    ),
-    "an unknown option": (
-        ["fit", "case.toml", "-o", "out", "--fast"],
-        "unrecognized arguments: --fast (`headfit --help` shows how)",
-    ),
-    "no such case": (
-        ["fit", "nowhere.toml", "-o", "out"],
-        "there is no file nowhere.toml (is the name right, and the folder?)",
-    ),
-    "a rule without a choice": (
-        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner"],
-        "--rule must be written NAME=CHOICE, got 'inner' (inner=parasagittal)",
-    ),
-    "an unknown rule": (
-        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "iner=row"],
-        "unknown rule 'iner': did you mean 'inner'?",
-    ),
-    "an unknown choice": (
-        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner=rwo"],
-        "unknown rule for inner 'rwo': did you mean 'row'?",
-    ),
-    "a rule twice": (
-        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner=row",
-         "--rule", "inner=crossing"],
-        "--rule inner must be given once, got it twice",
-    ),
-    "no such surface": (
-        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv"],
-        "there is no file a.ply (is the name right, and the folder?)",
-    ),
-    "a size that is none": (
-        ["picture", "case.toml", "-o", "p.png", "--size", "big"],
-        "--size must be WIDTHxHEIGHT in pixels, each 100 to 8000, got 'big' (1600x1200)",
-    ),
-    "a size too large": (
-        ["picture", "case.toml", "-o", "p.png", "--size", "9000x1200"],
-        "--size must be WIDTHxHEIGHT in pixels, each 100 to 8000, got '9000x1200' (1600x1200)",
-    ),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("kind", WRONG)
-def test_bad_input_gets_one_sentence(
-    kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(tmp_path)
-    arguments, sentence = WRONG[kind]
-    assert refused(capsys, *arguments) == sentence
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_a_head_nobody_has_is_refused_and_nothing_is_written(
-    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    case.write_text('[tape]\nunit = "cm"\nnasion_inion = 362')
-    sentence = refused(capsys, "fit", case, "-o", tmp_path / "out")
-    assert sentence == (
-        "case.toml: nasion-inion arc must lie in 15 to 48 cm, got 362 cm (should it say "
-        'unit = "mm"?)'
-    )
-    assert not (tmp_path / "out").exists()
-
-
-def test_a_file_in_the_place_of_the_folder_is_kept(
-    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    (tmp_path / "out").write_text("mine")
-    assert "the output must be a folder" in refused(capsys, "fit", case, "-o", tmp_path / "out")
-    assert (tmp_path / "out").read_text() == "mine"
-
-
-def test_the_help_names_every_command_and_no_command_shows_the_help(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    code, out, _ = said(capsys)
-    assert code == 2
-    for name in COMMANDS:
-        assert re.search(rf"^    {name}\s", out, re.MULTILINE), name
-    with pytest.raises(SystemExit) as stopped:
-        main(["--version"])
-    assert stopped.value.code == 0
-    assert capsys.readouterr().out == f"headfit {__version__}\n"
-
-
-@pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_has_its_own_help(name: str, capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit) as stopped:
-        main([name, "--help"])
-    assert stopped.value.code == 0
-    assert f"usage: headfit {name}" in capsys.readouterr().out
-
-
-def test_ctrl_c_is_no_traceback(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def interrupted(*_: object) -> int:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(cli_package, "_run", interrupted)
-    code, _, err = said(capsys, "doctor")
-    assert code == 130
-    assert err.startswith("headfit: stopped")
-
-
-def run_command(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "headfit", *arguments],
-        capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
-
-
-def test_in_a_process_of_its_own_the_exit_codes_are_the_same(tmp_path: Path) -> None:
-    (tmp_path / "bad.toml").write_bytes(b"\xff\xfe[case]")
-    done = run_command("fit", tmp_path / "bad.toml", "-o", tmp_path / "out")
-    assert done.returncode == 2
-    assert done.stdout == ""
-    assert "must be UTF-8 text" in done.stderr
-    assert "Traceback" not in done.stderr
-    assert run_command("measurements").returncode == 0
-
-
-def test_fitting_without_a_picture_loads_no_drawing_library(case: Path, tmp_path: Path) -> None:
-    script = (
-        "import sys; from headfit.cli import main; code = main(sys.argv[1:]); "
-        "heavy = {'vtkmodules', 'pyvista', 'pandas', 'matplotlib'} & set(sys.modules); "
-        "sys.exit(f'{code} {sorted(heavy)}')"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", script, "fit", case, "-o", tmp_path / "out", "--no-picture"],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.stderr == "0 []\n"
-
-
-@pytest.mark.parametrize(
-    "arguments",
-    [["measurements"], ["measurements", "--json"], ["fit", "nowhere.toml", "-o", "x", "--json"]],
-    ids=["for a person", "for a machine", "a short answer"],
-)
-def test_a_reader_that_goes_away_is_no_traceback(arguments: list[str]) -> None:
-    with subprocess.Popen(
-        [sys.executable, "-m", "headfit", *arguments],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        # Unbuffered, the short answer would fail at once and not at exit.
-        env={name: text for name, text in os.environ.items() if name != "PYTHONUNBUFFERED"},
-    ) as process:  # fmt: skip
-        assert process.stdout is not None
-        assert process.stderr is not None
-        process.stdout.close()
-        said_on_error = process.stderr.read()
-    assert "Traceback" not in said_on_error
-    assert "BrokenPipe" not in said_on_error
