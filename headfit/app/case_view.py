@@ -19,8 +19,8 @@ from headfit.app.case_comparison import (
 )
 from headfit.errors import HeadfitError, unknown_name
 from headfit.files.case_file import Case, FreePlace
+from headfit.files.montage_file import read_montage
 from headfit.files.results import CaseResult, fit_case
-from headfit.files.whole import read_text
 from headfit.fitting.advice import Advice
 from headfit.fitting.fit import fit_head
 from headfit.fitting.tape import Tape
@@ -35,7 +35,7 @@ from headfit.output.tables import (
 )
 from headfit.planning.derivations import MeasuredMontage, measure_montage
 from headfit.planning.displacement import Displacement, displace
-from headfit.planning.montages import Montage, montage_from_csv, standard_montages
+from headfit.planning.montages import Montage, standard_montages
 from headfit.planning.obstacles import Obstacle, disc, polygon
 
 # Stands in a case of which nothing is measured yet; told by identity, shown nowhere.
@@ -185,7 +185,7 @@ def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
 
 def _montage(case: Case) -> Montage | None:
     if case.derivations_file is not None:
-        return montage_from_csv(read_text(case.derivations_file))
+        return read_montage(case.derivations_file)
     if case.derivations is None:
         return None
     return montage_of(case.derivations)

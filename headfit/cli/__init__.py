@@ -19,7 +19,8 @@ from headfit.errors import HeadfitError, InputError, unknown_name
 
 # In the order of the help. A new command is a module of this name and an entry here.
 COMMANDS = (
-    "demo", "app", "fit", "compare", "report", "sites", "measurements", "picture", "window", "doctor",
+    "demo", "app", "fit", "compare", "report", "sheet", "derivations", "sites", "measurements",
+    "picture", "window", "doctor",
 )  # fmt: skip
 
 BAD_INPUT = 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from headfit import __version__
 from headfit.cli.screen import Screen
 
 
@@ -15,7 +16,7 @@ def run(_arguments: argparse.Namespace, screen: Screen) -> int:
     """Examine, and say it; 1 when a part is broken that every command needs."""
     from headfit.output.doctor import examine
 
-    findings = examine()
+    findings = examine(__version__)
     for finding in findings:
         screen.say(f"{finding.sign} {finding.part}: {finding.sentence}")
     screen.result({"findings": [vars(finding) for finding in findings]})

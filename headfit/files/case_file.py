@@ -168,7 +168,7 @@ def case_of_text(text: str, folder: Path) -> Case:
     >>> case.tape.ring_mm
     566.0
     """
-    found = _toml(text)
+    found = parse_toml(text)
     check_names("table", found, ("case", "tape", "rules", "marks", "free", "derivations"))
     about_case = table_of(found, "case")
     check_names("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "invented"))
@@ -196,7 +196,14 @@ def case_of_text(text: str, folder: Path) -> Case:
     )
 
 
-def _toml(text: str) -> dict[str, Any]:
+def parse_toml(text: str) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    FileFormatError
+        Not TOML; the sentence tells line and column.
+    """
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -1,0 +1,35 @@
+"""A user's own derivations: a CSV with a derivation a row, or a TOML of [[montage]] tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from headfit.errors import FileFormatError, sentence
+from headfit.files.case_file import parse_toml
+from headfit.files.whole import about, read_text
+from headfit.planning.montages import Montage, montage_from_csv, montages_from_tables
+
+
+def read_montage(path: str | Path) -> Montage:
+    """The montage of a file; of a TOML with several, the first.
+
+    Raises
+    ------
+    FileFormatError
+        Missing, empty, or no such table.
+    UnknownNameError, InputError
+        A site or derivation that cannot be.
+    """
+    path = Path(path)
+    text = read_text(path)
+    with about(path):
+        if path.suffix.casefold() != ".toml":
+            return montage_from_csv(text)
+        found = montages_from_tables(parse_toml(text).get("montage", []))
+        if not found:
+            raise FileFormatError(
+                sentence("a TOML of derivations", "hold a [[montage]] table", "none",
+                         'name = "mine", chains = [{name = "left", sites = ["Fp1", "F3"]}]'),
+                code="montage-empty",
+            )  # fmt: skip
+        return found[0]
