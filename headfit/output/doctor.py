@@ -11,7 +11,6 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Literal
 
-from headfit import __version__
 from headfit.errors import DrawingError, HeadfitError
 from headfit.output.driver import find_driver
 
@@ -49,11 +48,11 @@ class Finding:
         return _SIGNS[self.state]
 
 
-def examine(folder: Path | None = None) -> list[Finding]:
+def examine(headfit_version: str, folder: Path | None = None) -> list[Finding]:
     """All findings; results would be written to `folder`, the current one unless given."""
     return [
-        Finding("headfit", "fine", f"version {__version__} on Python {platform.python_version()}, "
-                f"{platform.system()} {platform.machine()}."),
+        Finding("headfit", "fine", f"version {headfit_version} on Python "
+                f"{platform.python_version()}, {platform.system()} {platform.machine()}."),
         _packages(),
         _templates(),
         _drawing(),

@@ -69,7 +69,7 @@ def _renderer_on(egl: ctypes.CDLL, display: ctypes.c_void_p) -> str | None:
     context = ctypes.c_void_p(egl.eglCreateContext(display, config, None, None))
     size = (ctypes.c_int * 5)(_EGL_WIDTH, 4, _EGL_HEIGHT, 4, _EGL_NONE)
     surface = ctypes.c_void_p(egl.eglCreatePbufferSurface(display, config, size))
-    if not context or not egl.eglMakeCurrent(display, surface, surface, context):
+    if context.value is None or not egl.eglMakeCurrent(display, surface, surface, context):
         return None
     address = egl.eglGetProcAddress(b"glGetString")
     if not address:

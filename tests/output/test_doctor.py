@@ -12,16 +12,17 @@ from headfit.output.driver import Driver
 
 
 def finding(part: str, folder: Path | None = None) -> Finding:
-    (found,) = [entry for entry in examine(folder) if entry.part == part]
+    (found,) = [entry for entry in examine("1.2.3", folder) if entry.part == part]
     return found
 
 
 def test_every_part_gets_one_sentence() -> None:
-    found = examine()
+    found = examine("1.2.3")
     assert [entry.part for entry in found] == [
         "headfit", "packages", "template heads", "pictures", "window", "browser",
         "folder for results", "folder for temporary files",
     ]  # fmt: skip
+    assert found[0].sentence.startswith("version 1.2.3 on Python ")
     for entry in found:
         assert entry.sentence.endswith(".")
         assert "\n" not in entry.sentence
