@@ -48,7 +48,8 @@ class Rules:
         T7, T8: 10 % of the coronal arc, or the middle of the half ring.
     inferior : {"row", "contour"}
         Row 9/10: the row arc continued down by 10 % of the coronal arc, or tenths of the 0 %
-        contour nasion-preauricular point-inion.
+        contour nasion-preauricular point-inion. Half way, 9h/10h: by 5 %, or tenths of the ring
+        through the 5 % marks.
     length : {"taut", "skin"}
         A tape pulled tight bridges hollows; or it follows the skin.
 
@@ -118,6 +119,8 @@ ARCS: dict[str, Arc] = {
     "right parasagittal": Arc("right parasagittal", "Fp2", "C4", "O2", pinned=True),
     "left contour": Arc("left contour", "nasion", "left_preauricular", "inion"),
     "right contour": Arc("right contour", "nasion", "right_preauricular", "inion"),
+    "left lower ring": Arc("left lower ring", "NFpz", "T9h", "OIz"),
+    "right lower ring": Arc("right lower ring", "NFpz", "T10h", "OIz"),
     **{
         f"ear to ear over {site}": Arc(
             f"ear to ear over {site}", "left_preauricular", site, "right_preauricular"
@@ -157,10 +160,12 @@ MARKS: dict[str, tuple[str, float]] = {
         for k, name in enumerate(_LEFT_RING)
         if name != "T7"
     },
+    "T9h": ("coronal", 0.05),
     "T7": ("coronal", 0.1),
     "C3": ("coronal", 0.3),
     "C4": ("coronal", 0.7),
     "T8": ("coronal", 0.9),
+    "T10h": ("coronal", 0.95),
 }
 
 

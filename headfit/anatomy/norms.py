@@ -53,7 +53,7 @@ _ADULT: dict[str, dict[str, Norm]] = {
 }
 _ADULT_ANY = {"nasion_inion": Norm(360.0, 15.0, WIDE)}
 
-# WHO head circumference for age: (months, median in mm, coefficient of variation); L = 1 throughout.
+# WHO head circumference for age: (months, median in mm, coefficient of variation); L is 1 for all.
 _WHO: dict[str, tuple[tuple[float, float, float], ...]] = {
     "female": (
         (0, 338.787, 0.03496), (1, 365.163, 0.03211), (2, 382.58, 0.03168), (3, 395.21, 0.0314),

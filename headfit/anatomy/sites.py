@@ -91,15 +91,23 @@ def _table() -> dict[str, Place]:
     for step, name in enumerate(("T9", "T9h", "T7", "T7h", "C5", "C5h", "C3", "C3h", "C1", "C1h")):
         table.setdefault(name, OnArc("coronal", step / 20, _KLEM))
         table.setdefault(mirrored(name), OnArc("coronal", 1 - step / 20, _KLEM))
-    for name, fraction in (("N1h", 0.05), ("N1", 0.1), ("I1", 0.9), ("I1h", 0.95)):
-        table[name] = OnArc("left contour", fraction, _FIVE)
-        table[mirrored(name)] = OnArc("right contour", fraction, _FIVE)
+    table |= _beside_nasion_and_inion()
     # Ear lobe and mastoid: common practice, no source; the offsets are from memory.
     for name, left, offset in (
         ("A1", True, (0.0, -9.0, -28.0)), ("A2", False, (0.0, -9.0, -28.0)),
         ("M1", True, (0.0, -32.0, -16.0)), ("M2", False, (0.0, -32.0, -16.0)),
     ):  # fmt: skip
         table[name] = BesideEar(left, offset, "common practice, no source; offset from memory")
+    return table
+
+
+def _beside_nasion_and_inion() -> dict[str, Place]:
+    table: dict[str, Place] = {}
+    for stem, low, half, whole in (("N", "NFp", 0.05, 0.1), ("I", "OI", 0.95, 0.9)):
+        for column, fraction in (("1h", half), ("1", whole)):
+            for name, arc in ((stem + column, "contour"), (low + column, "lower ring")):
+                table[name] = OnArc(f"left {arc}", fraction, _FIVE)
+                table[mirrored(name)] = OnArc(f"right {arc}", fraction, _FIVE)
     return table
 
 
@@ -243,8 +251,10 @@ def _place(name: str, rules: Rules) -> Place:
     if rules.inner == "parasagittal" and name in _INNER_FOUR:
         side = "left" if name.endswith("3") else "right"
         return OnArc(f"{side} parasagittal", _INNER_FOUR[name][1], _KLEM)
-    if rules.inferior == "contour" and isinstance(place, BeyondRow) and place.coronal_share == 0.1:
-        return OnArc("right contour" if place.at_end else "left contour", place.contour, _FIVE)
+    if rules.inferior == "contour" and isinstance(place, BeyondRow):
+        side = "right" if place.at_end else "left"
+        arc = "lower ring" if place.coronal_share == 0.05 else "contour"
+        return OnArc(f"{side} {arc}", place.contour, _FIVE)
     if rules.inferior == "contour" and name in ("T9", "T10"):
         return OnArc("left contour" if name == "T9" else "right contour", 0.5, _FIVE)
     return place
