@@ -112,7 +112,7 @@ def test_parasagittal_sites_stand_where_the_closed_form_says(
 
 
 @every_sphere
-def test_contour_sites_stand_in_tenths_of_the_lower_contour(
+def test_contour_sites_stand_in_tenths_of_the_contour_and_of_the_lower_ring(
     solid: Ellipsoid, seed: int | None
 ) -> None:
     names = ["F9", "FT9", "T9", "TP9", "P9", "F10", "FT10", "T10", "TP10", "P10"]
@@ -121,6 +121,11 @@ def test_contour_sites_stand_in_tenths_of_the_lower_contour(
         tenth = (3, 4, 5, 6, 7)[k % 5]
         azimuth = 18 * tenth * (-1 if k < 5 else 1)
         expected = 90 * direction(5 * solid.step_deg, azimuth)
+        assert np.linalg.norm(sites[name] - expected) <= WITHIN_MM
+    halves = ["AF9h", "FFT9h", "T9h", "TPP9h", "PO9h"]
+    sites = place_sites(solid.head(5, seed), halves, Rules(inferior="contour"))
+    for name, azimuth in zip(halves, (36, 63, 90, 117, 144), strict=True):
+        expected = 90 * direction(4.5 * solid.step_deg, -azimuth)
         assert np.linalg.norm(sites[name] - expected) <= WITHIN_MM
 
 
@@ -175,6 +180,8 @@ def test_ten_five_marks_stand_half_way_along_the_first_arcs() -> None:
         angles[name] = (90.0, -(18 * k + 9.0))
     lower = {"N1h": 9.0, "N1": 18.0, "I1": 162.0, "I1h": 171.0}
     angles |= {name: (112.5, -azimuth) for name, azimuth in lower.items()}
+    between = {"NFp1h": 9.0, "NFp1": 18.0, "OI1": 162.0, "OI1h": 171.0}
+    angles |= {name: (4.5 * 22.5, -azimuth) for name, azimuth in between.items()}
     for name, (polar, azimuth) in angles.items():
         gap = np.linalg.norm(sites[name] - 90 * direction(polar, azimuth))
         assert gap <= WITHIN_MM, f"{name} is {gap:.3f} mm off"

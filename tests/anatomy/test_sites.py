@@ -1,0 +1,283 @@
+"""The declared table of sites, their names, and what is known of sites once placed."""
+
+import re
+from collections import Counter
+
+import mne
+import numpy as np
+import pytest
+from solids import SPHERE_A, SPHERE_C, bumpy_head, turn, unit_sphere
+
+from headfit import Head, Landmarks, Rules, load_template, place_sites
+from headfit.anatomy.arcs import mirrored
+from headfit.anatomy.sites import RENAMED, SYSTEMS, TABLE, BeyondRow, OnArc, canonical_name
+from headfit.errors import HeadfitError, MeshError, UnknownNameError
+from headfit.geometry.surface import nearest
+
+HEAD = bumpy_head(1, subdivisions=3)
+
+# The 21 sites of 10-20 with their new names; ACNS Guideline 2, 2016, figure 1.
+TEN_TWENTY = set(
+    "Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2 A1 A2".split()
+)  # fmt: skip
+# Chatrian et al. 1985 and ACNS Guideline 2, 2016: rows front to back.
+TEN_TEN_ROWS = """
+    Fp1 Fpz Fp2
+    AF7 AF3 AFz AF4 AF8
+    F9 F7 F5 F3 F1 Fz F2 F4 F6 F8 F10
+    FT9 FT7 FC5 FC3 FC1 FCz FC2 FC4 FC6 FT8 FT10
+    T9 T7 C5 C3 C1 Cz C2 C4 C6 T8 T10
+    TP9 TP7 CP5 CP3 CP1 CPz CP2 CP4 CP6 TP8 TP10
+    P9 P7 P5 P3 P1 Pz P2 P4 P6 P8 P10
+    PO7 PO3 POz PO4 PO8
+    O1 Oz O2
+""".split()
+
+
+def test_ten_twenty_is_the_published_list() -> None:
+    assert set(SYSTEMS["10-20"]) == TEN_TWENTY
+    assert len(SYSTEMS["10-20"]) == 21
+
+
+def test_ten_ten_is_the_published_list_with_landmarks_ears_and_mastoids() -> None:
+    assert len(TEN_TEN_ROWS) == 71
+    assert set(SYSTEMS["10-10"]) == {*TEN_TEN_ROWS, "Nz", "Iz", "A1", "A2", "M1", "M2"}
+    assert len(SYSTEMS["10-10"]) == 77
+
+
+def test_the_ifcn_array_is_the_scalp_sites_and_an_inferior_chain() -> None:
+    """Seeck et al. 2017: 25 electrodes."""
+    inferior = {"F9", "T9", "P9", "F10", "T10", "P10"}
+    assert set(SYSTEMS["ifcn-25"]) == TEN_TWENTY - {"A1", "A2"} | inferior
+    assert len(SYSTEMS["ifcn-25"]) == 25
+
+
+def test_ten_five_is_the_published_list() -> None:
+    """Oostenveld & Praamstra 2001: up to 345 places, of which mne carries 335 (`colin27_1005`)."""
+    published = set(mne.channels.make_standard_montage("colin27_1005").ch_names)
+    beside = {"A1", "A2", "M1", "M2"}
+    declared = set(SYSTEMS["10-5"])
+    assert published - declared == set(RENAMED)
+    assert len(published - set(RENAMED) - beside) == 335
+    assert declared - published == {
+        "Nz", "NFpz", "N1h", "N1", "N2", "N2h", "NFp1h", "NFp1", "NFp2", "NFp2h",
+    }  # fmt: skip
+    assert len(declared - beside) == 345
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_a_system_names_each_site_once_and_both_sides(system: str) -> None:
+    names = SYSTEMS[system]
+    assert max(Counter(names).values()) == 1
+    assert {mirrored(name) for name in names} == set(names)
+    assert set(names) <= set(TABLE)
+    assert place_sites(HEAD, system).names == names
+
+
+def test_systems_contain_each_other() -> None:
+    assert set(SYSTEMS["10-20"]) < set(SYSTEMS["10-10"]) < set(SYSTEMS["10-5"]) == set(TABLE)
+    assert set(SYSTEMS["ifcn-25"]) < set(SYSTEMS["10-10"])
+
+
+def test_every_place_names_its_source() -> None:
+    sources = Counter(place.source for place in TABLE.values())
+    assert set(sources) == {
+        "Klem et al. 1999", "ACNS Guideline 2, 2016", "Oostenveld & Praamstra 2001",
+        "Seeck et al. 2017", "common practice, no source; offset from memory",
+    }  # fmt: skip
+    assert sources["common practice, no source; offset from memory"] == 4
+
+
+@pytest.mark.parametrize("name", [name for name in TABLE if name != mirrored(name)])
+def test_places_of_both_sides_are_homologous(name: str) -> None:
+    place, other = TABLE[name], TABLE[mirrored(name)]
+    assert type(place) is type(other)
+    if isinstance(place, OnArc) and isinstance(other, OnArc):
+        if place.arc == other.arc:
+            assert other.fraction == pytest.approx(1 - place.fraction)
+        else:
+            assert {place.arc.split()[0], other.arc.split()[0]} == {"left", "right"}
+            assert other.fraction == place.fraction
+    elif isinstance(place, BeyondRow) and isinstance(other, BeyondRow):
+        assert (place.arc, place.coronal_share) == (other.arc, other.coronal_share)
+        assert place.at_end != other.at_end
+
+
+@pytest.mark.parametrize(("old", "new"), RENAMED.items())
+def test_old_names_are_understood(old: str, new: str) -> None:
+    assert {"T3": "T7", "T4": "T8", "T5": "P7", "T6": "P8"}[old] == new
+    assert canonical_name(old) == canonical_name(old.lower()) == canonical_name(f" {old} ") == new
+    sites = place_sites(HEAD, "10-20")
+    np.testing.assert_array_equal(sites[old], sites[new])
+
+
+@pytest.mark.parametrize(
+    ("given", "name"),
+    [("fz", "Fz"), ("FP1", "Fp1"), (" OZ", "Oz"), ("aff1H", "AFF1h"), ("Nz", "Nz")],
+)
+def test_names_are_read_in_any_case(given: str, name: str) -> None:
+    assert canonical_name(given) == name
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ("Fzz", "unknown site 'Fzz': did you mean 'Fz'?"),
+        ("CPP11", "unknown site 'CPP11': did you mean 'CPP1'?"),
+        ("", "unknown site '': choose one of Nz, Iz, Cz,"),
+        ("EKG", "unknown site 'EKG': choose one of Nz, Iz, Cz,"),
+    ],
+)
+def test_a_site_nobody_declared_is_refused_with_the_nearest_name(given: str, message: str) -> None:
+    for ask in (canonical_name, lambda name: place_sites(HEAD, [name])):
+        with pytest.raises(UnknownNameError, match=re.escape(message)):
+            ask(given)
+
+
+def test_a_system_nobody_declared_is_refused_with_the_nearest_name() -> None:
+    message = "unknown system '10-02': did you mean '10-20'?"
+    with pytest.raises(UnknownNameError, match=re.escape(message)):
+        place_sites(HEAD, "10-02")
+
+
+def test_a_site_of_another_system_is_refused() -> None:
+    sites = place_sites(HEAD, "10-20")
+    with pytest.raises(UnknownNameError, match="unknown site of 10-20 'FC1': did you mean 'F"):
+        sites["FC1"]
+    with pytest.raises(UnknownNameError, match="unknown site 'Q1'"):
+        sites["Q1"]
+
+
+def test_a_list_of_sites_is_taken_in_its_order_without_repeats() -> None:
+    sites = place_sites(HEAD, ["T3", "Fz", "T7", "cz"])
+    assert sites.names == ("T7", "Fz", "Cz")
+    assert sites.system == "own list"
+    assert len(sites) == 3
+    whole = place_sites(HEAD, "10-20")
+    for name in sites.names:
+        np.testing.assert_array_equal(sites[name], whole[name])
+
+
+def test_placed_points_cannot_be_written() -> None:
+    sites = place_sites(HEAD, "10-20")
+    with pytest.raises(ValueError, match="read-only"):
+        sites.points_mm[0] = 0.0
+
+
+@pytest.mark.parametrize("head", [HEAD, load_template()], ids=["bumps", "template"])
+def test_every_site_lies_on_the_bare_surface(head: Head) -> None:
+    sites = place_sites(head, "10-5")
+    assert nearest(head.bare, sites.points_mm)[1].max() < 1e-6
+
+
+def test_normals_of_sites_point_away_from_the_middle_of_a_sphere() -> None:
+    sites = place_sites(SPHERE_C.head(5), "10-10")
+    away = sites.points_mm / np.linalg.norm(sites.points_mm, axis=1, keepdims=True)
+    angle = np.degrees(np.arccos(np.einsum("ij,ij->i", sites.normals, away)))
+    assert angle.max() < 0.3
+
+
+def test_arc_marks_are_listed_in_order_with_their_distance() -> None:
+    sites = place_sites(SPHERE_A.head(5), "10-10")
+    marks = sites.arc_marks
+    assert next(iter(marks)) == "midline"
+    names = [mark.site for mark in marks["midline"]]
+    assert names == "Nz Fpz AFz Fz FCz Cz CPz Pz POz Oz Iz".split()
+    for mark, tenth in zip(marks["midline"], range(11), strict=True):
+        assert mark.distance_mm == pytest.approx(9 * np.pi * tenth, rel=2e-4)
+        assert mark.fraction == pytest.approx(tenth / 10)
+    names = [mark.site for mark in marks["coronal"]]
+    assert names == "T9 T7 C5 C3 C1 C2 C4 C6 T8 T10".split()
+    names = [mark.site for mark in marks["row F"]]
+    assert names == "F5 F3 F1 F2 F4 F6".split()
+    row = SPHERE_A.arcs["row F"]
+    for mark, eighth in zip(marks["row F"], (1, 2, 3, 5, 6, 7), strict=True):
+        assert mark.distance_mm == pytest.approx(eighth * row.length_mm / 8, rel=5e-4)
+
+
+def test_arc_marks_stand_where_their_distance_says() -> None:
+    sites = place_sites(bumpy_head(5, subdivisions=4, bumps=0.03), "10-5")
+    listed = Counter()
+    for arc, marks in sites.arc_marks.items():
+        run = sites.tracer.run(arc)
+        distances = [mark.distance_mm for mark in marks]
+        assert distances == sorted(distances)
+        for mark in marks:
+            listed[mark.site] += 1
+            at = run.point_mm(run.fraction(mark.distance_mm))
+            np.testing.assert_allclose(at, sites[mark.site], atol=1e-9)
+    not_on_arcs = {name for name, place in TABLE.items() if not isinstance(place, OnArc)}
+    assert set(listed) == set(sites.names) - not_on_arcs
+    assert max(listed.values()) == 1
+
+
+def test_sites_beside_an_arc_have_none() -> None:
+    sites = place_sites(HEAD, "10-10")
+    assert sites.arc_of("F9") is None
+    assert sites.arc_of("M1") is None
+    assert sites.arc_of("T3") == ("coronal", 0.1)
+    assert place_sites(HEAD, ["F9"], Rules(inferior="contour")).arc_of("F9") == (
+        "left contour", 0.3,
+    )  # fmt: skip
+
+
+def test_row_nine_goes_on_below_its_row_by_a_tenth_of_the_coronal_arc() -> None:
+    sites = place_sites(load_template(), "10-5")
+    down = 0.1 * sites.tracer.length_mm("coronal")
+    for name, row in (("F9", "F7"), ("TP10", "TP8"), ("PPO9", "PPO7")):
+        gap = np.linalg.norm(sites[name] - sites[row])
+        assert 0.9 * down < gap <= down  # straight, over skin that bends
+        half = f"{name}h"
+        assert np.linalg.norm(sites[half] - sites[row]) == pytest.approx(down / 2, rel=0.05)
+
+
+def test_a_site_below_a_surface_that_ends_too_soon_is_refused() -> None:
+    """Rather than put on the border, where it does not belong."""
+    unit, faces = unit_sphere(5, turn(2))
+    gone = unit @ SPHERE_A.sites["F9"] / 90 > np.cos(np.radians(7))
+    head = Head(90 * unit, faces[~gone[faces].any(axis=1)], SPHERE_A.landmarks)
+    whole = place_sites(SPHERE_A.head(5, 2), "10-20")
+    np.testing.assert_allclose(place_sites(head, "10-20").points_mm, whole.points_mm, atol=1e-9)
+    message = r"beyond the end of an arc must reach on for 28\.3 mm, got \S+ mm \(it is cut off too"
+    with pytest.raises(MeshError, match=message):
+        place_sites(head, "ifcn-25")
+
+
+@pytest.mark.parametrize("age", ["adult", "newborn"])
+def test_ears_and_mastoids_lie_behind_and_below_the_preauricular_points(age: str) -> None:
+    """Common practice, no source; that they mirror each other is the template's symmetry."""
+    head = load_template(age)
+    sites = place_sites(head, "10-10")
+    flip = np.array([-1.0, 1.0, 1.0])
+    for name in ("A1", "M1"):
+        assert np.linalg.norm(sites[name] * flip - sites[mirrored(name)]) < 0.5
+        assert sites[name][0] < -30
+        assert sites[name][2] < head.landmarks.left_preauricular[2] - 4
+        assert sites[name][1] < head.landmarks.left_preauricular[1] - 4
+    assert sites["M1"][1] < sites["A1"][1]
+    assert sites["M1"][2] > sites["A1"][2]
+
+
+def test_beside_the_ear_lengths_scale_with_the_head() -> None:
+    head = load_template()
+    small = Head(
+        0.7 * head.vertices_mm, head.faces, Landmarks.from_points(0.7 * head.landmarks.points_mm),
+        head.part,
+    )  # fmt: skip
+    names = ["A1", "A2", "M1", "M2"]
+    expected = 0.7 * place_sites(head, names).points_mm
+    np.testing.assert_allclose(place_sites(small, names).points_mm, expected, atol=1e-6)
+
+
+@pytest.mark.parametrize("age", ["newborn", "m06", "m12", "y05", "y10", "adult"])
+def test_sites_of_a_symmetric_template_mirror_each_other(age: str) -> None:
+    sites = place_sites(load_template(age), "10-5")
+    flip = np.array([-1.0, 1.0, 1.0])
+    for name in sites.names:
+        assert np.linalg.norm(sites[name] * flip - sites[mirrored(name)]) < 0.5, name
+
+
+def test_errors_of_names_are_inputs_and_look_ups() -> None:
+    for kind in (HeadfitError, ValueError, LookupError):
+        with pytest.raises(kind):
+            canonical_name("Fzz")
