@@ -119,7 +119,9 @@ def choose(groups: Sequence[Options], apart_mm: float) -> Choice:
         group = groups[depth]
         for row in np.flatnonzero(open_rows[depth]).tolist():
             sum_so_far = spent + float(group.costs[row])
-            if sum_so_far + still[depth + 1] >= best_sum - 1e-9 or n_branches > MOST_BRANCHES:
+            if sum_so_far + still[depth + 1] >= best_sum - 1e-9:
+                return
+            if n_branches > MOST_BRANCHES and np.isfinite(best_sum):
                 return
             n_branches += 1
             chosen[depth] = row

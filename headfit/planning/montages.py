@@ -6,7 +6,6 @@ The standard ones are data (data/montages.toml); a user's own come as TOML table
 from __future__ import annotations
 
 import csv
-import io
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -294,34 +293,37 @@ def montage_from_csv(text: str, name: str = OWN) -> Montage:
     FileFormatError
         No such columns, or no row.
     UnknownNameError, InputError
-        A site or derivation that cannot be; the sentence names the line.
+        A site or derivation that cannot be; the sentence names the row.
 
     >>> montage_from_csv("chain,derivation\nleft,Fp1-F7\nleft,F7-T3").sites
     ('Fp1', 'F7', 'T7')
     """
-    header = text.lstrip("\ufeff").partition("\n")[0]
-    delimiter = max(",;\t", key=header.count)
-    rows = csv.DictReader(io.StringIO(text.lstrip("\ufeff")), delimiter=delimiter)
-    columns = {(field or "").strip().casefold(): field for field in rows.fieldnames or ()}
+    lines = text.lstrip("\ufeff").splitlines() or [""]
+    delimiter = max(",;\t", key=lines[0].count)
+    try:
+        header, *rows = list(csv.reader(lines, delimiter=delimiter)) or [[]]
+    except csv.Error as error:
+        raise FileFormatError(
+            f"a list of derivations cannot be read as a table: {error}", code="derivation-columns"
+        ) from None
+    columns = {title.strip().casefold(): at for at, title in enumerate(header)}
     paired = "first" in columns and "second" in columns
     if not paired and "derivation" not in columns:
         raise FileFormatError(
             sentence("header of a list of derivations",
-                     "name the columns first and second, or derivation", repr(header.strip())),
+                     "name the columns first and second, or derivation", repr(lines[0].strip())),
             code="derivation-columns",
         )  # fmt: skip
     chains: dict[str, list[Derivation]] = {}
-    for row in rows:
-        cells = {key: (row.get(field) or "").strip() for key, field in columns.items()}
+    for number, row in enumerate(rows, 2):
+        cells = {title: row[at].strip() if at < len(row) else "" for title, at in columns.items()}
         if not any(cells.values()):
             continue
         written = f"{cells['first']} {cells['second']}" if paired else cells["derivation"]
         try:
             derivation = Derivation.from_text(written)
         except InputError as error:
-            raise type(error)(
-                f"line {rows.line_num}: {error}", code=error.code, **error.facts
-            ) from None
+            raise type(error)(f"row {number}: {error}", code=error.code, **error.facts) from None
         chains.setdefault(cells.get("chain", "") or name, []).append(derivation)
     if not chains:
         raise FileFormatError(

@@ -214,8 +214,10 @@ def polygon(
     inside = np.mean([sites.tracer.point(name) for name in LANDMARK_NAMES], axis=0)
     # The middle of the landmarks lies low in the head; half way up to the vertex is its heart.
     inside = frozen((inside + sites.tracer.point("Cz")) / 2)
-    seen = _unit(outline - inside) @ _unit(_unit(points - inside).mean(axis=0))
-    if seen.min() < 0.1:
+    look = _unit(_unit(points - inside).mean(axis=0))
+    up = _unit(sites.tracer.point("Cz") - inside)
+    # Corners all round below the heart would be taken for a place under the chin.
+    if (_unit(outline - inside) @ look).min() < 0.1 or look @ up < -0.6:
         raise InputError(
             sentence(f"polygon of {what}", "lie on one side of the head",
                      "one that reaches round it", "give it as two places"),

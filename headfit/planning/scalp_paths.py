@@ -21,6 +21,8 @@ Pair = tuple[Floats, Floats]
 # Where the two normals leave less than this in common (2 for one place, 0 for opposite places), a
 # plane that stands upright between them means little and the tape is laid over the vertex.
 STEEP_ENOUGH = 0.7
+# Cosine between the normals of two places that do not face the same way.
+ACROSS = 0.5
 
 
 def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
@@ -52,9 +54,10 @@ def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
     one, other = (normals_at(tracer.mesh, nearest(tracer.mesh, p)[0]) for p in (first, second))
     middle, span = (first + second) / 2, second - first
     upright = one + other
-    # At the ears the skin faces down; a tape never goes that way.
+    # At the ears the skin faces down; a tape across the head never goes that way.
     up = _up(tracer)
-    upright -= np.outer(np.minimum(upright @ up, 0.0), up)
+    across = np.einsum("ij,ij->i", one, other) < ACROSS
+    upright -= np.outer(np.where(across, np.minimum(upright @ up, 0.0), 0.0), up)
     upright -= (np.einsum("ij,ij->i", upright, span) / (span**2).sum(axis=1))[:, None] * span
     steep = np.linalg.norm(upright, axis=1, keepdims=True)
     beside = np.linalg.norm(span, axis=1, keepdims=True) / 2 * upright / np.maximum(steep, 1e-9)
