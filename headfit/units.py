@@ -21,7 +21,7 @@ MM_PER_UNIT: dict[str, float] = {
     "in": 25.4,
 }
 
-_LENGTH = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s].*?)?\s*")
+_LENGTH = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\W\d].*?)?\s*")
 
 
 def to_mm(value: float, unit: str, what: str = "length") -> float:
