@@ -224,6 +224,10 @@ def test_demo_writes_its_case_and_can_be_repeated(
         assert (code, err) == (0, "")
     assert (tmp_path / "demo" / "case.toml").read_text(encoding="utf-8") == TEXT
     assert (tmp_path / "demo" / "picture.png").read_bytes() == b"drawn"
+    assert (tmp_path / "demo" / "sheet.pdf").read_bytes().startswith(b"%PDF-")
+    report = (tmp_path / "demo" / "report.html").read_text(encoding="utf-8")
+    assert report.startswith("<!doctype html>")
+    assert "Invented data" in report
     assert f"headfit fit {tmp_path / 'demo' / 'case.toml'} -o {tmp_path / 'demo'}" in out
     assert "invented" in out
 
@@ -238,13 +242,13 @@ def test_the_demo_opens_only_in_front_of_a_display(
     monkeypatch.setattr(sys, "platform", "linux")
     for name in ("DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(name, raising=False)
-    (tmp_path / "picture.png").touch()
+    (tmp_path / demo.REPORT).touch()
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
     demo._open(tmp_path)
     assert opened == []
     monkeypatch.setenv("DISPLAY", ":0")
     demo._open(tmp_path)
-    assert opened == [(tmp_path / "picture.png").as_uri()]
+    assert opened == [(tmp_path / demo.REPORT).as_uri()]
 
 
 def test_the_demo_opens_its_result_unless_told_not_to(

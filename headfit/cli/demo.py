@@ -1,6 +1,7 @@
 """Fit the demo case that comes with headfit: invented data, nothing to prepare.
 
-Writes the case file beside its results, so that you can change a number and run `headfit fit`.
+Writes the case file beside its results, so that you can change a number and run `headfit fit`; ends
+in the report, which opens in a browser without a network.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from pathlib import Path
 from headfit.cli.screen import Screen
 
 FOLDER = Path("demo-output")
+REPORT = "report.html"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,15 +29,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Fit the demo case, write the folder, open what a person looks at first."""
+    from headfit.app.case_view import view_case
+    from headfit.app.exports import report_of, sheet_content
     from headfit.cli.fit import write_result
     from headfit.files.case_file import case_of_text
-    from headfit.files.results import fit_case
+    from headfit.output.sheet import sheet_pdf
 
     text = (resources.files("headfit") / "demo" / "case.toml").read_text(encoding="utf-8")
     with screen.doing("Fitting the head"):
-        result = fit_case(case_of_text(text, arguments.folder))
-    write_result(result, arguments.folder, screen, {"case.toml": text}, draw=True)
+        view = view_case(case_of_text(text, arguments.folder))
+    assert view.result is not None  # the demo case holds measurements
+    with screen.doing("Writing report and sheet"):
+        more: dict[str, str | bytes] = {
+            "case.toml": text,
+            REPORT: report_of(view, "case.toml"),
+            "sheet.pdf": sheet_pdf(sheet_content(view)),
+        }
+    write_result(view.result, arguments.folder, screen, more, draw=True)
     case = arguments.folder / "case.toml"
+    screen.say(f"Open {arguments.folder / REPORT} to turn the head; print sheet.pdf for the chair.")
     screen.say(f"Change a number in {case}, then: headfit fit {case} -o {arguments.folder}")
     if not arguments.no_open and not screen.as_json:
         _open(arguments.folder)
@@ -49,6 +61,6 @@ def _open(folder: Path) -> None:
     has_display = sys.platform in ("darwin", "win32") or any(
         os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY")
     )
-    first = folder / "picture.png"
+    first = folder / REPORT
     if has_display and sys.stdout.isatty() and first.is_file():
         webbrowser.open(first.absolute().as_uri())
