@@ -40,6 +40,7 @@ _CHANCE = 0.05
 # The median length of a two-dimensional error of unit spread per axis: sqrt(2 ln 2).
 _RAYLEIGH_MEDIAN = 1.1774
 _LEAST_SPREAD_MM = 1.0
+_ROUNDS = 3
 _OTHER_SIZE = 0.08
 
 
@@ -248,11 +249,25 @@ def _outstanding(
     judged_ = [d for d in deviations if not d.mixed_up]
     if not judged_:
         return 0.0, ()
-    median = float(np.median([d.own_mm for d in judged_]))
-    spread = max(median / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
-    gate = spread * float(np.sqrt(2 * np.log(len(judged_) / _CHANCE)))
+    own = np.array([d.own_mm for d in judged_])
+    spread = max(float(np.median(own)) / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
+    gate = spread * _quantile(len(own), len(own))
+    for _ in range(_ROUNDS):  # the median tells who belongs, all who belong tell the spread
+        kept = own[own <= gate]
+        spread = max(float(np.sqrt((kept**2).mean() / 2)), _LEAST_SPREAD_MM)
+        gate = spread * _quantile(len(kept), len(own))
     far = [d for d in judged_ if d.own_mm > max(gate, least_mm) + d.uncertainty_mm]
     return spread, tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
+
+
+def _quantile(n_kept: int, n_marks: int) -> float:
+    """Spreads beyond which chance puts one of the marks once in twenty sets.
+
+    Half the squared length over the variance follows F with 2 and m degrees of freedom, of which
+    P(F > f) = (1 + 2 f / m)^(-m / 2); the common part took seven of them.
+    """
+    m = max(2 * n_kept - 7, 4)
+    return float(np.sqrt(m * ((_CHANCE / n_marks) ** (-2 / m) - 1)))
 
 
 def _remarks(

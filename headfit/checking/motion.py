@@ -29,7 +29,7 @@ _GATE = 6.0
 _MEDIAN = 1.2887
 _ROUNDS_OF_LENGTHS = 4
 _ROUNDS = 40
-_SETTLED_MM = 1e-3
+_SETTLED_MM = 5e-3
 _EYE = np.eye(3)
 
 
@@ -108,10 +108,8 @@ def fit_set(
         )  # fmt: skip
     points, sites, normals = points_mm[rows], targets.points_mm[rows], targets.normals[rows]
     try:
-        if start is None:
-            start = best_rigid(sites, points)
-        solver = _Solver(points, sites, normals, start)
-        solver.run(robust=robust)
+        solver = _Solver(points, sites, normals, start or best_rigid(sites, points))
+        solver.run(robust=robust, lengths=_ROUNDS_OF_LENGTHS if start is None else 1)
     except (InputError, np.linalg.LinAlgError) as error:
         raise MarksError(
             sentence("marks that fix the set", "not lie on one line", f"{len(rows)} that do"),
@@ -135,16 +133,16 @@ class _Solver:
         self.spread = _FLOOR_MM
         self.information = np.eye(7)
 
-    def run(self, *, robust: bool) -> None:
-        """Iterate until nothing moves; with `robust`, lengths count first, then the gate falls."""
+    def run(self, *, robust: bool, lengths: int) -> None:
+        """Iterate until nothing moves; with `robust`, after some rounds of lengths a gate falls."""
         self._look()
         for round_ in range(_ROUNDS):
             if robust:
-                self._reweigh(gate=round_ >= _ROUNDS_OF_LENGTHS)
+                self._reweigh(gate=round_ >= lengths)
             step = self._step()
             self._look()
             size = float(np.abs(step[:3]).max()) * 100.0 + float(np.abs(step[3:]).max())
-            if size < _SETTLED_MM and (not robust or round_ > _ROUNDS_OF_LENGTHS):
+            if size < _SETTLED_MM and (not robust or round_ > lengths):
                 break
         if not robust:
             self._measure_spread()

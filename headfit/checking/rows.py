@@ -15,7 +15,6 @@ from headfit.geometry.mesh import Floats
 IMPOSSIBLE = 1e12
 _FAR_MM = 300.0
 _SAME_PLACE_MM = 1.0
-# So many unknown names are looked at for slips of the key.
 _LISTED = 8
 
 
@@ -155,14 +154,16 @@ def tell_others(work: Rows, rows: list[int]) -> None:
     if not rows:
         return
     given = work.given(rows)
-    near = {name: near_sites(name) for name in given[:_LISTED]}
-    meant = [f"{name} ({' or '.join(found[:3])}?)" for name, found in near.items() if found]
+    # Many such names are a scheme of their own; few may be slips of the key.
+    near = {name: near_sites(name) for name in given} if len(given) <= _LISTED else {}
+    meant = {name: list(found[:3]) for name, found in near.items() if found}
+    hint = "; ".join(f"is {name} meant for {' or '.join(found)}?" for name, found in meant.items())
     work.remarks.append(
         note(
             "names-not-sites",
             f"{len(given)} marks bear names that are no sites and are kept as points of the head: "
-            f"{listed(meant or given)}",
+            f"{listed(given)}{f' ({hint})' if hint else ''}",
             names=given,
-            near={name: list(found) for name, found in near.items() if found},
+            near=meant,
         )
     )

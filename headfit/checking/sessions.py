@@ -17,7 +17,9 @@ from headfit.geometry.mesh import Floats
 from headfit.geometry.rigid import robust_rigid
 
 _FEWEST = 4
-_ROUNDS = 5
+_ROUNDS = 4
+# Marks of two sessions are told apart from this spread per axis on.
+_FLOOR_MM = 0.3
 
 
 @dataclass(frozen=True)
@@ -135,10 +137,10 @@ def _between(points: Floats) -> Floats:
 
 def _to_the_mean(points: Floats) -> Floats:
     """Every session after its robust best fit to the mean of all."""
-    fitted = np.array([robust_rigid(p, points[0]).motion.on(p) for p in points])
+    fitted, mean = points, points[0]
     for _ in range(_ROUNDS):
+        fitted = np.array([robust_rigid(p, mean, floor_mm=_FLOOR_MM).motion.on(p) for p in fitted])
         mean = fitted.mean(axis=0)
-        fitted = np.array([robust_rigid(p, mean).motion.on(p) for p in fitted])
     return fitted
 
 

@@ -96,7 +96,7 @@ def _is_left(name: str) -> bool:
 
 
 def neighbours(points_mm: Floats) -> list[tuple[int, int]]:
-    """Pairs of rows with no third point nearer to both: the relative neighbourhood graph.
+    """Pairs of rows with no third point inside the ball between them: the Gabriel graph.
 
     Parameters
     ----------
@@ -107,14 +107,14 @@ def neighbours(points_mm: Floats) -> list[tuple[int, int]]:
     """
     n = len(points_mm)
     gap = points_mm[:, None] - points_mm[None]
-    distance = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
-    near = np.argsort(distance, axis=1)[:, 1 : _NEAR + 1]
+    square = np.einsum("ijk,ijk->ij", gap, gap)
+    near = np.argsort(square, axis=1)[:, 1 : _NEAR + 1]
     pairs = {(min(i, int(j)), max(i, int(j))) for i in range(n) for j in near[i]}
     kept = []
     for i, j in sorted(pairs):
-        farther = np.maximum(distance[i], distance[j])
-        farther[[i, j]] = np.inf
-        if float(farther.min()) >= distance[i, j]:
+        around = square[i] + square[j]
+        around[[i, j]] = np.inf
+        if float(around.min()) >= square[i, j]:
             kept.append((i, j))
     return kept
 

@@ -90,9 +90,11 @@ def summary(comparison: Comparison) -> list[str]:
 def _bands(comparison: Comparison) -> str:
     counts = [sum(d.band == band for d in comparison.deviations) for band in range(3)]
     near, far = comparison.bands_mm
+    sure = any(d.uncertainty_mm for d in comparison.deviations)
+    widened = ", each limit widened by how sure the site is" if sure else ""
     return (
         f"{len(comparison)} marks {_TITLE[comparison.aligned_by]}: {counts[0]} within {near:g} mm, "
-        f"{counts[1]} from {near:g} to {far:g} mm, {counts[2]} beyond {far:g} mm."
+        f"{counts[1]} from {near:g} to {far:g} mm, {counts[2]} beyond {far:g} mm{widened}."
     )
 
 
@@ -115,16 +117,20 @@ def _common(common: SetMotion) -> list[str]:
     return [
         "The whole set: "
         + ", ".join(
-            f"{name} {turn[k]:+.1f} ±{turn_sd[k]:.1f}"
+            f"{name} {_signed(turn[k])} ±{turn_sd[k]:.1f}"
             for k, name in enumerate(("pitch", "roll", "yaw"))
         )
         + " degrees; "
         + ", ".join(
-            f"{name} {slide[k]:+.1f} ±{slide_sd[k]:.1f}"
+            f"{name} {_signed(slide[k])} ±{slide_sd[k]:.1f}"
             for k, name in enumerate(("right", "front", "up"))
         )
         + " mm."
     ]
+
+
+def _signed(value: float) -> str:
+    return f"{round(float(value), 1) + 0.0:+.1f}"  # never -0.0
 
 
 def _moves(comparison: Comparison) -> list[str]:
