@@ -70,7 +70,7 @@ def _montage_pages(
     }
     blocks = [_chain_block(room, chain, differences) for chain in montage.chains]
     findings = montage.findings or ("No unequal sides or spacing beyond the settings.",)
-    blocks.append(room.block("What is unequal", room.sentences(findings, 8.5)))
+    blocks.append(room.block("What to know", room.sentences(findings, 8.5)))
     top = room.top_mm + 8.0
     # The table takes what it needs, the map the rest of the page.
     map_mm = max(LEAST_MAP_MM, room.bottom_mm - top - LEGEND_MM - even_height_mm(blocks))

@@ -255,8 +255,8 @@ def check_rule(room: Room) -> None:
         tall = 5.0 if step % 10 == 0 else 3.4 if step % 5 == 0 else 2.0
         paper.line(x + step, y, x + step, y - tall, 0.2 if step % 10 == 0 else 0.12)
         if step % 50 == 0:
-            paper.text(x + step, y - 6.0, str(step), 8.0, align="middle")
-    paper.text(x + RULE_MM - 3.5, y - 6.0, "mm", 8.0, align="right")
+            words = f"{step} mm" if step == RULE_MM else str(step)
+            paper.text(x + step, y - 6.0, words, 8.0, align="middle")
     paper.paragraph(
         x + RULE_MM + 10.0, y - 4.5,
         "Print at 100 %, not “fit to page”. Lay a tape or ruler on this rule: if it is not 100 mm, "

@@ -140,6 +140,7 @@ class Paper:
         self._canvas = Canvas(self._file, pagesize=points, invariant=1, lang="en")
         self._canvas.setTitle(title)
         self._canvas.setSubject("10-20 mark sheet")
+        self._canvas.setAuthor(producer)
         self._canvas.setCreator(producer)
         # Asks the print dialogue for 100 %.
         self._canvas.setViewerPreference("PrintScaling", "None")

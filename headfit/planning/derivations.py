@@ -143,7 +143,13 @@ class MeasuredMontage:
                     f"Unequal spacing, {chain.chain.name}: {short.name} {short.length_mm:.0f} mm "
                     f"to {long.name} {long.length_mm:.0f} mm, mean {chain.mean_mm:.0f} mm."
                 )
-        found += [f"{name} cannot be recorded: {reason}." for name, reason in self.missing.items()]
+        by_reason: dict[str, list[str]] = {}
+        for name, reason in self.missing.items():
+            by_reason.setdefault(reason, []).append(name)
+        found += [
+            f"{', '.join(names)} cannot be recorded: {reason}."
+            for reason, names in by_reason.items()
+        ]
         return tuple(found)
 
     @cached_property
