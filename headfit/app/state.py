@@ -128,20 +128,26 @@ def _typed(value: float, unit: str) -> str:
 def fit_data(view: CaseView) -> dict[str, Any] | None:
     """What the page needs to foresee the head when a measurement changes: None when nothing is.
 
-    Parameters follow readings by `gain`, the slopes at the fit; the frame (rotation, shift) takes
-    the model into the head frame.
+    Parameters follow readings by `gain`, the slopes at the fit. The frame (rotation, shift) takes
+    the model into the head frame; `frame_steps` are its changes (9 + 3) for a reading 1 mm longer.
     """
     if view.result is None:
         return None
     fitted = view.result.fitted
     tracer = fitted.measures.tracer
-    landmarks = Landmarks(*(tracer.point(name) for name in LANDMARK_NAMES))
-    rotation, shift = landmarks.frame
+    points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
+    rotation, shift = Landmarks.from_points(points).frame
     gain = fitted.estimate.gain
+    rates = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES]) @ gain  # (4, 3, m)
+    steps = {}
+    for k, name in enumerate(fitted.estimate.names):
+        turned, shifted = Landmarks.from_points(points + rates[:, :, k]).frame
+        steps[name] = [*(turned - rotation).ravel().tolist(), *(shifted - shift).tolist()]
     return {
         "parameters": fitted.parameters.tolist(),
         "rotation": rotation.ravel().tolist(),
         "shift": shift.tolist(),
+        "frame_steps": steps,
         "gain": {name: gain[:, k].tolist() for k, name in enumerate(fitted.estimate.names)},
         "measured_mm": dict(fitted.tape.values_mm),
     }

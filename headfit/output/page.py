@@ -26,7 +26,7 @@ from headfit.output.scene import (
 )
 
 # Points of a curve nearer than this are left out: the eye sees no corner, the page stays small.
-_CURVE_STEP_MM = 3.0
+_CURVE_STEP_MM = 5.0
 
 
 def packed(array: ArrayLike, kind: str = "<f4") -> str:
@@ -78,7 +78,7 @@ def scene_data(scene: Scene) -> dict[str, Any]:
         ],
         "sites": [_site(site) for site in scene.sites],
         "ellipses": [
-            {"site": ellipse.site, "outline_mm": packed(ellipse.outline_mm())}
+            {"site": ellipse.site, "outline_mm": packed(ellipse.outline_mm(28))}
             for ellipse in scene.ellipses
         ],
         "arrows": [
@@ -128,7 +128,7 @@ def script_text(data: object) -> str:
 
 
 def thinned(curve_mm: Floats) -> Floats:
-    """(k, 3) a curve without the points that lie nearer than 3 mm to the last one that was kept."""
+    """(k, 3) a curve without the points that lie nearer than 5 mm to the last one that was kept."""
     kept = [0]
     for i in range(1, len(curve_mm) - 1):
         if np.linalg.norm(curve_mm[i] - curve_mm[kept[-1]]) >= _CURVE_STEP_MM:

@@ -37,6 +37,7 @@ export interface Fit {
   readonly parameters: readonly number[];
   readonly rotation: readonly number[];
   readonly shift: readonly number[];
+  readonly frame_steps: Readonly<Record<string, readonly number[]>>;
   readonly gain: Readonly<Record<string, readonly number[]>>;
   readonly measured_mm: Readonly<Record<string, number>>;
 }

@@ -1,6 +1,6 @@
 // The app: form, head and tables around one case; every change goes to the program, which alone decides.
 import { Gone, Program, Refusal, type Quick, type Start, type State, type ModelData } from "./api";
-import { Changes, type Change } from "./changes";
+import { Changes, merged, type Change } from "./changes";
 import { ask } from "./dialogs";
 import { button, make, sentences } from "./dom";
 import { Facts } from "./facts";
@@ -31,6 +31,7 @@ export class App {
   private readonly saved = make("span", { className: "savestate" });
   private readonly said = make("p", { className: "status" });
   private readonly command = make("code");
+  private disputed: Change | null = null;
   private sliding: Record<string, number> = {}; // values under a slider that were not confirmed yet, mm
 
   constructor(private readonly program: Program, start: Start) {
@@ -157,8 +158,8 @@ export class App {
     const fit = this.state.fit;
     const ahead = Object.fromEntries(Object.entries(this.sliding).filter(([name, mm]) => Math.abs((fit?.measured_mm[name] ?? mm) - mm) > 0.05));
     if (!fit || !this.model || !Object.keys(ahead).length) return;
-    const parameters = Model.foreseen(fit, ahead);
-    if (parameters) this.placed?.viewer.foresee(this.model.vertices(fit, parameters));
+    const foreseen = Model.foreseen(fit, ahead);
+    if (foreseen) this.placed?.viewer.foresee(this.model.vertices(foreseen));
   }
 
   private type(name: string, text: string): void {
@@ -195,11 +196,18 @@ export class App {
   }
 
   private async conflict(error: Refusal, change: Change): Promise<void> {
+    if (this.disputed) {
+      this.disputed = merged(this.disputed, change); // one question for all that waits on it
+      return;
+    }
+    this.disputed = change;
     const answer = await ask("Changed in another window", `${error.message}.`, [
       ["theirs", "Show the case as it is now"], ["mine", "Put my change on top of it"],
     ]);
+    const mine = this.disputed;
+    this.disputed = null;
     await this.confirmed(await this.program.get<State>("state"));
-    if (answer === "mine") this.changes.push(change);
+    if (answer === "mine") this.changes.push(mine);
     else this.say("The case of the other window is shown; your last change was not used.");
   }
 

@@ -49,7 +49,7 @@ export class Changes {
 }
 
 /** Values of the sheet are merged one by one, all else as a whole. */
-function merged(before: Change | null, change: Change): Change {
+export function merged(before: Change | null, change: Change): Change {
   const tape = { ...(before?.["tape"] as object | undefined), ...(change["tape"] as object | undefined) };
   return { ...before, ...change, ...(Object.keys(tape).length ? { tape } : {}) };
 }

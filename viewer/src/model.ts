@@ -24,8 +24,9 @@ export class Model {
   }
 
   /** Vertices in the head frame; the array is used again by the next call. */
-  vertices(fit: Fit | null, parameters: readonly number[] = fit?.parameters ?? []): Float32Array {
+  vertices(fit: Pick<Fit, "parameters" | "rotation" | "shift"> | null): Float32Array {
     const { out, template } = this;
+    const parameters = fit?.parameters ?? [];
     if (!fit) {
       out.set(template);
       return out;
@@ -53,15 +54,17 @@ export class Model {
     return out;
   }
 
-  /** Parameters if some measurements had other values: along the slopes of the last fit. */
-  static foreseen(fit: Fit, values_mm: Readonly<Record<string, number>>): number[] | null {
+  /** The fit if some measurements had other values: along the slopes of the last one. */
+  static foreseen(fit: Fit, values_mm: Readonly<Record<string, number>>): Pick<Fit, "parameters" | "rotation" | "shift"> | null {
     const parameters = [...fit.parameters];
+    const frame = [...fit.rotation, ...fit.shift];
     for (const [name, value] of Object.entries(values_mm)) {
       const gain = fit.gain[name];
       const measured = fit.measured_mm[name];
       if (!gain || measured === undefined) return null;
       gain.forEach((slope, k) => (parameters[k]! += slope * (value - measured)));
+      fit.frame_steps[name]!.forEach((step, k) => (frame[k]! += step * (value - measured)));
     }
-    return parameters;
+    return { parameters, rotation: frame.slice(0, 9), shift: frame.slice(9) };
   }
 }

@@ -67,7 +67,7 @@ export class Comparison {
 
   private step(by: number): void {
     if (!this.arrows.length) return;
-    this.at = (this.at + by + this.arrows.length) % this.arrows.length;
+    this.at = this.at < 0 && by < 0 ? this.arrows.length - 1 : (this.at + by + this.arrows.length) % this.arrows.length;
     const arrow = this.arrows[this.at]!;
     this.place.textContent = `${this.at + 1} of ${this.arrows.length}: ${arrow.words}`;
     this.events.move(arrow.site);

@@ -10,6 +10,24 @@ export interface TableData {
 
 /** Fill a table element; the text of a cell stays text. */
 export function fill(table: HTMLTableElement, data: TableData): void {
+  const form = JSON.stringify([data.caption, data.columns, data.rows.map((row) => [row.site, row.heading])]);
+  if (table.dataset["form"] === form) refill(table, data);
+  else build(table, data);
+  table.dataset["form"] = form;
+}
+
+/** The same rows with other numbers: only cells that differ are touched, since a slider asks for this many times a second. */
+function refill(table: HTMLTableElement, data: TableData): void {
+  const lines = table.tBodies[0]!.rows;
+  data.rows.forEach((row, r) => {
+    row.cells.forEach((text, c) => {
+      const cell = lines[r]!.cells[c]!;
+      if (cell.textContent !== text) (cell.querySelector("button") ?? cell).textContent = text;
+    });
+  });
+}
+
+function build(table: HTMLTableElement, data: TableData): void {
   const caption = document.createElement("caption");
   caption.textContent = data.caption;
   const head = document.createElement("thead").appendChild(document.createElement("tr"));

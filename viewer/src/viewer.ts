@@ -1,7 +1,7 @@
 // The head to look at. Knows a scene, not where it comes from: the app and the mailed report both use it.
 import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } from "three";
 import { floats, octets, whole, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
-import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, skinColours, SURE_COLOUR, type Rider } from "./figures";
+import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, Ribbons, skinColours, SURE_COLOUR, type Rider } from "./figures";
 import { Labels, type Side } from "./labels";
 import { Stage } from "./stage";
 
@@ -74,14 +74,13 @@ export class Viewer {
 
   /** The head as the page foresees it while a slider moves: all that stands on it rides along. */
   foresee(vertices: Float32Array): void {
-    this.anchors ??= this.riders.map((rider) => nearestVertices(rider.points, this.confirmed));
+    this.anchors ??= this.riders.map((rider) => nearestVertices(rider.anchors, this.confirmed));
     this.riders.forEach((rider, k) => {
       const moved = rider.points.slice();
-      this.anchors![k]!.forEach((vertex, i) => {
-        for (let axis = 0; axis < 3; axis++) {
-          moved[3 * i + axis]! += vertices[3 * vertex + axis]! - this.confirmed[3 * vertex + axis]!;
-        }
-      });
+      for (let i = 0; 3 * i < moved.length; i++) {
+        const vertex = 3 * this.anchors![k]![rider.anchorOf(i)]!;
+        for (let axis = 0; axis < 3; axis++) moved[3 * i + axis]! += vertices[vertex + axis]! - this.confirmed[vertex + axis]!;
+      }
       rider.place(moved);
     });
     this.shape(vertices);
@@ -105,7 +104,7 @@ export class Viewer {
     this.bodies?.dispose();
     this.groups.forEach(release);
     const focus = scene.focus_mm;
-    const add = (layer: string, lines: Lines): void => {
+    const add = (layer: string, lines: Lines | Ribbons): void => {
       this.riders.push(lines);
       this.groups.get(layer)!.add(lines.object);
     };
@@ -113,7 +112,7 @@ export class Viewer {
     this.riders.push(this.bodies);
     this.groups.get("sites")!.add(this.bodies.group);
     add("arcs", new Lines(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.4)), false, lineMaterial("#4a6378", 2)));
-    add("uncertainty", new Lines(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), true, lineMaterial(SURE_COLOUR, 1.6)));
+    add("uncertainty", new Ribbons(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), SURE_COLOUR, 0.8));
     const paths = scene.chains.flatMap((chain) => chain.derivations.map((d) => lifted(floats(d.path_mm), focus, 1.2)));
     add("chains", new Lines(paths, false, lineMaterial("#16324f", 4)));
     this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.states["far"]!.colour, focus, this.emphasised));
@@ -300,9 +299,10 @@ function nearestVertices(points: Float32Array, vertices: Float32Array): Uint32Ar
     const z = points[3 * i + 2]!;
     let nearest = Infinity;
     for (let v = 0; v < vertices.length; v += 3) {
+      const dz = vertices[v + 2]! - z;
+      if (dz * dz >= nearest) continue; // spares most of the work
       const dx = vertices[v]! - x;
       const dy = vertices[v + 1]! - y;
-      const dz = vertices[v + 2]! - z;
       const gap = dx * dx + dy * dy + dz * dz;
       if (gap < nearest) {
         nearest = gap;
