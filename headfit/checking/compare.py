@@ -88,10 +88,11 @@ def compare_marks(
         raise unknown_name("alignment", align, ALIGNMENTS)
     bands = _checked_bands(bands_mm)
     if not len(marks):
-        more = f" ({len(marks.other_names)} marks bear other names)" if marks.other_names else ""
+        others = marks.other_names
+        named = f": its {len(others)} marks are named {listed(others, 3)}" if others else ""
         raise MarksError(
             sentence(f"marks of {marks.source}", "bear the names of sites to be compared",
-                     f"none{more}", "name them by their place first"),
+                     f"none{named}"),
             code="compare-no-sites",
         )  # fmt: skip
     targets = targets_for(head_or_sites, marks.names)

@@ -37,6 +37,10 @@ _WORDS = {"R": "right", "L": "left", "A": "front", "P": "back", "S": "up", "I": 
 # be tilted by 25 degrees against that of a scanner.
 _TILT_DEGREES = 30.0
 
+# Names that lay the template over the marks better than this need no second reading; worse than
+# that they tell nothing.
+_GOOD_FIT_MM, _NO_FIT_MM = 12.0, 25.0
+
 
 @dataclass(frozen=True, eq=False)
 class Settled:
@@ -197,8 +201,11 @@ def _by_names(
     """Without landmarks only the names can tell, against a template head."""
     remarks: list[Remark] = []
     fit = fit_by_names(names, points[: len(names)])
-    mirror = fit_by_names([mirrored(name) for name in names], points[: len(names)])
-    if fit is None or mirror is None or min(fit.gap_mm, mirror.gap_mm) > 25.0:
+    mirror = None
+    if fit is not None and fit.gap_mm > _GOOD_FIT_MM:
+        mirror = fit_by_names([mirrored(name) for name in names], points[: len(names)])
+    best_mm = min((found.gap_mm for found in (fit, mirror) if found), default=np.inf)
+    if fit is None or best_mm > _NO_FIT_MM:
         letters = declared or "RAS"
         if declared is None:
             remarks.append(
@@ -214,7 +221,7 @@ def _by_names(
         turn = axes_matrix(letters)
         placed = {name: turn @ point for name, point in landmarks.items()}
         return Settled(points @ turn.T, placed, remarks, names_fit=fit is None)
-    if mirror.gap_mm < 0.6 * fit.gap_mm:
+    if mirror is not None and mirror.gap_mm < 0.6 * fit.gap_mm:
         remarks.append(
             doubt(
                 "handedness",

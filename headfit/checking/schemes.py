@@ -88,9 +88,9 @@ def _median_gap(
         gaps.append(float(np.median(gap)))
     # Mirrored or shifted names are a matter for the comparison: the places are still the sites'.
     for spelled in (names, [mirrored(name) for name in names]):
-        fit = fit_by_names(spelled, points)
-        if fit is not None and len(names) > 2 * _SUSPECT:
-            gaps.append(fit.gap_mm)
+        if len(names) > 2 * _SUSPECT and min(gaps, default=np.inf) > _ELSEWHERE_MM:
+            fit = fit_by_names(spelled, points)
+            gaps += [] if fit is None else [fit.gap_mm]
     return min(gaps) if gaps else None
 
 

@@ -1,13 +1,15 @@
 """The head under digitised marks when there is neither a tape sheet nor a scan.
 
 The template is fitted to the landmarks and to the marks as points of the scalp; their names play no
-part in it, so a mark with the wrong name still stands out against the head.
+part in it, so a mark with the wrong name still stands out against the head. Marks beside the ears
+are left out: they lie on no scalp.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from headfit.anatomy.sites import TABLE, BesideEar
 from headfit.checking.marks import Marks
 from headfit.checking.remarks import Remark, note
 from headfit.fitting.points import PointFit, fit_points
@@ -22,7 +24,7 @@ def head_under(
     Parameters
     ----------
     marks : Marks
-        With nasion and both preauricular points; all marks serve as scalp points.
+        With nasion and both preauricular points; all marks on the scalp serve as points of it.
     tape : Tape, optional
         Measured on the same person.
     age, sex
@@ -35,12 +37,14 @@ def head_under(
     MarksError
         Fewer than 8 marks, or they lie on no head.
     """
-    found = fit_points(marks.landmarks, marks.all_points_mm, tape, age, sex=sex)
+    kept = [i for i, name in enumerate(marks.names) if not isinstance(TABLE[name], BesideEar)]
+    points = np.concatenate([marks.points_mm[kept], marks.other_points_mm])
+    found = fit_points(marks.landmarks, points, tape, age, sex=sex)
     scatter = float(np.median(np.abs(found.distances_mm))) * 1.4826
     remark = note(
         "head-from-marks",
         f"no scan and no sheet: the head is fitted to {len(marks.landmarks)} landmarks and "
-        f"{len(marks.all_points_mm)} marks, which float {found.height_mm:.0f} mm over it with a "
+        f"{len(points)} marks, which float {found.height_mm:.0f} mm over it with a "
         f"scatter of {scatter:.1f} mm",
         height_mm=found.height_mm,
         scatter_mm=scatter,

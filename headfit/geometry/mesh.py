@@ -166,6 +166,13 @@ class TriangleMesh:
         return cKDTree(centres), np.sqrt(reach2)
 
     @cached_property
+    def reach_of_most(self) -> tuple[float, Integers]:
+        """How far all but a few long triangles reach from their centres, and those few (k,)."""
+        reach = self.centre_tree[1]
+        far = reach > 1.5 * float(np.quantile(reach, 0.99))
+        return float(reach[~far].max()), np.flatnonzero(far)
+
+    @cached_property
     def vertex_normals(self) -> Floats:
         """(n, 3) outward unit normals, area-weighted; zero where no triangle meets a vertex."""
         corners = self.triangles_mm

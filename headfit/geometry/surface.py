@@ -75,11 +75,11 @@ def _closest_weights(point: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
     The seven regions of Ericson, Real-Time Collision Detection (2005), section 5.1.5.
     """
     ab, ac, ap = b - a, c - a, point - a
-    d1, d2 = (ab * ap).sum(-1), (ac * ap).sum(-1)
+    d1, d2 = _dot(ab, ap), _dot(ac, ap)
     bp = point - b
-    d3, d4 = (ab * bp).sum(-1), (ac * bp).sum(-1)
+    d3, d4 = _dot(ab, bp), _dot(ac, bp)
     cp = point - c
-    d5, d6 = (ab * cp).sum(-1), (ac * cp).sum(-1)
+    d5, d6 = _dot(ab, cp), _dot(ac, cp)
     va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
     # Each divisor is a squared length; a triangle without area must give a number all the same.
     v, w = _share(vb, va + vb + vc), _share(vc, va + vb + vc)
@@ -105,6 +105,11 @@ def _share(part: Floats, whole: Floats) -> Floats:
     return np.asarray(part / np.where(whole > 0, whole, np.inf))
 
 
+def _dot(a: Floats, b: Floats) -> Floats:
+    """(...,) dot products along the last axis."""
+    return np.asarray(np.einsum("...j,...j->...", a, b))
+
+
 def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
     """The nearest place of the surface for each point, and how far off it is.
 
@@ -126,9 +131,8 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
     # cannot hold the nearest place. The few triangles that reach much farther than the others are
     # held against every point instead of widening the search for all.
     centre_mm = np.asarray(tree.query(points)[0])
-    far = reach > 1.5 * float(np.quantile(reach, 0.99))
-    long_faces = np.flatnonzero(far)
-    found = tree.query_ball_point(points, centre_mm + float(reach[~far].max()) + 1e-9)
+    most_reach, long_faces = mesh.reach_of_most
+    found = tree.query_ball_point(points, centre_mm + most_reach + 1e-9)
     counts = np.array([len(faces) for faces in found], dtype=np.int64)
     near = np.fromiter(chain.from_iterable(found), np.int64, int(counts.sum()))
     faces = np.concatenate([near, np.tile(long_faces, len(points))])

@@ -356,7 +356,7 @@ def test_spacings_on_a_sphere_are_those_of_the_closed_form() -> None:
          "unknown alignment 'sideways'"),
         (lambda: compare_marks(SITES, Marks((), np.empty((0, 3)), other_names=("E1",),
                                             other_points_mm=np.zeros((1, 3)), source="a.tsv")),
-         MarksError, r"marks of a.tsv must bear the names of sites .* got none \(1 marks bear"),
+         MarksError, r"a.tsv must bear the names of sites .* none: its 1 marks are named E1"),
         (lambda: compare_marks(SITES, Marks(TARGETS.names, SITES.points_mm), "landmarks"),
          MarksError, "both preauricular points to be aligned by landmarks, got none"),
         (lambda: compare_marks(SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2])), MarksError,
@@ -389,9 +389,9 @@ def test_sixty_four_marks_are_compared_in_fifteen_milliseconds() -> None:
     # Other work on the machine only ever adds time, so one quick run is proof; it gets 200 tries.
     best = np.inf
     for _ in range(200):
-        start = time.perf_counter()
+        start = time.process_time()
         compare_marks(WIDE, marks)
-        best = min(best, time.perf_counter() - start)
+        best = min(best, time.process_time() - start)
         if best <= 0.015:
             break
     assert best <= 0.015

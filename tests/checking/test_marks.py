@@ -8,10 +8,10 @@ import pytest
 from marked_heads import landmarks_of, template_sites, three_of
 
 from headfit import load_template, place_sites
-from headfit.checking.from_marks import head_from_marks
 from headfit.checking.marks import Marks
 from headfit.checking.montage import montage_of, sites_to_mne
 from headfit.checking.places import guess_places
+from headfit.checking.unscanned import head_under
 from headfit.errors import InputError, LandmarkError, MarksError, UnknownNameError
 
 SITES = template_sites("10-10")
@@ -151,10 +151,21 @@ def test_names_by_place_need_landmarks() -> None:
 
 def test_a_head_is_fitted_to_the_marks_themselves() -> None:
     points = SITES.points_mm + 5.0 * SITES.normals
-    fitted = head_from_marks(Marks(SITES.names, points, landmarks_of(HEAD)))
+    fitted, remark = head_under(Marks(SITES.names, points, landmarks_of(HEAD)))
     assert fitted.height_mm == pytest.approx(5.0, abs=1.5)
     placed = place_sites(fitted.head, SITES.names)
     gap = np.linalg.norm(placed.points_mm - SITES.points_mm, axis=1)
     assert float(np.median(gap)) < 2.5
+    assert (remark.code, remark.kind) == ("head-from-marks", "note")
+    assert "4 landmarks and 71 marks" in remark.sentence
     with pytest.raises(LandmarkError, match="nasion is missing"):
-        head_from_marks(Marks(SITES.names, points))
+        head_under(Marks(SITES.names, points))
+
+
+def test_marks_beside_the_ears_are_no_points_of_the_scalp() -> None:
+    ears = np.array([[-120.0, 0.0, -60.0], [120.0, 0.0, -60.0]])
+    points = np.vstack([SITES.points_mm, ears])
+    with_ears, remark = head_under(Marks((*SITES.names, "A1", "A2"), points, landmarks_of(HEAD)))
+    without, _ = head_under(Marks(SITES.names, SITES.points_mm, landmarks_of(HEAD)))
+    np.testing.assert_array_equal(with_ears.parameters, without.parameters)
+    assert "71 marks" in remark.sentence
