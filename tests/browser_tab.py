@@ -5,9 +5,16 @@ from __future__ import annotations
 import shutil
 import time
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import Browser, Page, Playwright
 from running_app import RunningApp
+
+# A development dependency of the viewer, installed by scripts/build_viewer.
+AXE = Path(__file__).parents[1] / "viewer/node_modules/axe-core/axe.min.js"
+# WCAG 2.2 AA and its older parts.
+AXE_RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 SIZE = (1280, 720)
 FLAGS = [
@@ -88,3 +95,16 @@ class Tab:
     def mark_at(self, site: str) -> float:
         """Tape distance in the table, cm."""
         return float(self.page.inner_text(f"#panel-sites tr[data-site='{site}'] td:nth-child(2)"))
+
+    def violations(self) -> list[dict[str, Any]]:
+        """Findings of axe-core that are serious or critical."""
+        self.page.evaluate(AXE.read_text(encoding="utf-8") + "; null")
+        found = self.page.evaluate(
+            "rules => axe.run(document, { runOnly: { type: 'tag', values: rules } })", AXE_RULES
+        )
+        assert len(found["passes"]) > 10  # it did look
+        return [
+            {"id": rule["id"], "nodes": [node["html"][:150] for node in rule["nodes"][:3]]}
+            for rule in found["violations"]
+            if rule["impact"] in ("serious", "critical")
+        ]

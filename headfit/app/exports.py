@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 
 from headfit import __version__
@@ -17,7 +17,7 @@ from headfit.files.results import CaseResult
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.headmap import as_svg, head_map
 from headfit.output.report import Section, report_html
-from headfit.output.sheet import SheetContent, sheet_pdf
+from headfit.output.sheet import SheetContent, rules_words, sheet_pdf
 from headfit.output.tables import cm
 
 
@@ -57,7 +57,7 @@ def export(kind: str, view: CaseView, name: str) -> Export:
 def report_of(view: CaseView, name: str) -> str:
     """The report of a case as HTML."""
     case, said, tables = view.case, view.sentences, view.tables
-    facts = [
+    facts = " ".join(
         f"{title}: {text}."
         for title, text in (
             ("Age", f"{case.age}"),
@@ -68,11 +68,10 @@ def report_of(view: CaseView, name: str) -> str:
             ("Note", case.note),
         )
         if text
-    ]
-    rules = "; ".join(f"{f.name}: {getattr(case.rules, f.name)}" for f in fields(case.rules))
+    )
     parts = [
-        ("Measurements", (*facts, *said.get("advice", ())), ("sheet",)),
-        ("Sites", (f"System {case.system}. Rules: {rules}.",), ("sites",)),
+        ("Measurements", (facts, *said.get("advice", ())), ("sheet",)),
+        ("Sites", (f"System {case.system}; {rules_words(case.rules)}.",), ("sites",)),
         ("Comparison with the marks", said.get("comparison", ()), ("moves",)),
         ("Places that must stay free", said.get("free", ()), ()),
         ("Derivations", said.get("derivations", ()), ("derivations",)),

@@ -103,6 +103,7 @@ export class Derivations {
 
   show(state: State): void {
     this.montage.value = state.case.derivations ?? "";
+    this.montage.options[0]!.textContent = state.case.derivations_file ? `own list: ${state.case.derivations_file}` : "none";
     const table = state.tables["derivations"];
     if (table) fill(this.table, table);
     else this.table.replaceChildren();

@@ -1,0 +1,109 @@
+"""The report opened from a file, as somebody who got it by mail does."""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from browser_tab import Tab, launch
+from demo_case import TEXT
+from PIL import Image
+from playwright.sync_api import Playwright
+
+from headfit.app.case_view import view_case
+from headfit.app.exports import report_of
+from headfit.files.case_file import case_of_text
+
+
+@cache
+def report_text() -> str:
+    text = TEXT.replace("Demo: long", "</script><b>Demo</b>: long")
+    return report_of(view_case(case_of_text(text, Path())), "demo.toml")
+
+
+@pytest.fixture
+def report(tmp_path: Path) -> Path:
+    path = tmp_path / "report.html"
+    path.write_text(report_text(), encoding="utf-8")
+    return path
+
+
+def test_it_asks_for_nothing_and_its_head_and_rows_are_linked(tab: Tab, report: Path) -> None:
+    tab.page.goto(report.as_uri())
+    tab.until("headfit.viewer && headfit.viewer.frames > 0")
+    assert tab.urls == [report.as_uri()]
+    x, y, seen = tab.where("Cz")
+    assert seen
+    tab.page.mouse.click(x, y)
+    assert tab.chosen() == "Cz"
+    tab.page.click("tr[data-site='Oz'] button")
+    assert tab.where("Oz")[2]
+    assert "</script><b>Demo</b>: long" in tab.page.inner_text("h1")
+    assert not tab.page.is_visible("#drawings")
+    assert tab.urls == [report.as_uri()]
+
+
+def test_it_reads_with_scripts_off(open_tab: Callable[..., Tab], report: Path) -> None:
+    tab = open_tab(java_script_enabled=False)
+    tab.page.goto(report.as_uri())
+    assert tab.page.locator("#drawings svg").count() == 5
+    assert tab.page.locator("#drawings svg").first.is_visible()
+    assert "Cz" in tab.page.inner_text("#table-sites")
+    assert tab.urls == [report.as_uri()]
+
+
+def test_it_reads_without_webgl(playwright: Playwright, report: Path) -> None:
+    browser = launch(playwright, "--disable-3d-apis")
+    tab = Tab(browser.new_page())
+    tab.page.goto(report.as_uri())
+    assert "cannot draw in 3D" in tab.page.inner_text("#view")
+    assert tab.page.locator("#drawings svg").first.is_visible()
+    tab.page.click("tr[data-site='Oz'] button")
+    assert tab.chosen() == "Oz"
+    browser.close()
+
+
+def pdf_pages(pdf: bytes, tmp_path: Path) -> tuple[list[Image.Image], str]:
+    """Pages at 60 dots an inch, and the text, by poppler."""
+    path = tmp_path / "report.pdf"
+    path.write_bytes(pdf)
+    subprocess.run(["pdftoppm", "-r", "60", "-png", str(path), str(tmp_path / "page")], check=True)
+    text = subprocess.run(["pdftotext", str(path), "-"], check=True, capture_output=True, text=True)
+    pages = sorted(tmp_path.glob("page-*.png"))
+    return [Image.open(io.BytesIO(page.read_bytes())).convert("RGB") for page in pages], text.stdout
+
+
+def skin_share(image: Image.Image) -> float:
+    """Share of a page in the warm light grey of the skin."""
+    red, _, blue = (np.asarray(image, int)[:, :, k] for k in range(3))
+    return float(((red - blue > 8) & (red > 110)).mean())
+
+
+def test_it_prints_the_head_and_all_rows(tab: Tab, report: Path, tmp_path: Path) -> None:
+    tab.page.goto(report.as_uri())
+    tab.until("headfit.viewer && headfit.viewer.frames > 0")
+    pages, text = pdf_pages(tab.page.pdf(format="A4"), tmp_path)
+    assert skin_share(pages[0]) > 0.05
+    for name in ("Cz", "Fp1", "O2", "TP9"):
+        assert re.search(rf"^{name}$", text, re.MULTILINE)
+    assert "Not a medical device." in text
+    # The check can fail: without the copy for the printer the page is blank there.
+    tab.page.evaluate("() => document.querySelector('.printed').remove()")
+    blank, _ = pdf_pages(tab.page.pdf(format="A4"), tmp_path)
+    assert skin_share(blank[0]) < 0.01
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_no_serious_violation(
+    open_tab: Callable[..., Tab], report: Path, theme: str
+) -> None:
+    tab = open_tab(color_scheme=theme)
+    tab.page.goto(report.as_uri())
+    tab.until("headfit.viewer && headfit.viewer.frames > 0")
+    assert tab.violations() == []
