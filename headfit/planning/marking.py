@@ -271,13 +271,8 @@ class _Arcs:
             marks[_title(ARCS[arc].via, self.rules)] = run.via_mm, "meets"
         for name, (own, fraction) in self.own_arc.items():
             if own == arc:
-                crossing = name in self.crossings
-                distance = (
-                    tape_distance_mm(run, self.sites[name])
-                    if crossing
-                    else run.distance_mm(fraction)
-                )
-                marks[name] = distance, "construction" if name in self.lines else "cup"
+                kind: Kind = "construction" if name in self.lines else "cup"
+                marks[name] = run.distance_mm(fraction), kind
         for name, other in self.crossings.items():
             if other == arc:
                 marks[name] = tape_distance_mm(run, self.sites[name]), "meets"

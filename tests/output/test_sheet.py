@@ -116,6 +116,31 @@ def test_the_first_page_holds_every_check_distance(plain: bytes) -> None:
         assert f"{check.first}–{check.second} {printed_cm(check.length_mm)}" in text
 
 
+def n_boxes(pdf: bytes, page: int) -> int:
+    """Rectangles on a page: boxes to tick and grey bars of headings."""
+    content_ = pypdf.PdfReader(io.BytesIO(pdf)).pages[page].get_contents().get_data()
+    return len(re.findall(rb" re\b", content_))
+
+
+def test_there_is_a_box_to_tick_for_every_mark_and_check_and_for_nothing_else(
+    plain: bytes, wounded: bytes
+) -> None:
+    plan = plan_marking(content().sites)
+    marks = [m for step in plan.steps for m in step.marks if m.kind != "meets"]
+    checks = [c for row in plan.checks for c in row if c is not None]
+    headings, ears = len(plan.steps) + 2, 1
+    assert n_boxes(plain, 0) == len(marks) + len(checks) + headings + ears
+    case = with_a_wound()
+    plan = plan_marking(case.sites, case.displacement)
+    every = [m for step in plan.steps for m in step.marks]
+    assert [m.name for m in every if m.blocked] == ["C4"]
+    marks = [m for m in every if m.kind != "meets" and not m.blocked]
+    checks = [c for row in plan.checks for c in row if c is not None]
+    headings = len(plan.steps) + 4  # must stay free, moved sites, ears, checks
+    boxes = n_boxes(wounded, 0) + n_boxes(wounded, 1)
+    assert boxes == len(marks) + len(checks) + headings + ears + len(plan.moved)
+
+
 def test_the_fit_of_another_head_gives_other_numbers(plain: bytes) -> None:
     newborn = sheet_pdf(content(sites=place_sites(load_template("newborn"), "10-20")))
     midline = load_template("newborn")

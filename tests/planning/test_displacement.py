@@ -82,6 +82,19 @@ def test_on_every_template_head_no_moved_site_lies_in_a_forbidden_place(age: str
         assert_sound(sites, found)
 
 
+@pytest.mark.parametrize("radius", [8.0, 14.0, 30.0])
+def test_among_dense_sites_no_cup_comes_too_near_another(radius: float) -> None:
+    every = place_sites(load_template(), "10-10")
+    sites = place_sites(load_template(), [n for n in every.names if n[0] not in "AMNI"])
+    found = plan(sites, disc(sites, "C3", radius, "wound"), apart_mm=21.0)
+    assert found.moves
+    assert_sound(sites, found)
+    moved = {move.site for move in found.moves} | set(found.left_out)
+    staying = [p for n, p in zip(sites.names, sites.points_mm, strict=True) if n not in moved]
+    for move in found.moves:
+        assert np.linalg.norm(np.array(staying) - move.point_mm, axis=1).min() >= 21.0
+
+
 @given(st.integers(0, 2**32 - 1))
 @settings(max_examples=15)
 def test_on_a_head_without_symmetry_any_wounds_are_cleared(seed: int) -> None:

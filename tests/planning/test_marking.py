@@ -295,6 +295,21 @@ def test_a_site_that_is_left_out_is_not_marked() -> None:
     assert "C3" not in {mark.name for step in plan.steps for mark in step.marks}
 
 
+def test_the_guide_of_a_nameless_place_is_marked_even_when_nothing_else_needs_it() -> None:
+    sites = place_sites(load_template(), ["C3"])
+    found = displace(sites, [disc(sites, "C1", 40, "wound")])
+    plan = plan_marking(sites, found)
+    (move,) = plan.moved
+    assert move.toward in ("T7", "F7", "P7")  # away from the wound
+    kinds = {mark.name: mark.kind for step in plan.steps for mark in step.marks}
+    assert kinds[move.toward] == "construction"
+
+
+def test_no_check_runs_through_the_head() -> None:
+    plan = plan_marking(place_sites(load_template(), ["T7", "T8"]))
+    assert plan.checks == ()
+
+
 def test_one_site_alone_needs_no_check() -> None:
     plan = plan_marking(place_sites(load_template(), ["Cz"]))
     assert plan.checks == ()
