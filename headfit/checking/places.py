@@ -13,7 +13,7 @@ from headfit.checking.align import by_landmarks, by_surface
 from headfit.checking.marks import Marks
 from headfit.checking.targets import targets_for
 from headfit.errors import MarksError, sentence
-from headfit.geometry.surface import nearest, normals_at
+from headfit.geometry.surface import nearest
 
 _FEWEST_FOR_SURFACE = 8
 # Farther than a step of the 10-10 system a mark lies at no site.
@@ -84,10 +84,8 @@ def guess_places(head_or_sites: Head | Sites, marks: Marks) -> tuple[PlaceGuess,
         motion = by_surface(marks, motion, np.empty((0, 3)), targets)
     mesh = sites.tracer.mesh
     places, _ = nearest(mesh, motion.on(marks.other_points_mm))
-    feet, outward = places.on(mesh.vertices_mm), normals_at(mesh, places)
+    feet = places.on(mesh.vertices_mm)
     gap = np.linalg.norm(feet[:, None] - targets.points_mm[None], axis=2)
-    # On the far side of a flat head a straight distance can be short; the normals tell.
-    gap[outward @ targets.normals.T < 0] = np.inf
     rows, columns = linear_sum_assignment(np.minimum(gap, 50.0) ** 2)
     guesses = []
     for row, column in zip(rows.tolist(), columns.tolist(), strict=True):

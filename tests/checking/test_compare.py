@@ -192,6 +192,19 @@ def test_surface_alignment_lays_floating_marks_at_one_height() -> None:
     assert comparison.alignments["surface"].height_mm == pytest.approx(8.0, abs=1.0)
 
 
+def test_surface_alignment_turns_back_what_a_wrong_nasion_tilted() -> None:
+    # A nasion 12 mm too high pitches the landmark frame by 7 degrees; the vault pitches it back.
+    sites = template_sites("10-10")
+    wrong = three_of(HEAD)
+    wrong["nasion"] = wrong["nasion"] + np.array([0.0, 0.0, 12.0])
+    marks = Marks(sites.names, sites.points_mm + 5.0 * sites.normals, wrong)
+    by_landmarks = compare_marks(sites, marks).alignments["landmarks"].motion.turn_degrees
+    by_surface = compare_marks(sites, marks, "surface").alignments["surface"].motion.turn_degrees
+    assert abs(by_landmarks[0]) > 5.0
+    # A vault is nearly round: it takes back more than half of a pitch, not all.
+    assert abs(by_surface[0]) < 0.5 * abs(by_landmarks[0])
+
+
 def test_surface_alignment_works_without_landmarks() -> None:
     turned = Rotation.from_rotvec([10.0, 20.0, 40.0], degrees=True).apply(np.array(SITES.points_mm))
     comparison = compare_marks(SITES, Marks(TARGETS.names, turned + 30.0), "surface")
@@ -235,6 +248,7 @@ def test_no_rigid_motion_of_the_head_changes_the_result(seed: int) -> None:
     assert here.common is not None
     assert there.common is not None
     np.testing.assert_allclose(here.common.turn_degrees, there.common.turn_degrees, atol=0.01)
+    np.testing.assert_allclose(here.common.slide_mm, there.common.slide_mm, atol=0.01)
 
 
 def test_a_head_serves_as_well_as_its_sites_and_other_sites_are_placed() -> None:

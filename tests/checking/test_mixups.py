@@ -105,6 +105,19 @@ def test_one_mark_far_off_drags_no_others_along() -> None:
     assert explain(points, TARGETS, placed=True).mixups == ()
 
 
+def test_neighbours_as_near_as_the_noise_are_not_told_apart() -> None:
+    # Two sites of a newborn's 10-5 set, 8 mm apart, exchanged: noise of 3 mm hides it, 0.5 not.
+    targets = template_targets("10-5", "newborn")
+    gap = np.linalg.norm(targets.points_mm[:, None] - targets.points_mm[None], axis=2)
+    rows = list(np.unravel_index(int(np.abs(gap - 8.0).argmin()), gap.shape))
+    assert gap[rows[0], rows[1]] == pytest.approx(8.0, abs=0.5)
+    for noise_mm, n_found in ((0.5, 1), (3.0, 0)):
+        rng = np.random.default_rng(1)
+        points = targets.points_mm + rng.normal(scale=noise_mm, size=targets.points_mm.shape)
+        points[rows] = targets.points_mm[rows[::-1]]
+        assert len(explain(points, targets, placed=True).mixups) == n_found
+
+
 def test_no_exchange_is_told_where_there_is_none() -> None:
     # 500 clean draws of each system; the promise is less than one in two hundred.
     rng = np.random.default_rng(8)
@@ -119,7 +132,7 @@ def test_no_exchange_is_told_where_there_is_none() -> None:
 
 
 def test_no_exchange_is_told_on_the_closest_sites_of_the_smallest_head() -> None:
-    # 10-5 on a newborn: neighbours 8 mm apart, noise of 1 mm per axis.
+    # 10-5 on a newborn: neighbours 4 to 9 mm apart, noise of 1 mm per axis.
     targets = template_targets("10-5", "newborn")
     rng = np.random.default_rng(9)
     points = targets.points_mm + rng.normal(size=targets.points_mm.shape)

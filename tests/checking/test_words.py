@@ -2,7 +2,10 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from marked_heads import template_targets
+from scipy.spatial.transform import Rotation
 
 from headfit.checking.words import joined, phrase, slide_in_words, turn_in_words, word_pairs
 
@@ -25,6 +28,19 @@ def test_each_axis_has_its_word(
     assert (pairs[0][0], pairs[1][0]) == words
     back = word_pairs(-np.array(along, float), -np.array(across, float))
     assert (back[0][1], back[1][1]) == words
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_no_two_directions_at_a_right_angle_get_the_same_word(seed: int) -> None:
+    along, across, _ = Rotation.random(rng=np.random.default_rng(seed)).as_matrix()
+    pairs = word_pairs(along, across)
+    assert set(pairs[0]).isdisjoint(pairs[1])
+
+
+def test_a_direction_clearest_on_the_same_axis_takes_the_next_one() -> None:
+    # Both lie nearest to the axis to the right; together they say most as up and right.
+    along, across = np.array([0.62, 0.55, 0.56]), np.array([0.78, -0.45, -0.43])
+    assert [pair[0] for pair in word_pairs(along, across)] == ["up", "to the right"]
 
 
 def test_no_site_has_the_same_word_along_and_across() -> None:

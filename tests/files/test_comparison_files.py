@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from marked_heads import landmarks_of, slipped, template_sites, template_targets, three_of
+from solids import turn
 
 import headfit
 from headfit import load_template
@@ -24,6 +25,7 @@ from headfit.files.comparison_files import (
     deviations_tsv,
 )
 from headfit.files.marks_files import read_marks
+from headfit.geometry.rigid import RigidMotion
 
 SITES = template_sites("10-20")
 TARGETS = template_targets("10-20")
@@ -86,7 +88,8 @@ def test_a_mark_goes_back_to_its_place_in_the_file_by_the_alignment(comparison: 
 
 
 def test_corrected_marks_are_read_again_without_any_correction(tmp_path: Path) -> None:
-    marks = read_marks(DATA / "dirty/marks.csv")
+    turned = RigidMotion(turn(3), [10.0, 20.0, 30.0])
+    marks = read_marks(DATA / "dirty/marks.csv").moved(turned)
     texts = corrected_electrodes(marks)
     for suffix, text in texts.items():
         (tmp_path / f"sub-01_{suffix}").write_text(text)
