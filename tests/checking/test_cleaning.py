@@ -184,6 +184,25 @@ def test_lettered_names_are_not_matched() -> None:
     assert ("names-other-scheme", "doubt") in kinds(marks)
 
 
+def test_lettered_names_do_not_tell_left_from_right() -> None:
+    # A left-handed file: C1 to C6 of the scheme happen to stand on the wrong sides, which must not
+    # be taken for exchanged ears.
+    names = ["Q"] * len(SITES.names)
+    taken = ("C4", "C3", "C2", "C1", "C6", "C5", "F4", "F3")
+    for place, name in zip(taken, ("C3", "C4", "C1", "C2", "C5", "C6", "A1", "A2"), strict=True):
+        names[SITES.names.index(place)] = name
+    for k, place in enumerate(("Fz", "Cz", "Pz", "Oz")):
+        names[SITES.names.index(place)] = f"B{k + 17}"
+    mirror = np.array([-1.0, 1.0, 1.0])
+    landmarks = {k: tuple(mirror * p) for k, p in LANDMARKS.items()}
+    marks = clean_marks(
+        said(names=tuple(names), places=POINTS * mirror, landmarks=landmarks, system=None)
+    )
+    codes = [remark.code for remark in marks.remarks]
+    assert "handedness" in codes
+    assert "ears-exchanged" not in codes
+
+
 def test_names_of_sites_at_random_places_are_not_matched() -> None:
     order = np.random.default_rng(8).permutation(len(POINTS))
     marks = clean_marks(said(places=POINTS[order]))

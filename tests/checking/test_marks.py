@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from marked_heads import landmarks_of, template_sites, three_of
 
-from headfit import load_template, place_sites
+from headfit import Landmarks, load_template, place_sites
+from headfit.anatomy.landmarks import NAMES
 from headfit.checking.marks import Marks
 from headfit.checking.montage import montage_of, sites_to_mne
 from headfit.checking.places import guess_places
@@ -41,6 +42,16 @@ def test_the_frame_of_the_landmarks_is_the_head_frame() -> None:
     np.testing.assert_allclose(frame.rotation, rotation, atol=1e-12)
     np.testing.assert_allclose(frame.translation_mm, translation, atol=1e-9)
     assert Marks(SITES.names, SITES.points_mm).frame is None
+
+
+def test_the_frame_is_square_on_a_head_that_is_not() -> None:
+    # Against the frame of `Landmarks`, on landmarks without any symmetry.
+    skew = Landmarks([9.0, 99, 12], [-4, -90, 20], [-71, 3, -5], [78, -6, 4])
+    frame = Marks((), np.empty((0, 3)), dict(zip(NAMES, skew, strict=True))).frame
+    assert frame is not None
+    np.testing.assert_allclose(frame.rotation, skew.frame[0], atol=1e-12)
+    np.testing.assert_allclose(frame.translation_mm, skew.frame[1], atol=1e-9)
+    np.testing.assert_allclose(frame.rotation @ frame.rotation.T, np.eye(3), atol=1e-12)
 
 
 def test_renaming_moves_names_between_sites_and_others_and_is_told() -> None:
@@ -133,6 +144,17 @@ def test_marks_without_names_of_sites_are_told_where_they_lie() -> None:
     named = marks.renamed({g.name: g.site for g in guesses})
     assert set(named.names) == set(SITES.names)
     assert guess_places(HEAD, Marks(SITES.names, SITES.points_mm, three_of(HEAD))) == ()
+
+
+def test_the_surface_helps_where_a_landmark_is_off() -> None:
+    wrong = three_of(HEAD)
+    wrong["nasion"] = wrong["nasion"] + np.array([0.0, 0.0, 12.0])
+    numbered = tuple(f"E{i}" for i in range(len(SITES)))
+    marks = Marks((), np.empty((0, 3)), wrong, numbered, SITES.points_mm)
+    guesses = guess_places(SITES, marks)
+    assert {g.name: g.site for g in guesses} == dict(zip(numbered, SITES.names, strict=True))
+    # The landmarks alone leave 12 mm in the median.
+    assert np.median([g.distance_mm for g in guesses]) < 5.0
 
 
 def test_a_mark_on_the_chin_lies_at_no_site() -> None:

@@ -89,6 +89,14 @@ def test_a_mirrored_set_is_one_finding_with_and_without_landmarks(
     assert f"({len(lateral)} marks)" in mixup.sentence
 
 
+def test_a_mirrored_set_on_tall_electrodes_is_found() -> None:
+    row = {name: i for i, name in enumerate(TARGETS.names)}
+    raised = TARGETS.points_mm + 19.0 * TARGETS.normals
+    points = raised[[row[mirrored(name)] for name in TARGETS.names]]
+    points = points + np.random.default_rng(0).normal(scale=2.0, size=points.shape)
+    assert [m.kind for m in explain(points, TARGETS, placed=True).mixups] == ["mirrored"]
+
+
 def test_the_common_part_is_that_of_the_set_even_when_half_the_names_are_wrong() -> None:
     turn, slide = np.array([0.0, 0.0, 3.0]), np.array([0.0, -5.0, 0.0])
     points = moved_set(TARGETS, turn, slide, 4.0)

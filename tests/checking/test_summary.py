@@ -47,6 +47,22 @@ def test_the_verdict_tells_the_set_from_single_marks() -> None:
     assert verdict(compared(off(BACK_AND_LEFT, "T7", "O2"))).endswith("are off.")
 
 
+def test_a_slip_below_a_millimetre_or_half_a_degree_is_not_worth_a_word() -> None:
+    near = moved_set(TARGETS, np.array([0, 0, 0.4]), np.array([0, -0.8, 0]))
+    assert verdict(compared(near)) == "The set sits where it should, and no mark stands out."
+
+
+def test_a_slip_that_is_not_sure_is_not_told() -> None:
+    rng = np.random.default_rng(3)
+    points = SITES.points_mm + rng.normal(scale=9.0, size=SITES.points_mm.shape)
+    comparison = compared(points)
+    assert comparison.common is not None
+    assert np.abs(comparison.common.slide_mm).max() > 1.0
+    sure = np.abs(comparison.common.slide_mm) > 2 * comparison.common.slide_spread_mm
+    assert not sure.any()
+    assert "sits where it should" in verdict(comparison)
+
+
 def test_the_verdict_tells_names_that_look_mixed_up() -> None:
     here = np.array(SITES.points_mm)
     mixed = exchanged(here, "C3", "C4")
