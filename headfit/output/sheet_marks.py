@@ -16,9 +16,9 @@ from headfit.output.typesetting import clean, line_height_mm, wrapped
 from headfit.planning.displacement import Displacement
 from headfit.planning.marking import ArcStep, BeyondMark, Check, MarkingPlan, PlannedMark
 
-# The tallest rows with which all fits on one page; where none does, the usual ones.
+# The tallest rows that need no more pages than lower ones would.
 MARK_ROWS_MM = (8.8, 8.2, 7.6, 7.0)
-USUAL_MARK_ROW_MM = 8.2
+MOVED_ROW_MM = 8.2
 CHECK_ROW_MM = 6.0
 RULE_MM = 100.0
 RULE_ROOM_MM = 17.0
@@ -128,13 +128,7 @@ def mark_pages(
 ) -> list[Page]:  # fmt: skip
     """What to mark, in the order it is measured, with the check rule on the first page."""
     marks = _Marks(room, plan, displacement, notes, arc_notes)
-    pages: list[list[Page]] = []
-    for row_mm in MARK_ROWS_MM:
-        pages = marks.laid_out(row_mm)
-        if len(pages) == 1:
-            break
-    else:
-        pages = marks.laid_out(USUAL_MARK_ROW_MM)
+    pages = min((marks.laid_out(row_mm) for row_mm in MARK_ROWS_MM), key=len)
     return [marks.page(number, drawings) for number, drawings in enumerate(pages)]
 
 
@@ -217,7 +211,7 @@ def _beyond_row(room: Room, mark: BeyondMark, row_mm: float) -> Row:
 
 
 def _moved_row(room: Room, site: str, words: str) -> Row:
-    height = max(USUAL_MARK_ROW_MM, 3.0 + line_height_mm(9.0) * len(_beside(room, words)))
+    height = max(MOVED_ROW_MM, 3.0 + line_height_mm(9.0) * len(_beside(room, words)))
 
     def draw(x: float, y: float, _width: float) -> None:
         room.paper.box(x + 0.5, y + 1.4, TICK_MM, TICK_MM)

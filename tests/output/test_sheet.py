@@ -281,7 +281,7 @@ def stress(case: str) -> SheetContent:
         sites = place_sites(head, FORTY)
         names = ", ".join(sites.names[:3])
         own = montage_from_csv("derivation\n" + "\n".join(
-            f"{a}-{b}" for a in FORTY[:12] for b in FORTY[12:20]), names)  # fmt: skip
+            f"{a}-{b}" for a in FORTY[:9] for b in FORTY[12:18]), names)  # fmt: skip
         readings = tuple(f"measurement {n} of the whole sheet {30 + n / 10:.1f} cm"
                          for n in range(18))  # fmt: skip
         return content(3 * LONG, sites=sites, measurements=readings, notes=(LONG,),

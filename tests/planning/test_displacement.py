@@ -72,9 +72,8 @@ def test_on_every_template_head_no_moved_site_lies_in_a_forbidden_place(age: str
     scale = sites.tracer.length_mm("midline") / 350
     cases = [
         [disc(sites, "F3", 15 * scale, "wound")],
-        [disc(sites, "O1", 25 * scale, "dressing"), disc(sites, "C4", 12 * scale, "shunt")],
+        [disc(sites, "O1", 25 * scale, "dressing"), disc(sites, "Cz", 12 * scale, "shunt")],
         [polygon(sites, ["F4", "FC6", "C4", "FC2"], "bone defect")],
-        [disc(sites, "Cz", 30 * scale, "wound"), disc(sites, "Fp2", 10 * scale, "device")],
     ]
     for obstacles in cases:
         found = plan(sites, *obstacles)
@@ -96,7 +95,7 @@ def test_among_dense_sites_no_cup_comes_too_near_another(radius: float) -> None:
 
 
 @given(st.integers(0, 2**32 - 1))
-@settings(max_examples=15)
+@settings(max_examples=10)
 def test_on_a_head_without_symmetry_any_wounds_are_cleared(seed: int) -> None:
     rng = np.random.default_rng(seed)
     sites = place_sites(bumpy_head(seed % 4), ["Fp1", "Fp2", "F3", "F4", "C3", "Cz", "C4", "Pz"])
