@@ -6,14 +6,17 @@ import http.client
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/#key=([\w-]+)")
+ADDRESS = re.compile(r"http://[\d.]+:(\d+)/#key=([\w-]+)")
 
 
 @dataclass
@@ -69,12 +72,31 @@ class RunningApp:
         revision = self.get("revision")["revision"]
         return self.post("change", {"revision": revision, "change": change}, expected)
 
+    def restarted(self, text: str) -> RunningApp:
+        """The same with nothing in its folder but demo.toml, which is on the desk."""
+        folder = Path(self.get("state")["folder"])
+        for path in folder.iterdir():
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
+        (folder / "demo.toml").write_text(text, encoding="utf-8")
+        self.post("open", {"name": "demo.toml"})
+        return self
+
     def kill(self) -> None:
         """End it without a word, as a power cut would."""
         self.process.send_signal(signal.SIGKILL)
         self.process.wait(10)
         if self.process.stdout is not None:
             self.process.stdout.close()
+
+
+@contextmanager
+def running(case: Path) -> Iterator[RunningApp]:
+    """The app on a case file, killed in the end whatever happens; it may be killed before."""
+    app = start_app(case)
+    try:
+        yield app
+    finally:
+        app.kill()
 
 
 def start_app(case: Path) -> RunningApp:

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from demo_case import TEXT
 from dirty_marks import EXCHANGED, OFF, OFF_MM, dirty_marks
-from running_app import RunningApp, start_app
+from running_app import RunningApp, running
 
 from headfit.app.desk import Desk
 from headfit.fitting.fit import fit_head
@@ -32,18 +32,14 @@ POSTS = ("change", "marks", "save", "open", "new", "discard")
 def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningApp]:
     case = tmp_path_factory.mktemp("case") / "demo.toml"
     case.write_text(TEXT, encoding="utf-8")
-    running = start_app(case)
-    yield running
-    running.kill()
+    with running(case) as started:
+        yield started
 
 
 @pytest.fixture
-def own_app(tmp_path: Path) -> Iterator[RunningApp]:
-    case = tmp_path / "demo.toml"
-    case.write_text(TEXT, encoding="utf-8")
-    running = start_app(case)
-    yield running
-    running.kill()
+def own_app(app: RunningApp) -> RunningApp:
+    """The app with the demo case on the desk as if just started; starting it takes seconds."""
+    return app.restarted(TEXT)
 
 
 # --- Who is answered ----------------------------------------------------------------------------
@@ -347,24 +343,21 @@ def test_a_killed_server_loses_nothing_that_it_accepted(tmp_path: Path) -> None:
     case.write_text(TEXT, encoding="utf-8")
     rng = np.random.default_rng(11)
     for _ in range(3):
-        app = start_app(case)
-        killer = threading.Timer(float(rng.uniform(0.0, 0.5)), app.kill)
         accepted = sent = -1
-        with suppress(OSError, HTTPException):
+        with running(case) as app, suppress(OSError, HTTPException):
+            killer = threading.Timer(float(rng.uniform(0.0, 0.5)), app.process.kill)
             for sent in range(1000):
                 app.change(note=f"change {sent}")
                 accepted = sent
                 if accepted == 0:
                     killer.start()
-        killer.join()
         assert 0 <= accepted < sent  # it was killed at work, not before and not after
         # The one on its way may have arrived or not; all that were answered have.
         assert Desk.open(case).case.note in (f"change {accepted}", f"change {sent}")
-    app = start_app(case)
-    state = app.get("state")
-    assert "brought back" in state["found"]
-    app.post("save", {"revision": state["revision"]})
-    app.kill()
+    with running(case) as app:
+        state = app.get("state")
+        assert "brought back" in state["found"]
+        app.post("save", {"revision": state["revision"]})
     assert f'note = "{state["case"]["note"]}"' in case.read_text(encoding="utf-8")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["demo.toml"]
 
@@ -427,16 +420,13 @@ def test_a_case_that_cannot_be_fitted_opens_with_the_reason_and_can_be_mended(
 ) -> None:
     case = tmp_path / "odd.toml"
     case.write_text('[tape]\nunit = "cm"\nring = 68.0\nnasion_inion = 17.0\n', encoding="utf-8")
-    app = start_app(case)
-    try:
+    with running(case) as app:
         state = app.get("state")
         assert state["problem"]
         assert state["fit"] is None
         mended = app.change(tape={"nasion_inion": "40"})
         assert mended["problem"] == ""
         assert mended["fit"] is not None
-    finally:
-        app.kill()
 
 
 def installed_bytes(name: str) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import pytest
 from browser_tab import SIZE, SOFTWARE_GL, Tab, launch
 from demo_case import TEXT
 from playwright.sync_api import Browser, BrowserContext, Playwright, sync_playwright
-from running_app import RunningApp, start_app
+from running_app import RunningApp, running
 
 
 @pytest.fixture(scope="session")
@@ -54,23 +53,17 @@ def tab(open_tab: Callable[..., Tab]) -> Tab:
 
 
 @pytest.fixture(scope="session")
-def running_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningApp]:
+def started_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningApp]:
     path = tmp_path_factory.mktemp("case") / "demo.toml"
     path.write_text(TEXT, encoding="utf-8")
-    running = start_app(path)
-    yield running
-    running.kill()
+    with running(path) as started:
+        yield started
 
 
 @pytest.fixture
-def app(running_app: RunningApp) -> RunningApp:
+def app(started_app: RunningApp) -> RunningApp:
     """The app with the demo case on the desk as if just started; starting it takes seconds."""
-    folder = Path(running_app.get("state")["folder"])
-    for path in folder.iterdir():
-        shutil.rmtree(path) if path.is_dir() else path.unlink()
-    (folder / "demo.toml").write_text(TEXT, encoding="utf-8")
-    running_app.post("open", {"name": "demo.toml"})
-    return running_app
+    return started_app.restarted(TEXT)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ import pytest
 from browser_tab import Tab, launch
 from dirty_marks import dirty_marks
 from playwright.sync_api import Playwright
-from running_app import RunningApp, start_app
+from running_app import RunningApp, running
 
 from headfit.files.case_file import read_case
 
@@ -211,31 +211,28 @@ def test_dropping_a_file_does_the_same_as_choosing_it(tab: Tab, app: RunningApp)
 def test_nothing_is_lost_when_the_server_is_killed(
     tab: Tab, open_tab: Callable[..., Tab], case: Path
 ) -> None:
-    app = start_app(case)
-    tab.open_app(app)
-    tab.page.fill("#m-ring", "57.3")
-    tab.until("headfit.app.state.case.tape.ring == '57.3'")
-    tab.settle()
-    tab.page.click("button:text-is('Save')")
-    tab.until("headfit.app.state.saved")
-    tab.page.fill("#m-head_breadth", "14.6")
-    tab.until("headfit.app.state.case.tape.head_breadth == '14.6'")
-    tab.settle()
-    app.kill()
-    tab.page.fill("#m-ring", "58.0")
-    tab.until("document.querySelector('.status').textContent.includes('has stopped')")
-    assert "headfit app demo.toml" in tab.page.inner_text(".status")
-    tab.complaints.clear()  # Chromium writes the refused connection on the console
+    with running(case) as app:
+        tab.open_app(app)
+        tab.page.fill("#m-ring", "57.3")
+        tab.until("headfit.app.state.case.tape.ring == '57.3'")
+        tab.settle()
+        tab.page.click("button:text-is('Save')")
+        tab.until("headfit.app.state.saved")
+        tab.page.fill("#m-head_breadth", "14.6")
+        tab.until("headfit.app.state.case.tape.head_breadth == '14.6'")
+        tab.settle()
+        app.kill()
+        tab.page.fill("#m-ring", "58.0")
+        tab.until("document.querySelector('.status').textContent.includes('has stopped')")
+        assert "headfit app demo.toml" in tab.page.inner_text(".status")
+        tab.complaints.clear()  # Chromium writes the refused connection on the console
     assert read_case(case).tape.ring_mm == 573.0
-    again = start_app(case)
-    try:
+    with running(case) as again:
         second = open_tab()
         second.open_app(again)
         assert second.page.input_value("#m-ring") == "57.3"
         assert second.page.input_value("#m-head_breadth") == "14.6"
         assert "brought back" in second.page.inner_text(".status")
-    finally:
-        again.kill()
 
 
 def test_nothing_is_lost_when_the_browser_is_killed(

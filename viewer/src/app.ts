@@ -173,6 +173,7 @@ export class App {
 
   private slide(name: string, text: string, mm: number, settled: boolean): void {
     this.sliding[name] = mm;
+    this.placed?.viewer.stage.coarse(!settled);
     this.foresee();
     this.changes.push({ tape: { [name]: text } }, !settled);
     if (settled) this.sliding = {};

@@ -17,6 +17,8 @@ export function softwareGl(): boolean | null {
   return /swiftshader|llvmpipe|software|basic render/i.test(name);
 }
 
+const COARSE = 0.6;
+
 export class Stage {
   readonly scene = new Scene();
   readonly camera: PerspectiveCamera;
@@ -49,6 +51,8 @@ export class Stage {
     this.controls.minDistance = 120;
     this.controls.maxDistance = 1500;
     this.controls.addEventListener("change", () => this.changed());
+    this.controls.addEventListener("start", () => this.coarse(true));
+    this.controls.addEventListener("end", () => this.coarse(false));
     canvas.addEventListener("webglcontextrestored", () => this.changed());
     new ResizeObserver(() => this.fit()).observe(host);
     this.fit();
@@ -68,6 +72,14 @@ export class Stage {
     this.camera.updateMatrixWorld();
     this.renderer.render(this.scene, this.camera);
     this.onDrawn();
+  }
+
+  /** While something moves, software GL draws fewer pixels; the names stay sharp. */
+  coarse(on: boolean): void {
+    const ratio = on && this.software ? COARSE : this.software ? 1 : Math.min(devicePixelRatio, 2);
+    if (this.renderer.getPixelRatio() === ratio) return;
+    this.renderer.setPixelRatio(ratio);
+    this.changed();
   }
 
   background(colour: string): void {
