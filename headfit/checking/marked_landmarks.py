@@ -121,7 +121,23 @@ def landmarks_to_mm(
     if near:
         work.remarks.append(_useless(sorted(near), "coincide"))
         return {}
+    if _in_line(result):
+        work.remarks.append(_useless(sorted(result), "lie on one line"))
+        return {}
     return result
+
+
+def _in_line(landmarks: Mapping[str, Floats]) -> bool:
+    """Whether the nasion lies between the preauricular points, where it fixes no frame."""
+    try:
+        nasion, left, right = (
+            landmarks[name] for name in ("nasion", "left_preauricular", "right_preauricular")
+        )
+    except KeyError:
+        return False
+    across = (right - left) / np.linalg.norm(right - left)
+    off = nasion - left - ((nasion - left) @ across) * across
+    return float(np.linalg.norm(off)) < _APART_MM
 
 
 def _useless(names: list[str], why: str) -> Remark:

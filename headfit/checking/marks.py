@@ -19,6 +19,9 @@ from headfit.errors import MarksError, sentence, unknown_name
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.rigid import RigidMotion
 
+# Landmarks nearer than this to one line fix no frame.
+_LEAST_MM = 1.0
+
 
 @dataclass(frozen=True, eq=False)
 class Marks:
@@ -177,17 +180,24 @@ class Marks:
 
 
 def head_frame(landmarks: Mapping[str, Floats]) -> RigidMotion | None:
-    """The motion into the head frame (see `headfit.anatomy.landmarks`); None without the three."""
+    """The motion into the head frame (see `headfit.anatomy.landmarks`).
+
+    None without the three landmarks, and where they lie on one line.
+    """
     try:
         nasion, left, right = (
             landmarks[name] for name in ("nasion", "left_preauricular", "right_preauricular")
         )
     except KeyError:
         return None
-    middle = (left + right) / 2
-    x = (right - left) / np.linalg.norm(right - left)
+    middle, x = (left + right) / 2, right - left
+    width = float(np.linalg.norm(x))
+    x = x / max(width, 1e-9)
     y = nasion - middle
     y = y - (y @ x) * x
-    y = y / np.linalg.norm(y)
+    depth = float(np.linalg.norm(y))
+    if min(width, depth) < _LEAST_MM:
+        return None
+    y = y / depth
     rotation = np.array([x, y, np.cross(x, y)])
     return RigidMotion(rotation, -rotation @ middle)

@@ -20,6 +20,7 @@ from headfit.geometry.rigid import RigidMotion, robust_rigid
 
 # Fewer named marks than this do not fix a head.
 FEWEST = 5
+_ONE_PLACE_MM = 1.0
 
 
 @cache
@@ -58,7 +59,10 @@ def fit_by_names(names: Sequence[str], points_mm: Floats) -> NameFit | None:
         return None
     known = reference_points()
     template = np.array([known[name] for name in names])
-    template = template * (spread_of(points_mm) / spread_of(template))
+    sizes = spread_of(points_mm), spread_of(template)
+    if min(sizes) < _ONE_PLACE_MM:  # one name five times, or five marks in one place
+        return None
+    template = template * (sizes[0] / sizes[1])
     try:
         motion = robust_rigid(template, points_mm, floor_mm=5.0).motion
     except InputError:

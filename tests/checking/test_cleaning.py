@@ -129,6 +129,12 @@ def test_a_name_at_two_places_is_not_matched_and_one_that_repeats_itself_counts_
     assert ("name-repeated", "correction") in kinds(same)
 
 
+def test_one_name_at_many_places_tells_nothing() -> None:
+    marks = clean_marks(said(names=("Cz",) * len(POINTS), landmarks={}, system=None))
+    assert marks.names == ()
+    assert {"name-twice", "axes-unknown"} <= {remark.code for remark in marks.remarks}
+
+
 def test_landmarks_may_be_rows_of_the_table() -> None:
     rows = [(key.lower(), list(point)) for key, point in LANDMARKS.items()]
     names = (*SITES.names, *(name for name, _ in rows))
@@ -154,12 +160,13 @@ def test_keys_of_landmarks_are_read_in_any_spelling_and_other_keys_ignored() -> 
         ({**LANDMARKS, "nz": LANDMARKS["NAS"]}, "landmark-unread"),
         ({**LANDMARKS, "RPA": LANDMARKS["LPA"]}, "landmarks-useless"),
         (dict.fromkeys(LANDMARKS, (0.0, 0.0, 0.0)), "landmarks-useless"),
+        ({**LANDMARKS, "NAS": (5.0, 10.0, 0.0)}, "landmarks-useless"),
         (
             {k: (x, y + 290.0, z + 100.0) for k, (x, y, z) in LANDMARKS.items()},
             "landmarks-elsewhere",
         ),
     ],
-    ids=["no number", "twice", "two alike", "all zero", "another frame"],
+    ids=["no number", "twice", "two alike", "all zero", "in line", "another frame"],
 )
 def test_landmarks_that_cannot_be_right_are_left_out_and_told(
     landmarks: dict[str, tuple[float, float, float]], code: str

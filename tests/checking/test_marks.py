@@ -54,6 +54,13 @@ def test_the_frame_is_square_on_a_head_that_is_not() -> None:
     np.testing.assert_allclose(frame.rotation @ frame.rotation.T, np.eye(3), atol=1e-12)
 
 
+def test_landmarks_on_one_line_fix_no_frame() -> None:
+    line = {"nasion": np.zeros(3), "left_preauricular": np.array([-70.0, 0, 0]),
+            "right_preauricular": np.array([70.0, 0, 0])}  # fmt: skip
+    assert Marks((), np.empty((0, 3)), line).frame is None
+    assert Marks((), np.empty((0, 3)), dict.fromkeys(line, np.zeros(3))).frame is None
+
+
 def test_renaming_moves_names_between_sites_and_others_and_is_told() -> None:
     marks = MARKS.renamed({"E1": "A1", "C3": "C4", "C4": "C3"})
     np.testing.assert_array_equal(marks["C3"], SITES["C4"])
