@@ -153,6 +153,11 @@ def _by_landmarks(
     above, lift = _above(placed)
     sides = vote(names, placed[:, 0], side_of)
     rotation = np.array(frame.rotation)
+    if sides is None or vote(names, placed[:, 1], front_of) is not True:
+        points = _on_the_axes_of_the_landmarks(points, names, rotation, remarks)
+        placed = frame.on(points)
+        above, lift = _above(placed)
+        sides = vote(names, placed[:, 0], side_of)
     if above is False and sides is True:
         rotation[2] = -rotation[2]
     elif above is False and sides is False:
@@ -192,6 +197,27 @@ def _by_landmarks(
         and vote(names, placed[:, 1], front_of) is not None
     )
     return Settled(points, landmarks, remarks, fits or len(names) < _FEWEST_VOTES)
+
+
+def _on_the_axes_of_the_landmarks(
+    points: Floats, names: Sequence[str], frame: Floats, remarks: list[Remark]
+) -> Floats:
+    """The marks, turned if their names show that their axes are not those of the landmarks.
+
+    `frame` is the rotation (3, 3) into the head frame of the landmarks.
+    """
+    fit = fit_by_names(names, points[: len(names)])
+    if fit is None or fit.gap_mm > _GOOD_FIT_MM:
+        return points
+    letters, degrees = nearest_axes(frame.T @ fit.motion.inverse.rotation)
+    if letters == "RAS" or degrees > _TILT_DEGREES:
+        return points
+    text = (
+        f"axes of the marks run {described(letters)} on those of their landmarks, as the names of "
+        "the marks show; the marks were turned"
+    )
+    remarks.append(correction("axes-differ", text, axes=letters, turned_degrees=round(degrees, 1)))
+    return np.asarray(points @ axes_matrix(letters).T)
 
 
 def _by_names(

@@ -26,10 +26,11 @@ def collect_landmarks(
     """
     found: dict[str, tuple[Floats, bool]] = {}
     respelled: dict[str, str] = {}
-    unread = []
+    unread, unknown = [], []
     for key, point in given.items():
         name = landmark_name(key)
         if name is None:
+            unknown.append(key)
             continue
         place = np.asarray(point, dtype=np.float64)
         usable = place.shape == (3,) and bool((np.abs(place) < IMPOSSIBLE).all())
@@ -39,6 +40,9 @@ def collect_landmarks(
         found[name] = (place, False)
         if key != LANDMARK_KEYS[name]:
             respelled[key] = LANDMARK_KEYS[name]
+    if unknown:
+        text = f"landmarks of other kinds are left out: {listed(unknown)}"
+        work.remarks.append(note("landmark-unknown", text, keys=unknown))
     if unread:
         text = (
             f"landmarks that are not three numbers, or come twice, are left out: {listed(unread)}"

@@ -173,7 +173,7 @@ class Marks:
         InputError
             The optional extra `mne` is not installed.
         """
-        from headfit.checking.montage import montage_of  # mne is asked for only here
+        from headfit.anatomy.montage import montage_of  # mne is asked for only here
 
         named = zip((*self.names, *self.other_names), self.all_points_mm, strict=True)
         return montage_of(dict(named), self.landmarks)

@@ -144,13 +144,14 @@ def test_landmarks_may_be_rows_of_the_table() -> None:
     np.testing.assert_allclose(marks.landmarks["nasion"], HEAD.landmarks.nasion, atol=1e-9)
 
 
-def test_keys_of_landmarks_are_read_in_any_spelling_and_other_keys_ignored() -> None:
+def test_keys_of_landmarks_are_read_in_any_spelling_and_other_keys_told() -> None:
     given_keys = {"Nasion": LANDMARKS["NAS"], "lpa": LANDMARKS["LPA"], "RPA": LANDMARKS["RPA"],
                   "coil1": (1.0, 2.0, 3.0)}  # fmt: skip
     marks = clean_marks(said(landmarks=given_keys))
     assert set(marks.landmarks) == {"nasion", "left_preauricular", "right_preauricular"}
-    assert kinds(marks) == [("landmark-respelled", "correction")]
-    assert marks.remarks[0].evidence["keys"] == {"Nasion": "NAS", "lpa": "LPA"}
+    assert kinds(marks) == [("landmark-unknown", "note"), ("landmark-respelled", "correction")]
+    assert marks.remarks[0].evidence["keys"] == ["coil1"]
+    assert marks.remarks[1].evidence["keys"] == {"Nasion": "NAS", "lpa": "LPA"}
 
 
 @pytest.mark.parametrize(

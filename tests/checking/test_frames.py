@@ -79,6 +79,22 @@ def test_a_left_handed_file_without_landmarks_is_doubted_not_turned_over() -> No
     np.testing.assert_allclose(settled.points_mm, written("LAS", SITES.points_mm))
 
 
+@pytest.mark.parametrize("letters", ["ALS", "PRS", "LPS", "RSP", "ILA"])
+def test_marks_on_other_axes_than_their_landmarks_are_turned_to_them(letters: str) -> None:
+    settled = settle(written(letters, SITES.points_mm), SITES.names, three_of(HEAD), None)
+    assert [(r.code, r.kind) for r in settled.remarks] == [("axes-differ", "correction")]
+    assert settled.remarks[0].evidence["axes"] == letters
+    np.testing.assert_allclose(settled.points_mm, SITES.points_mm, atol=1e-9)
+    assert settled.names_fit
+
+
+def test_marks_and_landmarks_may_run_on_two_different_axes() -> None:
+    landmarks = {k: written("ALS", p) for k, p in three_of(HEAD).items()}
+    settled = settle(SITES.points_mm, SITES.names, landmarks, "CTF")
+    assert [r.code for r in settled.remarks] == ["axes-differ", "axes-turned"]
+    np.testing.assert_allclose(settled.points_mm, SITES.points_mm, atol=1e-9)
+
+
 def test_exchanged_ears_are_put_right_and_told() -> None:
     landmarks = three_of(HEAD)
     left, right = landmarks["left_preauricular"], landmarks["right_preauricular"]

@@ -9,8 +9,8 @@ from marked_heads import landmarks_of, template_sites, three_of
 
 from headfit import Landmarks, load_template, place_sites
 from headfit.anatomy.landmarks import NAMES
+from headfit.anatomy.montage import montage_of, sites_to_mne
 from headfit.checking.marks import Marks
-from headfit.checking.montage import montage_of, sites_to_mne
 from headfit.checking.places import guess_places
 from headfit.checking.unscanned import head_under
 from headfit.errors import InputError, LandmarkError, MarksError, UnknownNameError

@@ -12,6 +12,7 @@ DOCS = PACKAGE.parent / "docs" / "messages.md"
 SOURCES = [
     *(PACKAGE / "checking").glob("*.py"), *(PACKAGE / "files").glob("marks_*.py"),
     PACKAGE / "files" / "coordsystem.py", PACKAGE / "geometry" / "rigid.py",
+    PACKAGE / "anatomy" / "montage.py",
 ]  # fmt: skip
 # Codes made of parts: of a row that is left out, and of the unit of marks or landmarks.
 BUILT = {

@@ -14,6 +14,7 @@ from marked_heads import template_sites
 
 from headfit.checking.compare import compare_marks
 from headfit.checking.marks import Marks
+from headfit.checking.summary import summary
 from headfit.errors import FileFormatError, HeadfitError, MarksError, UnitError
 from headfit.files.marks_files import MOST_BYTES, read_marks
 from headfit.files.marks_json import place_of
@@ -460,6 +461,38 @@ def test_damaged_coordsystems_beside_damaged_tables_give_marks_or_one_sentence(
         return
     assert np.isfinite(marks.all_points_mm).all()
     assert all(np.isfinite(point).all() for point in marks.landmarks.values())
+
+
+CELLS = ["0", "-0.0", "1e-33", "0.095", "95", "-73", "1e7", "1e300", "n/a", "", "Cz", "cz", "FP1",
+         "T3", "A1", "B17", "C32", "EEG Fz-REF", "NAS", "LPA", "RPA", "Iz", "REF", "ECG",
+         "M1"]  # fmt: skip
+
+
+@st.composite
+def retyped(draw: st.DrawFn) -> str:
+    """A good table in which somebody typed other names and numbers into some cells."""
+    rows = [line.split("\t") for line in GOOD.splitlines()[: draw(st.integers(2, 40))]]
+    names, numbers = CELLS[10:], CELLS[:10]
+    for _ in range(draw(st.integers(1, 40))):
+        row, column = draw(st.integers(1, len(rows) - 1)), draw(st.integers(0, 3))
+        rows[row][column] = draw(st.sampled_from(names if column == 0 else numbers))
+    return "\n".join("\t".join(row) for row in rows) + "\n"
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(retyped(), st.sampled_from([None, "landmarks", "best-fit", "surface"]))
+def test_retyped_tables_are_read_and_compared_or_refused_in_one_sentence(
+    folder: Path, text: str, align: str | None
+) -> None:
+    marks = read_or_sentence(written(folder, "marks.tsv", text))
+    if marks is None:
+        return
+    try:
+        comparison = compare_marks(SITES, marks, align)  # type: ignore[arg-type]
+    except HeadfitError:
+        return
+    assert all(np.isfinite(d.distance_mm) for d in comparison.deviations)
+    assert summary(comparison)
 
 
 def as_file(folder: Path, unit: str, landmark_unit: str) -> Path:
