@@ -14,8 +14,10 @@ import numpy as np
 from headfit.anatomy.norms import norm_of
 from headfit.anatomy.sites import SYSTEMS, place_sites
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months
-from headfit.fitting.fit import FittedHead, at_prior_mean, unmodelled_mm
+from headfit.fitting.fit import FittedHead
+from headfit.fitting.observing import unmodelled_mm
 from headfit.fitting.shape import ShapeModel
+from headfit.fitting.standing import Disagreement, disagreements, in_cm, standing
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
 
@@ -30,35 +32,6 @@ _SLIP_GAIN = 14.0
 _PAIRED = tuple(
     (name, name.replace("left", "right", 1)) for name in MEASUREMENTS if name.startswith("left")
 )
-
-
-@dataclass(frozen=True)
-class Disagreement:
-    """One reading against what the others predict."""
-
-    name: str
-    measured_mm: float
-    predicted_mm: float
-    spread_mm: float
-    n_others: int
-
-    @property
-    def sds(self) -> float:
-        """Standard deviations between reading and prediction."""
-        return (self.measured_mm - self.predicted_mm) / self.spread_mm
-
-    @property
-    def sentence(self) -> str:
-        """What to do, with the numbers."""
-        gap = self.measured_mm - self.predicted_mm
-        others = "the other value predicts" if self.n_others == 1 else (
-            f"the other {self.n_others} values predict"
-        )  # fmt: skip
-        return (
-            f"Take the {MEASUREMENTS[self.name].title} again: {_cm(self.measured_mm)} is "
-            f"{_cm(abs(gap))} {'more' if gap > 0 else 'less'} than {others} "
-            f"({_cm(self.predicted_mm)}, 95 % within {_cm(1.96 * self.spread_mm)})."
-        )
 
 
 @dataclass(frozen=True)
@@ -136,51 +109,10 @@ def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
     return tuple(sorted(drops.items(), key=lambda item: -item[1]))
 
 
-def _log_prediction(model: ShapeModel, names: tuple[str, ...]) -> tuple[Floats, Floats]:
-    """Logarithms (m,) of the measurements at the prior mean, and their slopes (m, K).
-
-    In the logarithm a change of scale is exactly linear, so that one linearisation serves heads of
-    any size and sheets with a gross error.
-    """
-    values, slopes = at_prior_mean(model).at(names)
-    return np.log(values), slopes / values[:, None]
-
-
-def disagreements(model: ShapeModel, tape: Tape) -> list[Disagreement]:
-    """Each reading against the prediction of all others, by the prior alone (leave one out)."""
-    names = tuple(tape.values_mm)
-    if len(names) < 2:
-        return []
-    readings = np.array(list(tape.values_mm.values()))
-    gap, precision = _standing(model, tape, names, readings)
-    off = precision @ gap / np.diag(precision)
-    spread = 1.0 / np.sqrt(np.diag(precision))
-    found = []
-    for i, name in enumerate(names):
-        predicted = readings[i] * np.exp(-off[i])
-        scale = float(np.sqrt(predicted * readings[i]))  # a log step as a length, half way
-        found.append(
-            Disagreement(
-                name, float(readings[i]), float(predicted), float(spread[i]) * scale, len(names) - 1
-            )
-        )
-    return found
-
-
-def _standing(
-    model: ShapeModel, tape: Tape, names: tuple[str, ...], readings: Floats
-) -> tuple[Floats, Floats]:
-    """Log gap (m,) of the readings from the prior mean, and its inverse covariance (m, m)."""
-    expected, slopes = _log_prediction(model, names)
-    noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names]) / readings
-    covariance = slopes @ model.prior.covariance @ slopes.T + np.diag(noise**2)
-    return np.log(readings) - expected, np.linalg.inv(covariance)
-
-
 def _surprise(model: ShapeModel, tape: Tape, readings_mm: Mapping[str, float]) -> float:
     """Squared Mahalanobis distance of some readings from the prior; lower is more probable."""
     names = tuple(readings_mm)
-    gap, precision = _standing(model, tape, names, np.array(list(readings_mm.values())))
+    gap, precision = standing(model, tape, names, np.array(list(readings_mm.values())))
     # The size of the covariance counts too, since a slip may change which tape is meant.
     return float(gap @ precision @ gap - np.linalg.slogdet(precision)[1])
 
@@ -190,35 +122,27 @@ def _undone(values: Mapping[str, float]) -> Iterator[tuple[str, dict[str, float]
     for one, other in (("ring", "largest_circumference"), ("largest_circumference", "ring")):
         if one in values and other not in values:
             renamed = {other if n == one else n: v for n, v in values.items()}
-            yield (
-                f"Is {_cm(values[one])} the {MEASUREMENTS[other].title}, not the "
-                f"{MEASUREMENTS[one].title}?",
-                renamed,
-            )
+            titles = MEASUREMENTS[other].title, MEASUREMENTS[one].title
+            yield f"Is {in_cm(values[one])} the {titles[0]}, not the {titles[1]}?", renamed
     pairs = [(a, b) for a, b in _PAIRED if a in values and b in values]
     for a, b in pairs:
-        yield (
-            f"Were left and right exchanged in {MEASUREMENTS[a].title} and "
-            f"{MEASUREMENTS[b].title}?",
-            {**values, a: values[b], b: values[a]},
-        )
+        titles = MEASUREMENTS[a].title, MEASUREMENTS[b].title
+        question = f"Were left and right exchanged in {titles[0]} and {titles[1]}?"
+        yield question, {**values, a: values[b], b: values[a]}
     for name, value in values.items():
         kind = MEASUREMENTS[name]
         for factor, unit in ((2.54, "inches"), (1 / 2.54, "centimetres, not inches")):
             if kind.lowest_mm <= value * factor <= kind.highest_mm:
                 yield (
-                    f"Is the {kind.title} of {_cm(value)} in {unit}?",
+                    f"Is the {kind.title} of {in_cm(value)} in {unit}?",
                     {**values, name: value * factor},
                 )
         digits = f"{value:.0f}"
         for i in range(len(digits) - 1):
             swapped = float(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :])
             if digits[i] != digits[i + 1] and kind.lowest_mm <= swapped <= kind.highest_mm:
-                yield (
-                    f"Is the {kind.title} {_cm(swapped)}, with two digits exchanged in "
-                    f"{_cm(value)}?",
-                    {**values, name: swapped},
-                )
+                question = f"Is the {kind.title} {in_cm(swapped)}, not {in_cm(value)} (two digits "
+                yield question + "exchanged)?", {**values, name: swapped}
 
 
 def slips(model: ShapeModel, tape: Tape) -> list[str]:
@@ -249,12 +173,12 @@ def against_norms(fitted: FittedHead) -> list[str]:
             else f"percentile {percentile:.0f}"
         )  # fmt: skip
         note = f"; {norm.note}" if norm.note else ""
-        said.append(f"{_title(name)} {_cm(value)}: {place} of {norm.source}{note}.")
+        said.append(f"{_title(name)} {in_cm(value)}: {place} of {norm.source}{note}.")
     return said
 
 
-# Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they depend on age and
-# population (anthropometry, common practice). Bands of the asymmetry index follow the usual scheme
+# Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they depend on age
+# and population (anthropometry, common practice). Bands of the asymmetry index follow the usual scheme
 # of 3.5, 6.25, 8.75 and 11 %; sources differ on the denominator, so the formula is printed.
 def head_shape(fitted: FittedHead) -> list[str]:
     """Cephalic index, diagonals, and left-right differences, in words and without diagnosis."""
@@ -269,25 +193,21 @@ def head_shape(fitted: FittedHead) -> list[str]:
     index = 100.0 * breadth / length
     band = "long" if index < 75 else "middle" if index <= 80 else "broad"
     how = how_length if how_length == how_breadth else f"{how_breadth} breadth, {how_length} length"
-    said = [
-        f"Cephalic index {index:.0f} ({band}; breadth {_cm(breadth)} over length {_cm(length)}, "
-        f"{how}; bands depend on age and population)."
-    ]
-    sides = [
-        (a, b) for a, b in _PAIRED if a in measured and b in measured and "diagonal" not in a
-    ]
+    over = f"breadth {in_cm(breadth)} over length {in_cm(length)}, {how}"
+    said = [f"Cephalic index {index:.0f} ({band}; {over}; bands depend on age and population)."]
+    sides = [(a, b) for a, b in _PAIRED if a in measured and b in measured and "diagonal" not in a]
     for a, b in sides:
         gap = measured[a] - measured[b]
         if abs(gap) >= 3.0:
             side = "left" if gap > 0 else "right"
             what = MEASUREMENTS[a].title.removeprefix("left ").split(" Fp")[0]
-            said.append(f"The {what} is {_cm(abs(gap))} longer on the {side}.")
+            said.append(f"The {what} is {in_cm(abs(gap))} longer on the {side}.")
     seen = bool(sides) or ("left_diagonal" in measured and "right_diagonal" in measured)
     if not seen:
         unsure = 1.96 * float(np.hypot(spread["left_diagonal"], spread["right_diagonal"]))
         said.append(
             "Nothing measured tells left from right: an asymmetry of the diagonals up to "
-            f"{_cm(unsure)} would not be seen. Measure both diagonals or both halves of the ring."
+            f"{in_cm(unsure)} would not be seen. Measure both diagonals or both halves of the ring."
         )
         return said
     left, how_left = best("left_diagonal")
@@ -295,24 +215,19 @@ def head_shape(fitted: FittedHead) -> list[str]:
     longer, shorter = max(left, right), min(left, right)
     asymmetry = 100.0 * (longer - shorter) / longer
     text = (
-        f"Diagonals at 30 degrees, {how_left}: left front to right back {_cm(left)}, right front to "
-        f"left back {_cm(right)}; asymmetry (longer - shorter) / longer = {asymmetry:.1f} %."
+        f"Diagonals at 30 degrees, {how_left}: left front to right back {in_cm(left)}, right front "
+        f"to left back {in_cm(right)}; asymmetry (longer - shorter) / longer = {asymmetry:.1f} %."
     )
     if asymmetry >= 3.5:
         text += (
             f" The head is shorter on the {'left' if left < right else 'right'} front to "
-            f"{'right' if left < right else 'left'} back diagonal; homologous sites need not mirror "
-            "each other."
+            f"{'right' if left < right else 'left'} back diagonal; homologous sites need not "
+            "mirror each other."
         )
     said.append(text)
     return said
 
 
-def _cm(length_mm: float) -> str:
-    return f"{length_mm / 10:.1f} cm"
-
-
 def _title(name: str) -> str:
     title = MEASUREMENTS[name].title
     return title[0].upper() + title[1:]
-

@@ -1,15 +1,15 @@
 """From a measurement sheet to a head: the most probable shape, and how sure it is.
 
-The parameters of the shape model are found by maximum a posteriori: Gauss-Newton steps from the prior
-mean, halved while they do not lower the cost, with exact derivatives of every measurement. What
-nothing measured sees stays at the prior and shows as uncertainty. Head frame, millimetres.
+The parameters of the shape model are found by maximum a posteriori: Gauss-Newton steps from the
+prior mean, halved while they do not lower the cost, with exact derivatives of every measurement.
+What nothing measured sees stays at the prior and shows as uncertainty. Head frame, millimetres.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -17,8 +17,9 @@ from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.anatomy.template import age_in_months, template_set
-from headfit.errors import ConvergenceError, HeadfitError, MeshError, SheetError, sentence
+from headfit.errors import ConvergenceError, HeadfitError, SheetError, sentence
 from headfit.fitting.measures import HeadMeasures
+from headfit.fitting.observing import at_pose, at_prior_mean, measures_at, unmodelled_mm
 from headfit.fitting.shape import (
     ShapeModel,
     parameter_kinds,
@@ -27,6 +28,7 @@ from headfit.fitting.shape import (
     shape_model,
 )
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
+from headfit.fitting.standing import disagreements
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
 
@@ -37,18 +39,6 @@ _MAX_ROUNDS = 12
 _SETTLED = 1e-3  # the fit ends when the next step promises to lower the cost by less
 _REFRESH_SD = 0.35  # the slopes of the last step serve again below this
 FLAG_SD, REFUSE_SD = 4.0, 8.0
-
-# The vault of a real head lies 0.8 mm (root mean square) from the best head of the basis. A caliper
-# across the vault meets that at both ends, a height at one; along a tape it averages out.
-_FLOOR_MM = 0.8
-_VAULT_ENDS = {
-    "head_length": 2, "head_breadth": 2, "left_diagonal": 2, "right_diagonal": 2, "cz_height": 1,
-}  # fmt: skip
-
-
-def unmodelled_mm(name: str) -> float:
-    """Standard deviation of what a measurement sees and the shape basis cannot follow, mm."""
-    return float(_FLOOR_MM * np.sqrt(_VAULT_ENDS.get(name, 0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +57,7 @@ class Estimate:
         """(K, m) how much each parameter follows each reading."""
         weighted = self.slopes / self.used_spreads_mm[:, None] ** 2
         information = self.slopes.T @ weighted + np.linalg.inv(self.prior_covariance)
-        return np.linalg.solve(information, weighted.T)
+        return np.asarray(np.linalg.solve(information, weighted.T), dtype=np.float64)
 
     @cached_property
     def kept(self) -> Floats:
@@ -141,7 +131,7 @@ class FittedHead:
     @cached_property
     def measures(self) -> HeadMeasures:
         """The measurements on the fitted head, with their rates; in the frame of the model."""
-        return _measures(self.model, self.parameters)
+        return measures_at(self.model, self.parameters)
 
     @cached_property
     def predicted_mm(self) -> dict[str, float]:
@@ -189,45 +179,9 @@ class FittedHead:
         return tangent_rates(*self._local(sites))
 
 
-def at_pose(model: ShapeModel, parameters: Floats, rules: Rules | None = None) -> ArcTracer:
-    """The arcs of the model at some parameters, with their motion."""
-    pose = model.pose(parameters, rates=True)
-    return ArcTracer(pose.mesh, pose.landmarks, rules or Rules(), pose.motion)
-
-
-def _measures(model: ShapeModel, parameters: Floats) -> HeadMeasures:
-    return HeadMeasures(at_pose(model, parameters))
-
-
-class _Linearised:
-    """Measurements and slopes at the prior mean, computed once for each model."""
-
-    def __init__(self, model: ShapeModel) -> None:
-        self.measures = _measures(model, model.prior.mean)
-        self._values: dict[str, float] = {}
-        self._slopes: dict[str, Floats] = {}
-
-    def at(self, names: Sequence[str]) -> tuple[Floats, Floats]:
-        """Values (m,) and slopes (m, K) of some measurements."""
-        for name in names:
-            if name not in self._values:
-                self._values[name] = self.measures.value_mm(name)
-                self._slopes[name] = self.measures.rate(name)
-        return (
-            np.array([self._values[name] for name in names]),
-            np.array([self._slopes[name] for name in names]),
-        )
-
-
-@cache
-def at_prior_mean(model: ShapeModel) -> _Linearised:
-    """The linearisation every fit of a model starts from."""
-    return _Linearised(model)
-
-
 def fit_head(
     tape: Tape, age: str | float = "adult", *, sex: str | None = None,
-    doubtful: Sequence[str] = (),
+    doubtful: Sequence[str] = (), fixed: Mapping[str, float] | None = None,
 ) -> FittedHead:  # fmt: skip
     """The head that a measurement sheet speaks of.
 
@@ -243,6 +197,9 @@ def fit_head(
     doubtful : sequence of str
         Landmarks that were hard to find: "nasion", "inion", "left_preauricular",
         "right_preauricular"; their place is taken as less sure.
+    fixed : mapping of str to float, optional
+        Shape parameters set by hand, by name: what the eye sees and no tape does, such as a flat
+        side ("vault_3_m2") or a keel ("vault_4_0"); mm, scales as logarithms.
 
     Raises
     ------
@@ -258,28 +215,29 @@ def fit_head(
     True
     """
     model = shape_model(age, sex, tuple(sorted(set(doubtful))))
+    if fixed:
+        model = replace(model, prior=model.prior.given(fixed))
     names = tuple(tape.values_mm)
     readings = np.array(list(tape.values_mm.values()))
     spreads = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
     used = spreads * (_EXACT_SHARE if len(names) <= 3 else 1.0)
-    parameters, slopes, fitted = _most_probable(model, names, readings, used, age)
+    parameters, slopes, fitted = _most_probable(model, tape, used, age)
     estimate = Estimate(
         frozen(parameters), names, frozen(slopes), used, spreads, model.prior.covariance
     )
     head = model.head(parameters, model.template.label).in_own_frame()
     residuals = dict(zip(names, (fitted - readings).tolist(), strict=True))
-    flags = _judged(model, estimate, residuals, tape)
-    return FittedHead(
-        head, tape, age, sex, tuple(doubtful), residuals, estimate, flags, model
-    )
+    flags = _judged(model, estimate, tape, age)
+    return FittedHead(head, tape, age, sex, tuple(doubtful), residuals, estimate, flags, model)
 
 
 def _most_probable(
-    model: ShapeModel, names: tuple[str, ...], readings: Floats, spreads: Floats,
-    age: str | float,
-) -> tuple[Floats, Floats, Floats]:  # fmt: skip
+    model: ShapeModel, tape: Tape, spreads: Floats, age: str | float
+) -> tuple[Floats, Floats, Floats]:
     """Parameters (K,), slopes (m, K) and fitted values (m,) at the top of the posterior."""
     prior = model.prior
+    names = tuple(tape.values_mm)
+    readings = np.array(list(tape.values_mm.values()))
 
     def cost(parameters: Floats, values: Floats) -> float:
         misfit, away = (values - readings) / spreads, parameters - prior.mean
@@ -298,7 +256,7 @@ def _most_probable(
         for share in (1.0, 0.5, 0.25, 0.125):
             tried = parameters + share * step
             try:
-                measures = _measures(model, tried)
+                measures = measures_at(model, tried)
                 tried_values = np.array([measures.value_mm(name) for name in names])
             except HeadfitError:  # the step left the range in which a head can be measured
                 continue
@@ -308,60 +266,63 @@ def _most_probable(
         else:
             if length < 1.0:  # rounding of a fit that is as good as it gets
                 return parameters, slopes, values
-            raise _no_such_head(model, age, names, readings)
+            raise _no_such_head(model, tape, age, "values that no such head has together")
         parameters, values, best = tried, tried_values, tried_cost
         if share * length > _REFRESH_SD:
             slopes = np.array([measures.rate(name) for name in names])
     raise ConvergenceError(
-        f"the fit must settle within {_MAX_ROUNDS} steps, got a step of {length:.2g} prior standard "
-        "deviations at the end (is one reading far off, or the age wrong?)",
+        f"the fit must settle within {_MAX_ROUNDS} steps, got a step of {length:.2g} prior "
+        "standard deviations at the end (is one reading far off, or the age wrong?)",
         code="fit-not-settled", step_sd=length,
     )  # fmt: skip
 
 
 def _no_such_head(
-    model: ShapeModel, age: str | float, names: tuple[str, ...], readings: Floats
+    model: ShapeModel, tape: Tape, age: str | float, finding: str, **facts: object
 ) -> SheetError:
-    """The error for values no head of the age has, with the age whose size they have."""
+    """The refusal of values no head of the age has: a wrong age, or the reading to take again."""
+    names = tuple(tape.values_mm)
+    readings = np.array(list(tape.values_mm.values()))
     size = float(np.median(readings / at_prior_mean(model).at(names)[0]))
-    ages = template_set().ages
-    around = float(np.interp(age_in_months(age), *zip(*[(m, c) for m, _, c in
-                   sorted(ages.values())], strict=True)))  # fmt: skip
-    nearest_age = min(ages, key=lambda key: abs(ages[key][2] - size * around))
-    hint = (
-        f"values of this size belong to {ages[nearest_age][1].split(',')[0]}: is the age right?"
-        if ages[nearest_age][0] != age_in_months(age)
-        else "one value or more must be far off: take them again"
-    )
+    by_age = sorted(template_set().ages.values())
+    months, _, circumferences = zip(*by_age, strict=True)
+    around = float(np.interp(age_in_months(age), months, circumferences))
+    _, label, _ = min(by_age, key=lambda stored: abs(stored[2] - size * around))
+    own = min(by_age, key=lambda stored: abs(stored[2] - around))[1]
+    worst = max(disagreements(model, tape), key=lambda d: abs(d.sds), default=None)
+    other_age = f"values of this size belong to {label.split(',')[0]}: is the age right?"
+    if label != own and (worst is None or abs(np.log(size)) > 0.1):
+        hint = other_age
+    elif worst is None:
+        hint = f"take the {MEASUREMENTS[names[0]].title} again"
+    else:
+        hint = worst.sentence.rstrip(".")
     return SheetError(
-        sentence("a measurement sheet", f"describe a head of the age given ({age})",
-                 "values that no such head has together", hint),
+        sentence("a measurement sheet", f"describe a head of the age given ({age})", finding, hint),
         code="sheet-no-head",
-    )  # fmt: skip
+        **facts,
+    )
 
 
-def _judged(
-    model: ShapeModel, estimate: Estimate, residuals: Mapping[str, float], tape: Tape
-) -> tuple[str, ...]:
+# What a person calls the three scales; the other parameters have titles of their own.
+_SCALE_TITLES = {"scale_x": "its breadth", "scale_y": "its length", "scale_z": "its height"}
+
+
+def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) -> tuple[str, ...]:
     """Sentences on a shape far from every head that is known; refuses one beyond belief."""
     away = (estimate.parameters - model.prior.mean) / model.prior.spread
     worst = int(np.abs(away).argmax())
     if abs(away[worst]) <= FLAG_SD:
         return ()
-    name, titles = parameter_names()[worst], parameter_titles()
-    farthest = max(residuals, key=lambda n: abs(residuals[n]) / tape.spread_mm(n))
+    name = parameter_names()[worst]
     finding = (
-        f"{titles[worst]} lies {abs(away[worst]):.1f} standard deviations from the mean of "
-        f"{'children' if name and model.template.label != 'adult' else 'adults'}"
+        f"{_SCALE_TITLES.get(name, parameter_titles()[worst])} lies {abs(away[worst]):.1f} "
+        "standard deviations from the mean of that age"
     )
     if abs(away[worst]) > REFUSE_SD:
-        raise SheetError(
-            sentence("a measurement sheet", f"describe a head of the age given ({model.template.label})",
-                     f"one whose {finding}",
-                     f"check age and unit, and take the {MEASUREMENTS[farthest].title} again"),
-            code="sheet-no-head", parameter=name, away_sd=float(away[worst]),
-        )  # fmt: skip
-    return (
-        f"Unusual head: {finding}. Take the {MEASUREMENTS[farthest].title} again before you rely "
-        "on this.",
-    )
+        raise _no_such_head(
+            model, tape, age, f"one of which {finding}", parameter=name, away_sd=float(away[worst])
+        )
+    found = max(disagreements(model, tape), key=lambda d: abs(d.sds), default=None)
+    again = found.sentence if found is not None else "Is the age right?"
+    return (f"Unusual head: {finding}. {again}",)

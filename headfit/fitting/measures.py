@@ -2,7 +2,7 @@
 
 The definitions stand here once: `measure_head` takes them on any head, the fit takes them on the
 template as it deforms. Millimetres. Skull points follow anthropometry: glabella is the most
-prominent point of the forehead in the midline, opisthocranion the point of the occiput farthest from it.
+prominent point of the forehead in the midline, opisthocranion the farthest point of the occiput.
 """
 
 from __future__ import annotations
@@ -97,7 +97,8 @@ class HeadMeasures:
         """(K,) derivative of one measurement in the parameters of the tracer's motion."""
         tracer = self.tracer
         if name in _ARC_LENGTHS:
-            return np.sum([tracer.run_rates(arc).length for arc in _ARC_LENGTHS[name]], axis=0)
+            lengths = [tracer.run_rates(arc).length for arc in _ARC_LENGTHS[name]]
+            return np.asarray(np.sum(lengths, axis=0))
         if name in _QUARTERS:
             arc, front = _QUARTERS[name]
             rates = tracer.run_rates(arc)
@@ -197,9 +198,7 @@ class HeadMeasures:
             inside & (placed[:, 1] > 0) & (placed[:, 2] > low) & (placed[:, 2] < high)
         )
         back = np.flatnonzero(inside & (placed[:, 1] < 0))
-        gaps = np.linalg.norm(
-            curve.points_mm[back][:, None] - curve.points_mm[front][None], axis=2
-        )
+        gaps = np.linalg.norm(curve.points_mm[back][:, None] - curve.points_mm[front][None], axis=2)
         i, j = np.unravel_index(gaps.argmax(), gaps.shape)
         return int(back[i]), int(front[j])
 

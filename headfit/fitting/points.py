@@ -19,8 +19,8 @@ from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import LandmarkError, MarksError, sentence
-from headfit.fitting.fit import at_pose, unmodelled_mm
 from headfit.fitting.measures import HeadMeasures
+from headfit.fitting.observing import at_pose, unmodelled_mm
 from headfit.fitting.shape import ShapeModel, shape_model
 from headfit.fitting.spreads import SiteSpreads, site_spreads
 from headfit.fitting.tape import Tape
@@ -157,9 +157,7 @@ class _Search:
         places, _ = nearest(mesh, self.points)
         feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
         rates = model.vertex_rates(self.parameters, places.corners.ravel())
-        foot_rates = np.einsum(
-            "nc,ncjk->njk", places.weights, rates.reshape(len(feet), 3, 3, k)
-        )
+        foot_rates = np.einsum("nc,ncjk->njk", places.weights, rates.reshape(len(feet), 3, 3, k))
         distances = np.einsum("ij,ij->i", normals, self.points - feet) - self.height
         slopes = np.zeros((len(feet), k + 7))
         slopes[:, :k] = -np.einsum("nj,njk->nk", normals, foot_rates)
@@ -187,7 +185,8 @@ class _Search:
             information += (slope * weight[:, None]).T @ slope
             uphill += slope.T @ (weight * residual)
         step = -np.linalg.solve(information, uphill)
-        return np.linalg.inv(information)[:k, :k], step, distances
+        covariance = np.asarray(np.linalg.inv(information)[:k, :k], dtype=np.float64)
+        return covariance, np.asarray(step, dtype=np.float64), distances
 
     def _tape_block(self, tracer: ArcTracer) -> tuple[Floats, Floats, Floats]:
         tape = self.tape
@@ -198,4 +197,4 @@ class _Search:
         slopes[:, : self.model.n_parameters] = [measures.rate(name) for name in names]
         residual = np.array([measures.value_mm(n) - tape.values_mm[n] for n in names])
         noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
-        return residual, slopes, noise**-2.0
+        return residual, slopes, np.asarray(noise**-2.0)

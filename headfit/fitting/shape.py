@@ -11,6 +11,7 @@ wide again: an extrapolation, no child was in the training sets.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib import resources
@@ -44,12 +45,13 @@ CHILD_SPREAD = 1.5
 
 # How much wider the place of a landmark is taken when it was hard to find, mm. The inion of one
 # person in three is hard to define (Myslobodsky 1989); the sizes are a judgement, no source.
+_EARS = {"ears_y": 2.5, "ears_z": 2.5, "ears_y_opposed": 2.5, "ears_z_opposed": 2.5}
 DOUBT_MM: dict[str, dict[str, float]] = {
     "nasion": {"nasion_z": 5.0},
     "inion": {"inion_along": 10.0, "inion_x": 5.0},
-    "left_preauricular": {"ears_y": 2.5, "ears_z": 2.5, "ears_y_opposed": 2.5, "ears_z_opposed": 2.5},
-    "right_preauricular": {"ears_y": 2.5, "ears_z": 2.5, "ears_y_opposed": 2.5, "ears_z_opposed": 2.5},
-}  # fmt: skip
+    "left_preauricular": _EARS,
+    "right_preauricular": _EARS,
+}
 
 _PATCH_TRIANGLES = 24
 _PATCH_MM = 45.0
@@ -65,12 +67,38 @@ class Prior:
     @cached_property
     def information(self) -> Floats:
         """(K, K) inverse covariance."""
-        return np.linalg.inv(self.covariance)
+        return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
 
     @cached_property
     def spread(self) -> Floats:
         """(K,) standard deviations."""
         return np.sqrt(np.diag(self.covariance))
+
+    def given(self, fixed: Mapping[str, float]) -> Prior:
+        """What is known once some parameters are set; what goes with them follows.
+
+        Raises
+        ------
+        UnknownNameError
+            No such parameter.
+
+        >>> prior = shape_model().prior.given({"vault_3_m2": 2.0})
+        >>> k = parameter_names().index("vault_3_m2")
+        >>> round(float(prior.mean[k]), 3), float(prior.spread[k]) < 0.01
+        (2.0, True)
+        """
+        names = parameter_names()
+        for name in fixed:
+            if name not in names:
+                raise unknown_name("shape parameter", name, names)
+        rows = [names.index(name) for name in fixed]
+        # A hair of doubt keeps the covariance invertible.
+        inner = self.covariance[np.ix_(rows, rows)]
+        noise = np.diag(1e-6 * np.diag(inner))
+        gain = np.linalg.solve(inner + noise, self.covariance[rows]).T
+        mean = self.mean + gain @ (np.array(list(fixed.values())) - self.mean[rows])
+        covariance = self.covariance - gain @ self.covariance[rows]
+        return Prior(mean, (covariance + covariance.T) / 2)
 
 
 @cache
@@ -89,7 +117,7 @@ def parameter_names() -> tuple[str, ...]:
 
 
 def parameter_kinds() -> tuple[str, ...]:
-    """"scale", "vault" or "landmark" for each parameter."""
+    """Kind of each parameter: scale, vault or landmark."""
     return tuple(p["kind"] for p in _stored()["parameters"])
 
 
@@ -147,7 +175,7 @@ class ShapeModel:
 
     @cached_property
     def _patches(self) -> list[tuple[Integers, scipy.sparse.csr_array]]:
-        """For each landmark the triangles it may slide to: corners (p, 3), and (p, n) to centres."""
+        """For each landmark the triangles it may slide to: corners (p, 3), (p, n) to centres."""
         scalp = self.template.scalp
         centres = scalp.triangles_mm.mean(axis=1)
         patches = []
@@ -191,7 +219,7 @@ class ShapeModel:
 
         def of_points(corners: Integers, weights: Floats) -> Floats:
             moving = self.vertex_rates(parameters, corners.ravel())
-            return np.einsum("lc,lcjk->ljk", weights, moving.reshape(4, 3, 3, -1))
+            return np.asarray(np.einsum("lc,lcjk->ljk", weights, moving.reshape(4, 3, 3, -1)))
 
         # A landmark goes with the point it is laid from, less what that moves off the skin; when it
         # stands off the skin, the turning of the triangle shifts its foot too.
@@ -285,39 +313,36 @@ def _basis(template: Head, size: float) -> tuple[Floats, Floats, Floats]:
     window = np.maximum(
         _smooth_step((z + 5) / 35), _smooth_step((z + 45) / 60) * _smooth_step((20 - y) / 60)
     )
-    landmarks = template_set().landmarks
-    adult_points = landmarks.on(adult)
-    bump: dict[str, Floats] = {}
-    for k, name in enumerate(LANDMARK_NAMES):
-        gap2 = ((adult - adult_points[k]) ** 2).sum(axis=1)
-        hill = np.exp(-gap2 / 2 / formula["bump_sigma_mm"] ** 2)
-        bump[name] = hill / (landmarks.weights[k] @ hill[landmarks.corners[k]])
-    left, right = bump["left_preauricular"], bump["right_preauricular"]
-    tangent = np.array(formula["iz_tangent"])
-
     modes = np.zeros((len(vertices), 3, len(parameters)))
-    beside = np.zeros((4, 3, len(parameters)))
     for k, parameter in enumerate(parameters):
-        name = parameter["name"]
         if parameter["kind"] == "vault":
             wave = real_harmonic(pattern_direction, parameter["degree"], parameter["order"])
             modes[:, :, k] = (window * wave)[:, None] * direction
-        elif name in ("nasion_x", "nasion_y", "nasion_z"):
-            modes[:, "xyz".index(name[-1]), k] = bump["nasion"]
-        elif name == "ears_out":
-            modes[:, 0, k] = right - left
-        elif name == "ears_x":
-            modes[:, 0, k] = right + left
-        elif name == "inion_along":
-            beside[1, :, k] = tangent
-        elif name == "inion_x":
-            beside[1, 0, k] = 1.0
-        elif name in ("ears_y", "ears_z"):
-            beside[2:, "xyz".index(name[-1]), k] = 1.0
-        elif name in ("ears_y_opposed", "ears_z_opposed"):
-            axis = "xyz".index(name[5])
-            beside[2, axis, k], beside[3, axis, k] = -1.0, 1.0
+    beside = _landmark_modes(adult, modes)
     return origin, modes, beside
+
+
+def _landmark_modes(adult: Floats, modes: Floats) -> Floats:
+    """Fill in what landmarks pull along on the mesh; (4, 3, K) how they move beside that."""
+    formula, names = _stored()["formula"], parameter_names()
+    landmarks = template_set().landmarks
+    bump: dict[str, Floats] = {}
+    for k, point in enumerate(landmarks.on(adult)):
+        gap2 = ((adult - point) ** 2).sum(axis=1)
+        hill = np.exp(-gap2 / 2 / formula["bump_sigma_mm"] ** 2)
+        bump[LANDMARK_NAMES[k]] = hill / (landmarks.weights[k] @ hill[landmarks.corners[k]])
+    left, right = bump["left_preauricular"], bump["right_preauricular"]
+    modes[:, 0, names.index("ears_out")] = right - left
+    modes[:, 0, names.index("ears_x")] = right + left
+    beside = np.zeros((4, 3, len(names)))
+    for axis, letter in enumerate("xyz"):
+        modes[:, axis, names.index(f"nasion_{letter}")] = bump["nasion"]
+        if letter != "x":
+            beside[2:, axis, names.index(f"ears_{letter}")] = 1.0
+            beside[2:, axis, names.index(f"ears_{letter}_opposed")] = -1.0, 1.0
+    beside[1, :, names.index("inion_along")] = formula["iz_tangent"]
+    beside[1, 0, names.index("inion_x")] = 1.0
+    return beside
 
 
 def _prior(size: float, child: bool, sex: str | None, doubtful: tuple[str, ...]) -> Prior:
@@ -377,9 +402,7 @@ def shape_model(
     ages = template_set().ages
     months = age_in_months(age)
     order = sorted(ages.values())
-    size = float(
-        np.interp(months, [a[0] for a in order], [a[2] for a in order]) / ages["adult"][2]
-    )
+    size = float(np.interp(months, [a[0] for a in order], [a[2] for a in order]) / ages["adult"][2])
     origin, modes, beside = _basis(template, size)
     prior = _prior(size, months < ADULT_MONTHS, sex, doubtful)
     return ShapeModel(template, origin, modes, beside, prior)

@@ -57,7 +57,7 @@ class SiteSpreads:
     @cached_property
     def spread_mm(self) -> Floats:
         """(n,) root mean square error in the tangent plane, one number a site."""
-        return np.sqrt(np.trace(self.covariance_mm2, axis1=1, axis2=2))
+        return np.asarray(np.sqrt(np.trace(self.covariance_mm2, axis1=1, axis2=2)))
 
     @property
     def mean_spread_mm(self) -> float:
@@ -119,9 +119,7 @@ def tangent_rates(sites: Sites, tracer: ArcTracer) -> Floats:
     return np.asarray(np.einsum("nij,njk->nik", axes, site_rates(sites, tracer)))
 
 
-def site_spreads(
-    sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTracer
-) -> SiteSpreads:
+def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTracer) -> SiteSpreads:
     """Uncertainty of sites from that of the parameters.
 
     Parameters

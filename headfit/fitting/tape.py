@@ -1,8 +1,8 @@
 """The measurement sheet: what was measured on a head, each value with its spread. Millimetres.
 
 `MEASUREMENTS` is the whole list, with one line on how each is taken. A sheet holds any subset.
-Two rings are kept apart because they are different tapes: the 10 % ring runs through Fpz, T7, Oz and
-T8; the largest circumference runs over glabella and occiput and is about 1 to 2 % longer.
+Two rings are kept apart because they are different tapes: the 10 % ring runs through Fpz, T7, Oz
+and T8; the largest circumference runs over glabella and occiput and is about 1 to 2 % longer.
 """
 
 from __future__ import annotations
@@ -42,10 +42,8 @@ class Measurement:
     highest_mm: float
 
 
-# Spreads: 2 mm for one tape reading by a trained person, 3 mm for a closed ring (two halves), 1.5 mm
-# for a caliper, 3 mm for a height; the values the shape prior was made with. Two observers differ by
-# 5 mm or more in 16 % of head circumferences (standards: see docs/measuring.md), which is a spread
-# of 2.5 mm each.
+# Spreads: 2 mm for one tape reading by a trained person, 3 mm for a closed ring (two halves),
+# 1.5 mm for a caliper, 3 mm for a height; the values the shape prior was made with, a judgement.
 _TAPE, _RING, _CALIPER, _HEIGHT = 2.0, 3.0, 1.5, 3.0
 
 MEASUREMENTS: dict[str, Measurement] = {
@@ -111,10 +109,10 @@ MEASUREMENTS: dict[str, Measurement] = {
         Measurement("nasion_inion_chord", "nasion-inion chord",
                     "caliper from nasion straight to inion", "caliper", _CALIPER, 70, 240),
         Measurement("left_diagonal", "left front to right back diagonal",
-                    "caliper at 30 degrees to the midline, from the left forehead to the right back",
+                    "caliper 30 degrees off the midline, from the left forehead to the right back",
                     "caliper", _CALIPER, 70, 240),
         Measurement("right_diagonal", "right front to left back diagonal",
-                    "caliper at 30 degrees to the midline, from the right forehead to the left back",
+                    "caliper 30 degrees off the midline, from the right forehead to the left back",
                     "caliper", _CALIPER, 70, 240),
         Measurement("cz_height", "height of Cz",
                     "square from Cz to the plane of nasion and preauricular points",
@@ -260,8 +258,10 @@ centimetres?)
         The spread of one reading counts as one more degree of freedom beside the scatter of the
         repeated readings.
 
-        >>> Tape(ring_mm=560).spread_mm("ring"), round(Tape(ring_mm=[560, 564]).spread_mm("ring"), 3)
-        (3.0, 2.062)
+        >>> Tape(ring_mm=560).spread_mm("ring")
+        3.0
+        >>> round(Tape(ring_mm=[560, 564]).spread_mm("ring"), 3)
+        2.062
         """
         one = self.spreads_mm.get(name, measurement(name).spread_mm)
         taken = self.readings_mm.get(name, ())
@@ -277,7 +277,7 @@ centimetres?)
     def with_values(self, readings_mm: Mapping[str, float | Sequence[float]]) -> Tape:
         """A sheet of other readings by measurement name, with the same own spreads."""
         keywords = {f"{measurement(name).name}_mm": value for name, value in readings_mm.items()}
-        return Tape(**keywords, spreads_mm=self.spreads_mm)  # type: ignore[arg-type]
+        return Tape(**keywords, spreads_mm=self.spreads_mm)
 
 
 assert {f"{name}_mm" for name in MEASUREMENTS} == {f.name for f in fields(Tape)} - {

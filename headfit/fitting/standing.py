@@ -1,0 +1,92 @@
+"""How each reading of a sheet stands against the others: leave one out. Millimetres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from headfit.fitting.observing import at_prior_mean, unmodelled_mm
+from headfit.fitting.shape import ShapeModel
+from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.geometry.mesh import Floats
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """One reading against what the others predict."""
+
+    name: str
+    measured_mm: float
+    predicted_mm: float
+    spread_mm: float
+    n_others: int
+
+    @property
+    def sds(self) -> float:
+        """Standard deviations between reading and prediction."""
+        return (self.measured_mm - self.predicted_mm) / self.spread_mm
+
+    @property
+    def sentence(self) -> str:
+        """What to do, with the numbers."""
+        gap = self.measured_mm - self.predicted_mm
+        if self.n_others == 1:
+            others = "the other value predicts"
+        else:
+            others = f"the other {self.n_others} values predict"
+        return (
+            f"Take the {MEASUREMENTS[self.name].title} again: {in_cm(self.measured_mm)} is "
+            f"{in_cm(abs(gap))} {'more' if gap > 0 else 'less'} than {others} "
+            f"({in_cm(self.predicted_mm)}, 95 % within {in_cm(1.96 * self.spread_mm)})."
+        )
+
+
+def _log_prediction(model: ShapeModel, names: tuple[str, ...]) -> tuple[Floats, Floats]:
+    """Logarithms (m,) of the measurements at the prior mean, and their slopes (m, K).
+
+    In the logarithm a change of scale is exactly linear, so that one linearisation serves heads of
+    any size and sheets with a gross error.
+    """
+    values, slopes = at_prior_mean(model).at(names)
+    return np.log(values), slopes / values[:, None]
+
+
+def disagreements(model: ShapeModel, tape: Tape) -> list[Disagreement]:
+    """Each reading against the prediction of all others, by the prior alone (leave one out)."""
+    names = tuple(tape.values_mm)
+    if len(names) < 2:
+        return []
+    readings = np.array(list(tape.values_mm.values()))
+    gap, precision = standing(model, tape, names, readings)
+    off = precision @ gap / np.diag(precision)
+    spread = 1.0 / np.sqrt(np.diag(precision))
+    found = []
+    for i, name in enumerate(names):
+        predicted = readings[i] * np.exp(-off[i])
+        scale = float(np.sqrt(predicted * readings[i]))  # a log step as a length, half way
+        found.append(
+            Disagreement(
+                name, float(readings[i]), float(predicted), float(spread[i]) * scale, len(names) - 1
+            )
+        )
+    return found
+
+
+def standing(
+    model: ShapeModel, tape: Tape, names: tuple[str, ...], readings: Floats
+) -> tuple[Floats, Floats]:
+    """Log gap (m,) of the readings from the prior mean, and its inverse covariance (m, m)."""
+    expected, slopes = _log_prediction(model, names)
+    noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names]) / readings
+    covariance = slopes @ model.prior.covariance @ slopes.T + np.diag(noise**2)
+    return np.log(readings) - expected, np.asarray(np.linalg.inv(covariance), np.float64)
+
+
+def in_cm(length_mm: float) -> str:
+    """As on the tape, to the millimetre.
+
+    >>> in_cm(354.2)
+    '35.4 cm'
+    """
+    return f"{length_mm / 10:.1f} cm"
