@@ -7,7 +7,7 @@ finds the changes again when the case is opened.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from headfit.app.case_view import UNMEASURED
@@ -200,8 +200,3 @@ class Desk:
         self.case, self._on_disk, self.saved = fresh.case, fresh._on_disk, True
         self.found = ""
         self.revision += 1
-
-
-def with_marks(case: Case, marks: Path) -> Case:
-    """The case with another file of marks."""
-    return replace(case, marks_file=marks.absolute())

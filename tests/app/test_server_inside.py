@@ -1,0 +1,238 @@
+"""The app in this process: every route once, so that coverage and debuggers see it."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Any
+
+import pytest
+from demo_case import TEXT
+from dirty_marks import dirty_marks
+from starlette.testclient import TestClient
+
+from headfit.app import serve as serve_module
+from headfit.app.desk import Desk
+from headfit.app.guard import MOST_BYTES, Guard
+from headfit.app.server import make_app
+from headfit.errors import DrawingError, InputError
+
+KEY = {"Authorization": "Bearer key"}
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> TestClient:
+    path = tmp_path / "demo.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    app = make_app(Desk.open(path), "key", ("127.0.0.1:8000",))
+    return TestClient(app, base_url="http://127.0.0.1:8000", raise_server_exceptions=False)
+
+
+def post(client: TestClient, path: str, **entries: object) -> tuple[int, dict[str, Any]]:
+    answer = client.post(f"/api/{path}", json=entries, headers=KEY)
+    return answer.status_code, answer.json()
+
+
+def revision(client: TestClient) -> int:
+    return int(client.get("/api/revision", headers=KEY).json()["revision"])
+
+
+def test_a_case_is_changed_compared_saved_left_and_opened_again(client: TestClient) -> None:
+    assert client.get("/api/start", headers=KEY).json()["groups"]
+    assert client.get("/api/model?age=5", headers=KEY).json()["columns"]
+    status, state = post(
+        client, "change", revision=revision(client),
+        change={"free": [{"site": "C3", "radius_mm": 12}], "derivations": "longitudinal"},
+    )  # fmt: skip
+    assert status == 200
+    assert state["scene"]["regions"]
+    assert state["tables"]["derivations"]["rows"]
+    files = [{"name": "marks.tsv", "text": dirty_marks()}]
+    status, state = post(client, "marks", revision=state["revision"], files=files)
+    assert status == 200
+    # C3 stands elsewhere on purpose: its mark is not judged.
+    assert {arrow["site"] for arrow in state["scene"]["arrows"]} == {"Pz"}
+    assert post(client, "save", revision=state["revision"])[0] == 200
+    status, state = post(client, "new")
+    assert state["fit"] is None
+    assert client.get("/api/export?kind=report", headers=KEY).status_code == 422
+    status, state = post(client, "open", name="demo.toml")
+    assert state["case"]["marks"] == "marks.tsv"
+    status, state = post(client, "change", revision=state["revision"], change={"label": "x"})
+    status, state = post(client, "discard", revision=state["revision"])
+    assert state["case"]["label"] != "x"
+    assert client.get("/api/cases", headers=KEY).json() == {"cases": ["demo.toml"]}
+
+
+def test_what_was_moved_away_is_said_and_the_head_stays(client: TestClient) -> None:
+    files = [{"name": "marks.tsv", "text": dirty_marks()}]
+    _, state = post(client, "marks", revision=revision(client), files=files)
+    folder = Path(state["folder"])
+    (folder / "demo.marks" / "marks.tsv").unlink()
+    _, state = post(client, "change", revision=state["revision"], change={"note": "n"})
+    assert state["sentences"]["comparison"][0].startswith("The marks cannot be compared: ")
+    assert state["fit"] is not None
+    (folder / "own.toml").write_text(
+        f'{TEXT}\n[derivations]\nfile = "gone.csv"\n', encoding="utf-8"
+    )
+    _, state = post(client, "open", name="own.toml")
+    assert state["sentences"]["derivations"][0].startswith("The derivations cannot be shown: ")
+
+
+@pytest.mark.parametrize(
+    ("kind", "start"),
+    [("sheet", b"%PDF-"), ("bids", b"PK"), ("case", b"[case]"), ("report", b"<!d")],
+)
+def test_every_kind_of_file_is_made(client: TestClient, kind: str, start: bytes) -> None:
+    sites = client.get("/api/state", headers=KEY).json()["scene"]["sites"]
+    at = {site["name"]: site["point_mm"] for site in sites}
+    place = {"point_mm": at["F5"], "radius_mm": 8, "reason": "device"}
+    corners = {"polygon_mm": [at["C4"], at["CP4"], at["C6"]], "reason": "scar"}
+    change = {"free": [place, corners], "derivations": "transverse"}
+    status, state = post(client, "change", revision=revision(client), change=change)
+    assert (status, len(state["scene"]["regions"])) == (200, 2), state
+    answer = client.get(f"/api/export?kind={kind}", headers=KEY)
+    assert answer.status_code == 200
+    assert answer.content.startswith(start)
+
+
+@pytest.mark.parametrize(
+    ("path", "entries", "sentence"),
+    [
+        ("open", {"name": 5}, "the name of a case file must be text, got 5"),
+        ("open", {"name": "gone.txt"}, "the name of a case file must be a plain file name"),
+        ("new", {"all": True}, "unknown entry of a request 'all'"),
+        ("save", {"revision": 1, "name": "../x.toml"}, "the name of a case file must be a plain"),
+        ("marks", {"revision": 1, "files": {}}, "marks must be 1 to 4 files"),
+        ("marks", {"revision": 1, "files": [{"name": "a.exe", "text": ""}]}, "a file of marks"),
+    ],
+)
+def test_a_wrong_entry_of_a_request_is_said(
+    client: TestClient, path: str, entries: dict[str, object], sentence: str
+) -> None:
+    status, answer = post(client, path, **entries)
+    assert status == 422
+    assert answer["error"].startswith(sentence)
+
+
+def test_marks_without_a_measurement_cannot_be_compared(client: TestClient) -> None:
+    _, state = post(client, "new")
+    files = [{"name": "marks.tsv", "text": dirty_marks()}]
+    status, answer = post(client, "marks", revision=state["revision"], files=files)
+    assert status == 422
+    assert "marks and at least one measurement" in answer["error"]
+
+
+def test_an_impossible_sheet_is_refused_where_it_was_changed_and_opens_with_a_reason(
+    client: TestClient,
+) -> None:
+    tape = {"ring": "68.0", "nasion_inion": "17.0"}
+    status, answer = post(client, "change", revision=revision(client), change={"tape": tape})
+    assert status == 422
+    assert set(answer["refused"]) == set(tape)
+    state = client.get("/api/state", headers=KEY).json()
+    odd = '[tape]\nunit = "cm"\nring = 68.0\nnasion_inion = 17.0\n'
+    (Path(state["folder"]) / "odd.toml").write_text(odd, encoding="utf-8")
+    _, state = post(client, "open", name="odd.toml")
+    assert state["problem"]
+    _, state = post(client, "change", revision=state["revision"], change={"label": "still odd"})
+    assert state["problem"]
+    _, state = post(
+        client, "change", revision=state["revision"], change={"tape": {"nasion_inion": "40"}}
+    )
+    assert not state["problem"]
+
+
+def test_a_picture_that_cannot_be_drawn_is_said(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_driver(*_: object) -> bytes:
+        raise DrawingError("no graphics driver here", code="no-driver")
+
+    monkeypatch.setattr("headfit.output.picture.png_bytes", no_driver)
+    answer = client.get("/api/export?kind=picture", headers=KEY)
+    assert answer.status_code == 503
+    assert answer.json()["error"] == "no graphics driver here"
+
+
+def test_a_mistake_of_our_own_changes_nothing_and_tells_nothing(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = client.get("/api/state", headers=KEY).json()
+
+    def mistaken(*_: object, **__: object) -> None:
+        raise RuntimeError("secret detail")
+
+    monkeypatch.setattr("headfit.app.server.view_case", mistaken)
+    status, answer = post(client, "change", revision=revision(client), change={"note": "n"})
+    assert status == 500
+    assert "secret" not in str(answer)
+    monkeypatch.undo()
+    assert client.get("/api/state", headers=KEY).json() == before
+
+
+def test_a_body_that_grows_beyond_its_word_is_stopped() -> None:
+    """A client may announce nothing and send on and on."""
+    sent: list[dict[str, Any]] = []
+
+    async def app(_scope: object, receive: Any, _send: object) -> None:
+        while True:
+            await receive()
+
+    async def endless() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"x" * 1_000_000, "more_body": True}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    scope = {"type": "http", "method": "POST", "path": "/", "headers": [(b"host", b"h")]}
+    asyncio.run(Guard(app, "key", ("h",))(scope, endless, send))
+    assert sent[0]["status"] == 413
+    assert MOST_BYTES > 1_000_000
+    sent.clear()
+    asyncio.run(Guard(app, "key", ("h",))({"type": "websocket"}, endless, send))
+    assert sent == []
+
+
+def test_a_port_that_is_taken_or_none_is_said(tmp_path: Path) -> None:
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        for port in (taken.getsockname()[1], 70_000):
+            with pytest.raises(InputError, match="--port must be a free port"):
+                serve_module.serve(tmp_path / "x.toml", port=port, open_browser=False, say=print)
+
+
+def test_serving_listens_before_it_tells_its_address(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import socket
+
+    import uvicorn
+
+    opened: list[str] = []
+    told: list[str] = []
+    ran: list[object] = []
+
+    def run(_server: uvicorn.Server, sockets: list[socket.socket]) -> None:
+        ran.extend(sockets)
+        for one in sockets:
+            one.close()
+
+    def say(address: str) -> None:
+        told.append(address)
+        port = int(address.split(":")[2].split("/", maxsplit=1)[0])
+        socket.create_connection(("127.0.0.1", port), timeout=5).close()
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(uvicorn.Server, "run", run)
+    monkeypatch.setattr(serve_module.webbrowser, "open", opened.append)
+    serve_module.serve(None, say=say)
+    assert len(told) == len(ran) == 1
+    for _ in range(200):
+        if opened:
+            break
+        asyncio.run(asyncio.sleep(0.01))
+    assert opened == told
