@@ -9,12 +9,13 @@ import numpy as np
 
 from headfit.checking.names import LANDMARK_KEYS, landmark_name
 from headfit.checking.remarks import Remark, correction, doubt, listed, note
-from headfit.checking.rows import IMPOSSIBLE, Rows
+from headfit.checking.rows import FAR_MM, IMPOSSIBLE, Rows
 from headfit.checking.sizes import FEWEST, declared_mm, find_unit, is_head, span_of, spread_of
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
 
 _APART_MM = 20.0
+_MANY = 16
 
 
 def collect_landmarks(
@@ -153,22 +154,24 @@ def _useless(names: list[str], why: str) -> Remark:
 
 def drop_foreign_landmarks(work: Rows, landmarks: dict[str, Floats]) -> None:
     """Leave out landmarks that do not surround the marks: another frame, another person."""
-    if len(work.places) < 16 or not landmarks:
+    if not landmarks:
         return
     size = spread_of(work.places)
     middle = np.median(work.places, axis=0)
-    share = {name: float(np.linalg.norm(p - middle)) / size for name, p in landmarks.items()}
-    bad = [name for name, ratio in share.items() if not 0.25 <= ratio <= 1.6]
+    off = {name: float(np.linalg.norm(p - middle)) for name, p in landmarks.items()}
+    # Few marks may sit in one region, anywhere among their landmarks, but on one head.
+    low, high = (0.25 * size, 1.6 * size) if len(work.places) >= _MANY else (0.0, FAR_MM)
+    bad = [name for name, distance in off.items() if not low <= distance <= high]
     if bad:
         keys = [LANDMARK_KEYS[name] for name in bad]
         work.remarks.append(
             doubt(
                 "landmarks-elsewhere",
                 f"landmarks {listed(keys)} do not belong to these marks, they lie "
-                f"{listed(f'{share[n] * size:.0f}' for n in bad)} mm from the middle of marks "
+                f"{listed(f'{off[n]:.0f}' for n in bad)} mm from the middle of marks "
                 f"{size:.0f} mm across; all landmarks are left out",
                 landmarks=keys,
-                distance_mm=[round(share[n] * size, 1) for n in bad],
+                distance_mm=[round(off[n], 1) for n in bad],
             )
         )
         landmarks.clear()

@@ -13,7 +13,7 @@ from headfit.geometry.mesh import Floats
 
 # Numbers beyond this are not coordinates in any unit.
 IMPOSSIBLE = 1e12
-_FAR_MM = 300.0
+FAR_MM = 300.0
 _SAME_PLACE_MM = 1.0
 _LISTED = 8
 
@@ -94,13 +94,13 @@ def set_aside_rows(work: Rows) -> None:
 def set_aside_far(work: Rows) -> None:
     """Take out rows that lie nowhere near the others; places must be in millimetres."""
     gap = np.linalg.norm(work.places - np.median(work.places, axis=0), axis=1)
-    far = np.flatnonzero(gap > _FAR_MM).tolist()
+    far = np.flatnonzero(gap > FAR_MM).tolist()
     if far and len(work.places) >= FEWEST:
         names = work.given(far)
         work.remarks.append(
             correction(
                 "mark-far-off",
-                f"rows farther than {_FAR_MM:.0f} mm from the middle of the marks are left out: "
+                f"rows farther than {FAR_MM:.0f} mm from the middle of the marks are left out: "
                 f"{listed(names)}",
                 names=names,
                 distance_mm=[float(f"{gap[i]:.4g}") for i in far],
