@@ -159,16 +159,21 @@ class TriangleMesh:
         return self.vertices_mm[self.faces]
 
     @cached_property
-    def centre_tree(self) -> tuple[cKDTree, Floats]:
-        """Tree of the triangle centres, and how far (m,) each triangle reaches from its centre."""
-        centres = self.triangles_mm.mean(axis=1)
-        reach2 = ((self.triangles_mm - centres[:, None]) ** 2).sum(axis=2).max(axis=1)
-        return cKDTree(centres), np.sqrt(reach2)
+    def centres(self) -> tuple[Floats, Floats]:
+        """Centres (m, 3) of the triangles, and how far (m,) each reaches from its centre."""
+        middle = self.triangles_mm.mean(axis=1)
+        spread = self.triangles_mm - middle[:, None]
+        return middle, np.sqrt(np.einsum("ijk,ijk->ij", spread, spread).max(axis=1))
+
+    @cached_property
+    def centre_tree(self) -> cKDTree:
+        """Tree of the triangle centres."""
+        return cKDTree(self.centres[0])
 
     @cached_property
     def reach_of_most(self) -> tuple[float, Integers]:
         """How far all but a few long triangles reach from their centres, and those few (k,)."""
-        reach = self.centre_tree[1]
+        reach = self.centres[1]
         far = reach > 1.5 * float(np.quantile(reach, 0.99))
         return float(reach[~far].max()), np.flatnonzero(far)
 

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 
+_FEW = 8  # points for which no tree is built
+
 
 @dataclass(frozen=True, eq=False)
 class SurfacePoints:
@@ -110,6 +112,38 @@ def _dot(a: Floats, b: Floats) -> Floats:
     return np.asarray(np.einsum("...j,...j->...", a, b))
 
 
+def _candidates_among_all(mesh: TriangleMesh, points: Floats) -> tuple[Integers, Integers]:
+    """As `_candidates_by_tree`, by the distances of all centres: exact, without a tree."""
+    centres, reach = mesh.centres
+    gap = points[:, None] - centres
+    centre_mm = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
+    kept = centre_mm - reach <= centre_mm.min(axis=1, keepdims=True) + 1e-9
+    rows, faces = np.nonzero(kept)
+    return faces, rows
+
+
+def _candidates_by_tree(mesh: TriangleMesh, points: Floats) -> tuple[Integers, Integers]:
+    """Triangles (k,) that may hold the nearest place, and the row (k,) of the point of each.
+
+    A triangle whose centre is farther off than the nearest centre by more than its own reach cannot
+    hold the nearest place. The few triangles that reach much farther than the others are held
+    against every point instead of widening the search for all.
+    """
+    tree, reach = mesh.centre_tree, mesh.centres[1]
+    centre_mm = np.asarray(tree.query(points)[0])
+    most_reach, long_faces = mesh.reach_of_most
+    found = tree.query_ball_point(points, centre_mm + most_reach + 1e-9)
+    counts = np.array([len(faces) for faces in found], dtype=np.int64)
+    near = np.fromiter(chain.from_iterable(found), np.int64, int(counts.sum()))
+    faces = np.concatenate([near, np.tile(long_faces, len(points))])
+    every = np.arange(len(points))
+    rows = np.concatenate([np.repeat(every, counts), np.repeat(every, len(long_faces))])
+    gap = np.asarray(tree.data)[faces] - points[rows]
+    closest_mm = np.sqrt(np.einsum("ij,ij->i", gap, gap)) - reach[faces]
+    kept = closest_mm <= centre_mm[rows] + 1e-9
+    return faces[kept], rows[kept]
+
+
 def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
     """The nearest place of the surface for each point, and how far off it is.
 
@@ -125,24 +159,13 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
         Not signed.
     """
     points = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
-    triangles = mesh.triangles_mm
-    tree, reach = mesh.centre_tree
-    # A triangle whose centre is farther off than the nearest centre by more than its own reach
-    # cannot hold the nearest place. The few triangles that reach much farther than the others are
-    # held against every point instead of widening the search for all.
-    centre_mm = np.asarray(tree.query(points)[0])
-    most_reach, long_faces = mesh.reach_of_most
-    found = tree.query_ball_point(points, centre_mm + most_reach + 1e-9)
-    counts = np.array([len(faces) for faces in found], dtype=np.int64)
-    near = np.fromiter(chain.from_iterable(found), np.int64, int(counts.sum()))
-    faces = np.concatenate([near, np.tile(long_faces, len(points))])
+    # A tree pays for many points, or when it is there; a fit asks a fresh mesh for a handful.
+    if len(points) <= _FEW and "centre_tree" not in mesh.__dict__:
+        faces, rows = _candidates_among_all(mesh, points)
+    else:
+        faces, rows = _candidates_by_tree(mesh, points)
     every = np.arange(len(points))
-    rows = np.concatenate([np.repeat(every, counts), np.repeat(every, len(long_faces))])
-    gap = np.asarray(tree.data)[faces] - points[rows]
-    closest_mm = np.sqrt(np.einsum("ij,ij->i", gap, gap)) - reach[faces]
-    kept = closest_mm <= centre_mm[rows] + 1e-9
-    faces, rows = faces[kept], rows[kept]
-    all_weights, all_distances = _nearest_of_pairs(points[rows], triangles[faces])
+    all_weights, all_distances = _nearest_of_pairs(points[rows], mesh.triangles_mm[faces])
     order = np.lexsort((all_distances, rows))
     best = order[np.searchsorted(rows[order], every)]
     faces, weights, distance = faces[best], all_weights[best], all_distances[best]

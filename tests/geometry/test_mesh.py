@@ -172,7 +172,7 @@ def test_a_moved_mesh_keeps_its_edges_and_forgets_its_shape() -> None:
 
 def test_the_centre_tree_tells_how_far_triangles_reach() -> None:
     mesh = bumpy_head(0, subdivisions=2).surface
-    tree, reach = mesh.centre_tree
+    tree, reach = mesh.centre_tree, mesh.centres[1]
     farthest = np.linalg.norm(mesh.triangles_mm - np.asarray(tree.data)[:, None], axis=2).max(
         axis=1
     )

@@ -196,3 +196,15 @@ def test_a_membrane_with_nothing_loose_is_the_surface() -> None:
     laid = membrane(mesh, np.zeros(len(mesh.vertices_mm), bool))
     np.testing.assert_array_equal(laid, mesh.vertices_mm)
     assert laid.flags.writeable
+
+
+def test_a_few_points_find_the_same_places_without_a_tree() -> None:
+    points = np.random.default_rng(8).normal(size=(6, 3)) * 110.0
+    vertices, faces = unit_sphere(3)
+    without = TriangleMesh(90.0 * vertices, faces)
+    with_tree = TriangleMesh(90.0 * vertices, faces)
+    assert with_tree.centre_tree.n == len(faces)  # built now, and so taken
+    few, many = (nearest(mesh, points) for mesh in (without, with_tree))
+    assert "centre_tree" not in without.__dict__
+    assert np.allclose(few[1], many[1], atol=1e-12)
+    assert np.allclose(few[0].on(without.vertices_mm), many[0].on(without.vertices_mm), atol=1e-9)
