@@ -96,14 +96,7 @@ class Head:
         """The whole surface with the ears smoothed away where they are labelled."""
         if self.part is None or not (self.part == EAR).any():
             return self.surface
-        # The vertices round an ear lie on its flank: a patch hung from them would bulge by 8 mm. Those
-        # under a landmark stay, so that it does not move.
-        ear = self.part == EAR
-        foot = ear.copy()
-        foot[self.faces[ear[self.faces].any(axis=1)]] = True
-        under = nearest(self.surface, self.landmarks.points_mm)[0].corners
-        foot[under] = ear[under]
-        return self.surface.moved(membrane(self.surface, foot))
+        return self.surface.moved(membrane(self.surface, self.part == EAR))
 
     @cached_property
     def scalp(self) -> TriangleMesh:
