@@ -179,7 +179,8 @@ def test_landmarks_that_cannot_be_right_are_left_out_and_told(
 
 def test_a_landmark_no_head_could_hold_is_left_out_beside_few_marks_too() -> None:
     places = np.vstack([POINTS[:6], [[0, -250, 0], [-73, 0, 0], [73, 0, 0]]])
-    rows = said(names=(*SITES.names[:6], "NAS", "LPA", "RPA"), landmarks={}, places=places)
+    places = np.vstack([POINTS[:6], [[0.0, -250, 0], [-73, 0, 0], [73, 0, 0]]])
+    rows = said(names=(*SITES.names[:6], "NAS", "LPA", "RPA"), places=places, landmarks={})
     marks = clean_marks(rows)
     assert "landmarks-elsewhere" in [remark.code for remark in marks.remarks]
     assert dict(marks.landmarks) == {}
