@@ -327,6 +327,19 @@ def test_a_mixed_up_pair_gets_no_move_and_does_not_stand_out() -> None:
     assert "renamed" in [r.code for r in put_right.remarks]
 
 
+def test_where_all_names_are_mixed_up_none_stands_out() -> None:
+    names = ("C3", "C4", "F3", "F4", "P3", "P4")
+    points = np.array([SITES[n] for n in ("C4", "C3", "F4", "F3", "P4", "P3")])
+    comparison = compare_marks(SITES, Marks(names, points, landmarks_of(HEAD)))
+    assert all(d.mixed_up for d in comparison.deviations)
+    assert (comparison.stands_out, comparison.own_spread_mm) == ((), 0.0)
+
+
+def test_one_mark_has_no_neighbour() -> None:
+    comparison = compare_marks(SITES, Marks(("Cz",), SITES["Cz"][None], three_of(HEAD)))
+    assert (comparison.spacings, comparison.pairs) == ((), ())
+
+
 def test_without_landmarks_the_fit_is_by_names_and_a_doubt_says_so() -> None:
     comparison = compare_marks(SITES, Marks(TARGETS.names, SITES.points_mm))
     assert comparison.aligned_by == "best-fit"

@@ -20,6 +20,7 @@ from headfit.checking.frames import (
     side_of,
     vote,
 )
+from headfit.checking.reference import fit_by_names
 
 ALL_AXES = [
     "".join(letters)
@@ -86,6 +87,27 @@ def test_marks_on_other_axes_than_their_landmarks_are_turned_to_them(letters: st
     assert settled.remarks[0].evidence["axes"] == letters
     np.testing.assert_allclose(settled.points_mm, SITES.points_mm, atol=1e-9)
     assert settled.names_fit
+
+
+def test_marks_turned_by_an_angle_that_no_axes_explain_are_left_to_the_comparison() -> None:
+    turn = Rotation.from_rotvec([0.0, 0.0, 45.0], degrees=True)
+    points = turn.apply(np.array(SITES.points_mm))
+    settled = settle(points, SITES.names, three_of(HEAD), None)
+    assert settled.remarks == []
+    np.testing.assert_array_equal(settled.points_mm, points)
+
+
+def test_a_frame_of_its_own_without_landmarks_is_kept() -> None:
+    points = Rotation.from_rotvec([0.0, 0.0, 45.0], degrees=True).apply(np.array(SITES.points_mm))
+    settled = settle(points, SITES.names, {}, None)
+    assert [(r.code, r.kind) for r in settled.remarks] == [("axes-own", "note")]
+    np.testing.assert_array_equal(settled.points_mm, points)
+
+
+def test_marks_in_line_lay_no_template() -> None:
+    line = np.outer(np.arange(6.0), [10.0, 20.0, 30.0])
+    assert fit_by_names(SITES.names[:6], line) is None
+    assert fit_by_names(SITES.names[:4], SITES.points_mm[:4]) is None
 
 
 def test_marks_and_landmarks_may_run_on_two_different_axes() -> None:

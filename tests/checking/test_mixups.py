@@ -7,6 +7,7 @@ from scipy.spatial.transform import Rotation
 
 from headfit.anatomy.arcs import mirrored
 from headfit.checking.mixups import explain
+from headfit.checking.targets import targets_for
 
 TARGETS = template_targets("10-10")
 SMALL = template_targets("10-20")
@@ -59,6 +60,8 @@ def test_a_block_shifted_by_one_plug_is_told_as_one_chain(length: int) -> None:
     expected = {TARGETS.names[i]: TARGETS.names[block[(k + 1) % length]]
                 for k, i in enumerate(block)}  # fmt: skip
     assert mixup.renaming == expected
+    name, at = next(iter(expected.items()))
+    assert mixup.sentence.startswith(f"{length} names look shifted: {name} lies at {at}, ")
 
 
 def test_of_an_open_chain_the_last_name_lies_nowhere_and_is_not_told() -> None:
@@ -105,6 +108,13 @@ def test_the_common_part_is_that_of_the_set_even_when_half_the_names_are_wrong()
     fit = explain(points, TARGETS, placed=True).fit
     np.testing.assert_allclose(fit.turn_degrees, turn, atol=0.05)
     np.testing.assert_allclose(fit.slide_mm, slide, atol=0.05)
+
+
+def test_marks_beside_the_ears_alone_start_no_mirrored_set() -> None:
+    names = ("A1", "A2", "M1", "M2", "Fz", "Cz", "Pz", "Oz")
+    targets = targets_for(TARGETS.sites, names)
+    points = targets.points_mm + np.random.default_rng(0).normal(scale=40.0, size=(8, 3))
+    assert all(m.kind != "mirrored" for m in explain(points, targets, placed=False).mixups)
 
 
 def test_one_mark_far_off_drags_no_others_along() -> None:

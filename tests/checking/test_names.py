@@ -85,4 +85,5 @@ def test_one_slip_of_the_key_is_told_and_not_followed() -> None:
     assert near_sites("C3x") == ("C3", "C3h")
     assert near_sites("zF") == ("Fz",)
     assert near_sites("EEG001") == ()
+    assert near_sites("EEG channel 1") == ()
     assert read_name("C3x").kind == "other"

@@ -88,4 +88,5 @@ def test_two_people_with_the_same_places_are_one_template() -> None:
     rng = np.random.default_rng(0)
     people = {"01": session(SITES.points_mm), "02": session(SITES.points_mm),
               "03": session(SITES.points_mm + rng.normal(size=SITES.points_mm.shape))}  # fmt: skip
+    people["04"] = Marks(("Fpz", "Oz"), SITES.points_mm[:2])
     assert same_places(people) == (("01", "02"),)

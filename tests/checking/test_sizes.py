@@ -44,6 +44,11 @@ def test_every_power_of_ten_is_brought_to_a_head(exponent: int) -> None:
     assert size * finding.mm_per_unit == pytest.approx(170.0)
 
 
+@pytest.mark.parametrize("size", [0.4, 4.0, 40.0, 400.0, 4e5, 39.999999])
+def test_the_edges_of_a_decade_belong_to_one_unit_only(size: float) -> None:
+    assert is_head(size * find_unit(size, None, "marks").mm_per_unit)
+
+
 def test_inches_are_believed_when_declared() -> None:
     finding = find_unit(170.0 / 25.4, "inch", "marks")
     assert (finding.mm_per_unit, finding.remarks) == (25.4, ())

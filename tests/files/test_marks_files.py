@@ -16,6 +16,7 @@ from headfit.checking.compare import compare_marks
 from headfit.checking.marks import Marks
 from headfit.checking.summary import summary
 from headfit.errors import FileFormatError, HeadfitError, MarksError, UnitError
+from headfit.files.coordsystem import find_coordsystem
 from headfit.files.marks_files import MOST_BYTES, read_marks
 from headfit.files.marks_json import place_of
 from headfit.files.marks_table import MOST_ROWS
@@ -336,9 +337,16 @@ def test_what_is_no_file_is_said(tmp_path: Path) -> None:
         read_marks(tmp_path)
     with pytest.raises(FileFormatError):
         read_marks("a\0b.tsv")
+    with pytest.raises(FileFormatError, match="cannot be read"):
+        read_marks("a" * 5000 + ".tsv")
     os.mkfifo(tmp_path / "pipe.tsv")
     with pytest.raises(FileFormatError, match="be a file, got a device or a pipe"):
         read_marks(tmp_path / "pipe.tsv")
+
+
+def test_a_folder_that_cannot_be_listed_holds_no_coordsystem() -> None:
+    found = find_coordsystem(Path("/no/such/folder/sub-01/eeg/sub-01_electrodes.tsv"))
+    assert [remark.code for remark in found.remarks] == ["coordsystem-missing"]
 
 
 def test_a_link_that_was_never_fetched_is_said(tmp_path: Path) -> None:
