@@ -14,43 +14,55 @@ if TYPE_CHECKING:
     from headfit.anatomy.landmarks import Landmarks
     from headfit.anatomy.sites import Sites, place_sites
     from headfit.anatomy.template import load_template
+    from headfit.checking.compare import compare_marks
+    from headfit.checking.comparison import Comparison
+    from headfit.checking.marks import Marks
     from headfit.errors import HeadfitError
+    from headfit.files.marks_files import read_marks
     from headfit.files.surfaces import read_head
     from headfit.fitting.fit import FittedHead, fit_head
     from headfit.fitting.measures import measure_head
     from headfit.fitting.tape import Tape
 
 __all__ = [
+    "Comparison",
     "FittedHead",
     "Head",
     "HeadfitError",
     "Landmarks",
+    "Marks",
     "Rules",
     "Sites",
     "Tape",
+    "compare_marks",
     "fit_head",
     "load_template",
     "measure_head",
     "place_sites",
     "read_head",
+    "read_marks",
 ]
 
 __version__ = "0.1.0"
 
 # NumPy and SciPy take half a second to load: a public name brings its module when it is asked for.
 _HOME = {
+    "Comparison": "headfit.checking.comparison",
     "FittedHead": "headfit.fitting.fit",
     "Head": "headfit.anatomy.head",
     "HeadfitError": "headfit.errors",
     "Landmarks": "headfit.anatomy.landmarks",
+    "Marks": "headfit.checking.marks",
     "Rules": "headfit.anatomy.arcs",
     "Sites": "headfit.anatomy.sites",
     "Tape": "headfit.fitting.tape",
+    "compare_marks": "headfit.checking.compare",
     "fit_head": "headfit.fitting.fit",
     "load_template": "headfit.anatomy.template",
     "measure_head": "headfit.fitting.measures",
     "place_sites": "headfit.anatomy.sites",
     "read_head": "headfit.files.surfaces",
+    "read_marks": "headfit.files.marks_files",
 }
 
 if not TYPE_CHECKING:  # else a type checker would take any name for a public one

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -238,6 +239,18 @@ class Sites:
             arc: tuple(sorted(marks[arc], key=lambda mark: mark.distance_mm))
             for arc in sorted(marks, key=order.index)
         }
+
+    def to_mne(self) -> Any:
+        """An `mne.channels.DigMontage` of these sites with the landmarks of their head.
+
+        Raises
+        ------
+        InputError
+            The optional extra `mne` is not installed.
+        """
+        from headfit.anatomy.montage import sites_to_mne  # mne is asked for only here
+
+        return sites_to_mne(self)
 
 
 _INNER_FOUR = {"F3": ("F", 0.25), "F4": ("F", 0.25), "P3": ("P", 0.75), "P4": ("P", 0.75)}

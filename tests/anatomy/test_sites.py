@@ -281,3 +281,12 @@ def test_errors_of_names_are_inputs_and_look_ups() -> None:
     for kind in (HeadfitError, ValueError, LookupError):
         with pytest.raises(kind):
             canonical_name("Fzz")
+
+
+def test_sites_go_to_mne_with_the_landmarks_of_their_head() -> None:
+    """`mne` keeps metres and three fiducials; nothing is estimated from the electrodes."""
+    sites = place_sites(load_template(), "10-20")
+    kept = sites.to_mne().get_positions()
+    np.testing.assert_allclose(1000 * kept["ch_pos"]["Cz"], sites["Cz"], atol=1e-4)
+    left = sites.tracer.point("left_preauricular")
+    np.testing.assert_allclose(1000 * kept["lpa"], left, atol=1e-4)

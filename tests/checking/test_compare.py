@@ -1,6 +1,7 @@
 """Deviations, common part, stand-outs: closed forms on the sphere, recovery, invariances."""
 
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from marked_heads import (
 from scipy.spatial.transform import Rotation
 from solids import SPHERE_C, direction
 
+import headfit
 from headfit import Sites, load_template, place_sites
 from headfit.checking.align import ALIGNMENTS
 from headfit.checking.compare import compare_marks
@@ -446,3 +448,15 @@ def test_sixty_four_marks_are_compared_in_fifteen_milliseconds() -> None:
         if best <= 0.015:
             break
     assert best <= 0.015
+
+
+def test_reading_and_comparing_are_public(tmp_path: Path) -> None:
+    sites = headfit.place_sites(headfit.load_template(), "10-20")
+    placed = zip(sites.names, sites.points_mm, strict=True)
+    rows = [f"{name}\t{x}\t{y}\t{z}" for name, (x, y, z) in placed]
+    path = tmp_path / "marks.tsv"
+    path.write_text("\n".join(["name\tx\ty\tz", *rows]), encoding="utf-8")
+    marks = headfit.read_marks(path, unit="mm")
+    assert isinstance(marks, headfit.Marks)
+    comparison = headfit.compare_marks(sites, marks)
+    assert max(d.over_scalp_mm for d in comparison.deviations) < 0.1
