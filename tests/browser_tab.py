@@ -23,6 +23,26 @@ FLAGS = [
 ]  # fmt: skip
 SOFTWARE_GL = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 
+# Moves the slider 90 times and waits each time for pixels that are really there: one is read back
+# in the task that drew them. Milliseconds from the event to the pixels.
+FOLLOW_SLIDER = """async () => {
+  const slider = document.querySelector('#slider'), stage = headfit.viewer.stage;
+  const gl = stage.renderer.getContext(), pixel = new Uint8Array(4), times = [];
+  const told = stage.onDrawn;
+  for (let i = 0; i < 90; i++) {
+    const value = Number(slider.value) + (i % 20 < 10 ? 1 : -1);
+    const drawn = new Promise(done => { stage.onDrawn = () => {
+      told(); gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, pixel); done(); } });
+    const start = performance.now();
+    slider.value = String(value);
+    slider.dispatchEvent(new Event('input'));
+    await drawn;
+    times.push(performance.now() - start);
+  }
+  stage.onDrawn = told;
+  return times;
+}"""
+
 
 def launch(playwright: Playwright, *flags: str) -> Browser:
     """A browser without a window."""

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
-from browser_tab import Tab, launch
+from browser_tab import FOLLOW_SLIDER, Tab, launch
 from dirty_marks import dirty_marks
 from playwright.sync_api import Playwright
 from running_app import RunningApp, running
@@ -55,38 +54,20 @@ def app_case(app: RunningApp) -> Path:
     return Path(state["folder"]) / f"{state['file']}.unsaved"
 
 
-def test_a_slider_is_followed_within_90_ms_with_one_request_in_flight(
-    tab: Tab, app: RunningApp
-) -> None:
+def test_a_slider_is_drawn_without_waiting_for_the_program(tab: Tab, app: RunningApp) -> None:
+    """The page blends the shape itself. How long that takes is told by `scripts/bench --page`."""
     tab.open_app(app)
     tab.page.focus("#m-nasion_inion")
-    # From the event to pixels that are really there: one is read back in the task that drew them.
-    rounds = tab.page.evaluate(
-        """async () => {
-          const slider = document.querySelector('#slider'), stage = headfit.viewer.stage;
-          const gl = stage.renderer.getContext(), pixel = new Uint8Array(4), times = [];
-          const told = stage.onDrawn;
-          for (let i = 0; i < 90; i++) {
-            const value = Number(slider.value) + (i % 20 < 10 ? 1 : -1);
-            const drawn = new Promise(done => { stage.onDrawn = () => {
-              told(); gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, pixel); done(); } });
-            const start = performance.now();
-            slider.value = String(value);
-            slider.dispatchEvent(new Event('input'));
-            await drawn;
-            times.push(performance.now() - start);
-          }
-          stage.onDrawn = told;
+    asked = len(tab.urls)
+    drawn = tab.page.evaluate(FOLLOW_SLIDER)
+    assert len(drawn) == 90
+    # Were each picture to wait for its answer, there would be an answer to each of them.
+    assert 1 <= len(tab.urls) - asked < 60
+    tab.page.evaluate(
+        """() => { const slider = document.querySelector('#slider');
           slider.value = '380';
-          slider.dispatchEvent(new Event('input'));
-          slider.dispatchEvent(new Event('change'));
-          return times;
-        }"""
+          slider.dispatchEvent(new Event('input')); slider.dispatchEvent(new Event('change')); }"""
     )
-    assert len(rounds) == 90
-    # The best of three rounds of thirty: other work on the machine only adds.
-    best = min(float(np.percentile(times, 95)) for times in np.reshape(rounds, (3, 30)))
-    assert best <= 90.0
     tab.settle()
     assert tab.page.evaluate("headfit.app.changes.mostInFlight") == 1
     state = app.get("state")
@@ -396,15 +377,3 @@ def test_without_webgl_the_form_and_the_tables_still_work(
     tab.page.click("#panel-sites tr[data-site='Oz'] button")
     assert tab.chosen() == "Oz"
     browser.close()
-
-
-def test_the_first_picture_comes_within_a_second_and_a_half(tab: Tab, app: RunningApp) -> None:
-    tab.page.goto("about:blank")
-    times = []
-    for _ in range(3):
-        tab.open_app(app)
-        start = tab.page.evaluate("performance.getEntriesByName('head-drawn')[0].startTime")
-        times.append(float(start))
-        time.sleep(0.1)
-    # The best of three: other work on the machine only adds.
-    assert min(times) <= 1500.0
