@@ -1,6 +1,8 @@
 // Changes on their way to the program: one request in flight, later ones wait and the newest value wins.
 import type { Program, Quick, State } from "./api";
 
+const QUICK_EVERY_MS = 150;
+
 export type Change = Record<string, unknown>;
 
 export interface Answers {
@@ -15,6 +17,8 @@ export class Changes {
   mostInFlight = 0;
   private waiting: Change | null = null;
   private waitingQuick = true;
+  private lastQuick = -Infinity;
+  private timer = 0;
 
   constructor(private readonly program: Program, private readonly answers: Answers) {}
 
@@ -25,13 +29,23 @@ export class Changes {
   push(change: Change, quick = false): void {
     this.waiting = merged(this.waiting, change);
     this.waitingQuick &&= quick;
-    if (!this.inFlight) void this.send();
+    this.next();
+  }
+
+  /** Send what waits, unless a request is on its way; quick ones leave the machine time to draw. */
+  private next(): void {
+    clearTimeout(this.timer);
+    if (this.inFlight || !this.waiting) return;
+    const rest = this.waitingQuick ? this.lastQuick + QUICK_EVERY_MS - performance.now() : 0;
+    if (rest > 0) this.timer = window.setTimeout(() => void this.send(), rest);
+    else void this.send();
   }
 
   private async send(): Promise<void> {
     const change = this.waiting;
-    if (!change) return;
+    if (!change || this.inFlight) return;
     const quick = this.waitingQuick;
+    if (quick) this.lastQuick = performance.now();
     this.waiting = null;
     this.waitingQuick = true;
     this.mostInFlight = Math.max(this.mostInFlight, ++this.inFlight);
@@ -44,7 +58,7 @@ export class Changes {
       this.inFlight--;
       this.answers.failed(error, change);
     }
-    void this.send();
+    this.next();
   }
 }
 

@@ -26,7 +26,7 @@ export class Viewer {
   private scene: SceneData | null = null;
   private bodies: Bodies | null = null;
   private riders: Rider[] = [];
-  private anchors: Uint32Array[] | null = null; // made when the first slider moves
+  private anchors: Uint32Array[] = []; // made when a slider moves
   private confirmed = new Float32Array(0);
   private emphasised = "";
   private painted = false;
@@ -68,17 +68,20 @@ export class Viewer {
   /** The head as the program confirmed it; what stands on it must have been set for this head. */
   confirm(vertices: Float32Array): void {
     this.confirmed = vertices.slice();
-    this.anchors = null;
     this.shape(vertices);
   }
 
   /** The head as the page foresees it while a slider moves: all that stands on it rides along. */
   foresee(vertices: Float32Array): void {
-    this.anchors ??= this.riders.map((rider) => nearestVertices(rider.anchors, this.confirmed));
+    // Vertices that carried the points of the last fit carry those of this one as well.
+    this.anchors = this.riders.map((rider, k) => {
+      const kept = this.anchors[k];
+      return kept && 3 * kept.length === rider.anchors.length ? kept : nearestVertices(rider.anchors, this.confirmed);
+    });
     this.riders.forEach((rider, k) => {
       const moved = rider.points.slice();
       for (let i = 0; 3 * i < moved.length; i++) {
-        const vertex = 3 * this.anchors![k]![rider.anchorOf(i)]!;
+        const vertex = 3 * this.anchors[k]![rider.anchorOf(i)]!;
         for (let axis = 0; axis < 3; axis++) moved[3 * i + axis]! += vertices[vertex + axis]! - this.confirmed[vertex + axis]!;
       }
       rider.place(moved);
@@ -98,9 +101,9 @@ export class Viewer {
 
   setScene(scene: SceneData): void {
     const first = this.scene === null;
+    if (this.scene?.sites.map((site) => site.name).join() !== scene.sites.map((site) => site.name).join()) this.anchors = [];
     this.scene = scene;
     this.riders = [];
-    this.anchors = null;
     this.bodies?.dispose();
     this.groups.forEach(release);
     const focus = scene.focus_mm;
