@@ -25,11 +25,11 @@ def read_montage(path: str | Path) -> Montage:
     with about(path):
         if path.suffix.casefold() != ".toml":
             return montage_from_csv(text)
-        found = montages_from_tables(parse_toml(text).get("montage", []))
-        if not found:
+        tables = parse_toml(text).get("montage")
+        if not tables:
             raise FileFormatError(
                 sentence("a TOML of derivations", "hold a [[montage]] table", "none",
                          'name = "mine", chains = [{name = "left", sites = ["Fp1", "F3"]}]'),
                 code="montage-empty",
             )  # fmt: skip
-        return found[0]
+        return montages_from_tables(tables)[0]

@@ -119,6 +119,8 @@ def read_bytes(path: str | Path, limit: int) -> bytes:
             )  # fmt: skip
         with source.open("rb") as file:
             raw = file.read(limit + 1)
+    except FileFormatError:  # ours, which the last clause would take for a ValueError
+        raise
     except FileNotFoundError:
         raise FileFormatError(
             f"there is no file {source} (is the name right, and the folder?)",
