@@ -135,7 +135,7 @@ def find_unit(size: float, unit: str | None, what: str, n: int = MANY) -> UnitFi
         remark = correction(
             f"{code}-wrong",
             f"{what} are declared in {unit} but are taken as {taken}: "
-            f"{size * declared:.6g} mm is no head, {size_mm:.0f} mm is",
+            f"{float(f'{size * declared:.3g}'):.9g} mm is no head, {size_mm:.0f} mm is",
             **evidence,
         )
     return UnitFinding(factor, (remark, *_doubts(size_mm, what, n)))
