@@ -12,9 +12,9 @@ from right once more. Two of the three agreeing against the third tells which on
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import cache
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from headfit.anatomy.arcs import mirrored
 from headfit.checking.marks import head_frame
 from headfit.checking.reference import fit_by_names
 from headfit.checking.remarks import Remark, correction, doubt, note
-from headfit.checking.sizes import spread_of
+from headfit.checking.sides import CLEARLY, nearer, sense_of
 from headfit.geometry.mesh import Floats
 
 # The axes of the keywords of BIDS 1.10 (schema, enums.yaml): "RAS orientation", "ALS orientation".
@@ -40,6 +40,8 @@ _TILT_DEGREES = 30.0
 # Names that lay the template over the marks better than this need no second reading; worse than
 # that they tell nothing.
 _GOOD_FIT_MM, _NO_FIT_MM = 12.0, 25.0
+# Fewer may lie well on a template whose sides are exchanged.
+_MANY_NAMES = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,22 +152,20 @@ def _by_landmarks(
     assert frame is not None
     placed = frame.on(points)
     remarks: list[Remark] = []
-    above, lift = _above(placed)
-    sides = vote(names, placed[:, 0], side_of)
+    sense = sense_of(names, placed, landmarks)
     rotation = np.array(frame.rotation)
-    if sides is None or vote(names, placed[:, 1], front_of) is not True:
+    if not sense.sure:
         points = _on_the_axes_of_the_landmarks(points, names, rotation, remarks)
-        placed = frame.on(points)
-        above, lift = _above(placed)
-        sides = vote(names, placed[:, 0], side_of)
-    if above is False and sides is True:
+        sense = sense_of(names, frame.on(points), landmarks)
+    lift = round(sense.lift, 3)
+    if sense.above is False and sense.sides is True:
         rotation[2] = -rotation[2]
-    elif above is False and sides is False:
+    elif sense.above is False and sense.sides is False:
         exchange = correction(
             "ears-exchanged",
             "LPA and RPA are exchanged: with them as written the marks lie under the head and "
             "marks of the left stand on the right",
-            lift=round(lift, 3),
+            lift=lift,
         )
         remarks.append(exchange)
         left, right = landmarks["left_preauricular"], landmarks["right_preauricular"]
@@ -173,30 +173,26 @@ def _by_landmarks(
         frame = head_frame(landmarks)
         assert frame is not None
         rotation = np.array(frame.rotation)
-        placed = frame.on(points)
-    elif above is False:
-        remarks.append(
-            doubt(
-                "handedness",
-                "marks lie under the plane of their landmarks: either LPA and RPA are exchanged or "
-                "the axes are left-handed, and no names of sites tell which",
-                lift=round(lift, 3),
-            )
+    elif sense.above is False:
+        text = (
+            "marks lie under the plane of their landmarks: either LPA and RPA are exchanged or "
+            "the axes are left-handed, and no names of sites tell which"
         )
+        remarks.append(doubt("handedness", text, lift=lift))
+    elif sense.sides is False:
+        text = (
+            "marks named on the left lie on the right by their landmarks: either the names of left "
+            "and right are exchanged throughout, or the axes are left-handed and LPA and RPA are "
+            "exchanged too, and nothing tells which"
+        )
+        remarks.append(doubt("handedness", text, lift=lift))
     letters, degrees = nearest_axes(rotation)
     remarks += _said_of_axes(letters, degrees, declared, system, "the landmarks")
     if np.linalg.det(rotation) < 0 or degrees <= _TILT_DEGREES:
         turn = axes_matrix(letters)
         points = points @ turn.T
         landmarks = {name: turn @ point for name, point in landmarks.items()}
-        frame = head_frame(landmarks)
-        assert frame is not None
-        placed = frame.on(points)
-    fits = (
-        vote(names, placed[:, 0], side_of) is not None
-        and vote(names, placed[:, 1], front_of) is not None
-    )
-    return Settled(points, landmarks, remarks, fits or len(names) < _FEWEST_VOTES)
+    return Settled(points, landmarks, remarks, sense.names_fit)
 
 
 def _on_the_axes_of_the_landmarks(
@@ -228,10 +224,13 @@ def _by_names(
     remarks: list[Remark] = []
     fit = fit_by_names(names, points[: len(names)])
     mirror = None
-    if fit is not None and fit.gap_mm > _GOOD_FIT_MM:
+    if fit is not None and (fit.gap_mm > _GOOD_FIT_MM or len(names) < _MANY_NAMES):
         mirror = fit_by_names([mirrored(name) for name in names], points[: len(names)])
     best_mm = min((found.gap_mm for found in (fit, mirror) if found), default=np.inf)
-    if fit is None or best_mm > _NO_FIT_MM:
+    told = best_mm <= _NO_FIT_MM
+    if fit and mirror and len(names) < _MANY_NAMES:
+        told = told and nearer(fit.gap_mm, mirror.gap_mm)[1] is not None
+    if fit is None or not told:
         letters = declared or "RAS"
         if declared is None:
             remarks.append(
@@ -246,8 +245,8 @@ def _by_names(
             remarks.append(_turned(letters, system))
         turn = axes_matrix(letters)
         placed = {name: turn @ point for name, point in landmarks.items()}
-        return Settled(points @ turn.T, placed, remarks, names_fit=fit is None)
-    if mirror is not None and mirror.gap_mm < 0.6 * fit.gap_mm:
+        return Settled(points @ turn.T, placed, remarks, names_fit=best_mm <= _NO_FIT_MM or not fit)
+    if mirror is not None and mirror.gap_mm < CLEARLY * fit.gap_mm:
         remarks.append(
             doubt(
                 "handedness",
@@ -304,60 +303,3 @@ def _said_of_axes(
         f"{described(letters)}{hand}, as {witness} show"
     )
     return [correction("axes-wrong", sentence, **evidence)]
-
-
-_FEWEST_VOTES = 4
-_CLEAR = 0.8
-
-
-@lru_cache(maxsize=2048)
-def side_of(name: str) -> int:
-    """-1 for a site of the left, 1 for one of the right, 0 on the midline."""
-    number = name.rstrip("h").lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
-    return 0 if not number else (-1 if int(number) % 2 else 1)
-
-
-@lru_cache(maxsize=2048)
-def front_of(name: str) -> int:
-    """1 for a site well before the coronal arc, -1 for one well behind it, else 0."""
-    stem = name.rstrip("0123456789hz")
-    if stem in ("Fp", "AFp", "AF", "AFF", "F"):
-        return 1
-    return -1 if stem in ("P", "PPO", "PO", "POO", "O", "CPP", "I") else 0
-
-
-def vote(names: Sequence[str], offset_mm: Floats, belongs_of: Callable[[str], int]) -> bool | None:
-    """Whether the names agree (True) or disagree (False) with where the marks lie.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Of the first rows of `offset_mm`.
-    offset_mm : (n,) float64
-        To the right, or to the front.
-    belongs_of : function of a name
-        `side_of` or `front_of`.
-
-    Returns
-    -------
-    bool or None
-        None when fewer than four marks can tell or they contradict each other.
-
-    >>> vote(["C3", "C4", "T7", "T8", "Cz"], np.array([-60.0, 60, -75, 75, 0]), side_of)
-    True
-    """
-    belongs = np.array([belongs_of(name) for name in names])
-    offset = offset_mm[: len(names)]
-    heard = (belongs != 0) & (np.abs(offset) > 10.0) if len(names) else np.zeros(0, bool)
-    if heard.sum() < _FEWEST_VOTES:
-        return None
-    agree = float((np.sign(offset[heard]) == belongs[heard]).mean())
-    return True if agree >= _CLEAR else False if agree <= 1 - _CLEAR else None
-
-
-def _above(placed: Floats) -> tuple[bool | None, float]:
-    """Whether points in the head frame lie above the landmarks, and by how much of their spread."""
-    if len(placed) < _FEWEST_VOTES:
-        return None, 0.0
-    lift = float(np.median(placed[:, 2])) / max(spread_of(placed), 1e-9)
-    return (None if abs(lift) < 0.1 else lift > 0), lift

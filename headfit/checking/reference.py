@@ -5,7 +5,7 @@ Head frame, millimetres. No deviation is ever measured against these places.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -71,8 +71,9 @@ def fit_by_names(names: Sequence[str], points_mm: Floats) -> NameFit | None:
     return NameFit(motion, float(np.median(gap)))
 
 
-def gaps_from_own_places(names: Sequence[str], placed_mm: Floats, nasion_mm: float,
-                         width_mm: float) -> Floats:  # fmt: skip
+def gaps_from_own_places(
+    names: Sequence[str], placed_mm: Floats, landmarks: Mapping[str, Floats]
+) -> Floats:
     """(n,) how far each mark lies from its place on a template scaled to the landmarks.
 
     Parameters
@@ -80,14 +81,26 @@ def gaps_from_own_places(names: Sequence[str], placed_mm: Floats, nasion_mm: flo
     names : sequence of str
         Sites.
     placed_mm : (n, 3) float64
-        In the head frame.
-    nasion_mm, width_mm : float
-        Distance of the nasion from the axis of the ears; distance of the preauricular points.
+        In the head frame of the landmarks.
+    landmarks : mapping of str to (3,) float64
+        Nasion and both preauricular points.
     """
     head = load_template().landmarks
-    nasion = float(head.frame[0][1] @ head.nasion + head.frame[1][1])
-    width = float(np.linalg.norm(head.right_preauricular - head.left_preauricular))
-    across, along = width_mm / width, nasion_mm / nasion
+    (width, depth), (known_width, known_depth) = (
+        _width_and_depth(*three)
+        for three in (
+            [landmarks[k] for k in ("left_preauricular", "right_preauricular", "nasion")],
+            [head.left_preauricular, head.right_preauricular, head.nasion],
+        )
+    )
+    across, along = width / known_width, depth / known_depth
     known = reference_points()
     expected = np.array([known[name] for name in names]) * [across, along, (across + along) / 2]
     return np.asarray(np.linalg.norm(placed_mm - expected, axis=1))
+
+
+def _width_and_depth(left: Floats, right: Floats, nasion: Floats) -> tuple[float, float]:
+    """Distance of the preauricular points, and of the nasion from the line through them."""
+    across = (right - left) / np.linalg.norm(right - left)
+    off = nasion - left
+    return float(np.linalg.norm(right - left)), float(np.linalg.norm(off - (off @ across) * across))

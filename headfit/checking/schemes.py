@@ -81,10 +81,7 @@ def _median_gap(
     gaps = []
     frame = head_frame(landmarks)
     if frame is not None:
-        left, right = landmarks["left_preauricular"], landmarks["right_preauricular"]
-        nasion_mm = float(frame.on(landmarks["nasion"])[1])
-        width_mm = float(np.linalg.norm(right - left))
-        gap = gaps_from_own_places(names, frame.on(points), nasion_mm, width_mm)
+        gap = gaps_from_own_places(names, frame.on(points), landmarks)
         gaps.append(float(np.median(gap)))
     # Mirrored or shifted names are a matter for the comparison: the places are still the sites'.
     for spelled in (names, [mirrored(name) for name in names]):

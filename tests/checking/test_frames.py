@@ -11,16 +11,9 @@ from scipy.spatial.transform import Rotation
 
 from headfit import load_template
 from headfit.anatomy.arcs import mirrored
-from headfit.checking.frames import (
-    axes_matrix,
-    described,
-    front_of,
-    nearest_axes,
-    settle,
-    side_of,
-    vote,
-)
+from headfit.checking.frames import axes_matrix, described, nearest_axes, settle
 from headfit.checking.reference import fit_by_names
+from headfit.checking.sides import front_of, side_of, vote
 
 ALL_AXES = [
     "".join(letters)
@@ -137,11 +130,53 @@ def test_exchanged_ears_without_names_are_doubted() -> None:
     assert "handedness" in [r.code for r in settled.remarks]
 
 
-def test_mirrored_names_are_left_to_the_comparison() -> None:
+def test_mirrored_names_are_doubted_and_left_to_the_comparison() -> None:
     names = [mirrored(name) for name in SITES.names]
     settled = settle(SITES.points_mm, names, three_of(HEAD), None)
-    assert settled.remarks == []
+    assert [(r.code, r.kind) for r in settled.remarks] == [("handedness", "doubt")]
     np.testing.assert_allclose(settled.points_mm, SITES.points_mm)
+
+
+FEW = ("C3", "C4", "Fz", "Pz")
+
+
+@pytest.mark.parametrize("names", [FEW, ("F7", "T8"), ("O1",), (*FEW, "Fp1", "Oz")])
+@pytest.mark.parametrize("letters", ["RAS", "LAS", "PLI", "SAR"])
+@pytest.mark.parametrize("exchanged", [False, True])
+def test_few_names_tell_left_handed_axes_from_exchanged_ears(
+    names: tuple[str, ...], letters: str, exchanged: bool
+) -> None:
+    points = np.array([SITES[name] for name in names])
+    landmarks = three_of(HEAD)
+    if exchanged:
+        landmarks["left_preauricular"], landmarks["right_preauricular"] = (
+            landmarks["right_preauricular"], landmarks["left_preauricular"],
+        )  # fmt: skip
+    there = {k: written(letters, p) for k, p in landmarks.items()}
+    settled = settle(written(letters, points), names, there, None)
+    codes = {r.code for r in settled.remarks}
+    assert settled.names_fit
+    if exchanged and hand(letters) < 0:  # the same numbers as with all names mirrored
+        assert "handedness" in codes
+        return
+    assert ("ears-exchanged" in codes, "handedness" in codes) == (exchanged, False)
+    assert ("axes-deduced" in codes) == (letters != "RAS")
+    np.testing.assert_allclose(settled.points_mm, points, atol=1e-9)
+
+
+def test_names_of_the_midline_tell_no_side() -> None:
+    points = np.array([SITES[name] for name in ("Fz", "Cz", "Pz", "Oz")])
+    wrong = {k: p * [1.0, 1.0, -1.0] for k, p in three_of(HEAD).items()}
+    settled = settle(points * [1.0, 1.0, -1.0], ["Fz", "Cz", "Pz", "Oz"], wrong, "CapTrak")
+    assert [r.code for r in settled.remarks][:1] == ["handedness"]
+
+
+def test_few_names_without_landmarks_claim_no_axes_that_a_mirror_image_would_fit_too() -> None:
+    names = ["Fz", "Cz", "Pz", "Oz", "Fpz", "C3"]
+    points = np.array([SITES[name] for name in names])
+    settled = settle(written("ALS", points), names, {}, None)
+    assert [r.code for r in settled.remarks] == ["axes-unknown"]
+    assert settled.names_fit
 
 
 def test_axes_that_run_as_declared_are_a_note_and_against_it_a_correction() -> None:
