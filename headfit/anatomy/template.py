@@ -146,4 +146,4 @@ def load_template(age: str | float = "adult") -> Head:
         vertices = (1 - share) * stored.vertices_mm[before] + share * stored.vertices_mm[after]
         label = f"{months / 12:g} years, illustrative, norm-scaled"
     landmarks = Landmarks.from_points(stored.landmarks.on(vertices))
-    return Head(vertices, stored.faces, landmarks, stored.part, label)
+    return Head(vertices, stored.faces, landmarks, stored.part, label).in_own_frame()

@@ -37,7 +37,8 @@ from headfit.geometry.mesh import Floats, frozen
 _EXACT_SHARE = 0.02
 _MAX_ROUNDS = 12
 _SETTLED = 1e-3  # the fit ends when the next step promises to lower the cost by less
-_REFRESH_SD = 0.35  # the slopes of the last step serve again below this
+_REFRESH_SD = 0.35  # the slopes of the last step serve again below this,
+_PATIENT_ROUNDS = 3  # but not for longer
 FLAG_SD, REFUSE_SD = 4.0, 8.0
 
 
@@ -244,7 +245,7 @@ def _most_probable(
     parameters = prior.mean
     values, slopes = at_prior_mean(model).at(names)
     best = cost(parameters, values)
-    for _ in range(_MAX_ROUNDS):
+    for number in range(_MAX_ROUNDS):
         weighted = slopes / spreads[:, None] ** 2
         uphill = weighted.T @ (values - readings) + prior.information @ (parameters - prior.mean)
         step = -np.linalg.solve(slopes.T @ weighted + prior.information, uphill)
@@ -266,7 +267,7 @@ def _most_probable(
                 return parameters, slopes, values
             raise _no_such_head(model, tape, age, "values that no such head has together")
         parameters, values, best = tried, tried_values, tried_cost
-        if share * length > _REFRESH_SD:
+        if share * length > _REFRESH_SD or number >= _PATIENT_ROUNDS:
             slopes = np.array([measures.rate(name) for name in names])
     raise _no_such_head(model, tape, age, "values on which the fit does not settle")
 

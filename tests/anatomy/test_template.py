@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from headfit import Head, load_template, place_sites
+from headfit import Head, load_template, measure_head, place_sites
 from headfit.anatomy import template
 from headfit.anatomy.head import EAR, PART_NAMES
 from headfit.anatomy.template import age_in_months, meshes_folder, template_set
@@ -24,13 +24,20 @@ MONTHS = {"newborn": 0, "m06": 6, "m12": 12, "y05": 60, "y10": 120, "adult": 240
 def test_a_template_of_every_age_is_a_head_in_its_own_frame(age: str) -> None:
     head = load_template(age)
     rotation, shift = head.landmarks.frame
-    # The stored coordinates are rounded.
-    np.testing.assert_allclose(rotation, np.eye(3), atol=1e-5)
-    np.testing.assert_allclose(shift, 0.0, atol=1e-3)
+    np.testing.assert_allclose(rotation, np.eye(3), atol=1e-9)
+    np.testing.assert_allclose(shift, 0.0, atol=1e-9)
     assert head.landmark_offsets_mm.max() < 0.5
     assert head.part is not None
     assert set(np.unique(head.part)) <= set(range(len(PART_NAMES)))
     assert (head.part == EAR).sum() > 100
+
+
+def test_where_the_ears_were_the_head_does_not_bulge() -> None:
+    """A patch hung from the flanks of the ears was 12 mm broader than the vault above it."""
+    breadth_mm = measure_head(load_template()).values_mm["head_breadth"]
+    bare = load_template().bare.vertices_mm
+    level = (bare[:, 2] > 0) & (bare[:, 2] < 25)
+    assert np.ptp(bare[level, 0]) < breadth_mm + 7
 
 
 @pytest.mark.parametrize("age", MONTHS)
@@ -66,11 +73,12 @@ def test_between_two_ages_the_heads_are_blended() -> None:
     stored = template_set()
     blended = load_template(3.0)  # 36 months, between 12 and 60
     expected = 0.5 * stored.vertices_mm["m12"] + 0.5 * stored.vertices_mm["y05"]
-    np.testing.assert_allclose(blended.vertices_mm, expected, atol=1e-9)
+    # The frame of the blended landmarks is not quite the blend of the frames.
+    np.testing.assert_allclose(blended.vertices_mm, expected, atol=0.1)
     assert blended.label == "3 years, illustrative, norm-scaled"
     quarter = load_template(2.0)  # 24 months
     expected = 0.75 * stored.vertices_mm["m12"] + 0.25 * stored.vertices_mm["y05"]
-    np.testing.assert_allclose(quarter.vertices_mm, expected, atol=1e-9)
+    np.testing.assert_allclose(quarter.vertices_mm, expected, atol=0.1)
 
 
 @pytest.mark.parametrize(

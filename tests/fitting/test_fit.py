@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 from headfit import Head, Tape, fit_head, load_template, measure_head, place_sites
 from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
-from headfit.fitting.observing import measures_at
+from headfit.fitting.observing import at_prior_mean, measures_at
 from headfit.fitting.shape import shape_model
 from headfit.fitting.spreads import CHI2_95
 from headfit.fitting.tape import MEASUREMENTS
@@ -101,14 +101,20 @@ def test_every_added_measurement_makes_the_head_surer(number: int) -> None:
     assert all(after < before for before, after in pairwise(spreads))
 
 
-def test_a_head_the_sheet_sees_gives_its_sites_back() -> None:
-    """Sizes alone: every scale is seen by three tapes and both calipers."""
-    model = shape_model()
-    parameters = np.array(model.prior.mean)
-    parameters[:3] += [0.03, -0.04, 0.02]
-    true = model.head(parameters, "").in_own_frame()
-    fitted = fit_head(measure_head(true))
-    assert np.linalg.norm(off_mm(fitted.head, true), axis=1).mean() < 0.5
+@pytest.mark.parametrize("number", range(4))
+def test_a_head_the_sheet_sees_gives_its_sites_back(number: int) -> None:
+    """Within one standard deviation of the prior, along the ten directions readings see best."""
+    model, exact_mm = shape_model(), 0.3
+    _, slopes = at_prior_mean(model).at(tuple(MEASUREMENTS))
+    root = np.linalg.cholesky(model.prior.covariance)
+    seen = np.linalg.svd(slopes @ root)[2][:10]
+    drawn = np.random.default_rng(number).uniform(-1.0, 1.0, 10)
+    true = model.head(model.prior.mean + root @ seen.T @ drawn, "").in_own_frame()
+    sheet = Tape(
+        **{f"{name}_mm": value for name, value in measure_head(true).values_mm.items()},
+        spreads_mm=dict.fromkeys(MEASUREMENTS, exact_mm),
+    )
+    assert np.linalg.norm(off_mm(fit_head(sheet).head, true), axis=1).mean() < 0.5
 
 
 @pytest.mark.parametrize("number", range(3))
