@@ -136,7 +136,7 @@ def by_surface(marks: Marks, start: RigidMotion, points: Floats, targets: Target
     motion, height = start, 0.0
     for round_ in range(_ROUNDS):
         placed, anchors = motion.on(every), motion.on(held)
-        foot, _ = nearest(mesh, placed)
+        foot, _ = nearest(mesh, placed, again=True)
         on = foot.on(mesh.vertices_mm)
         normals = normals_at(mesh, foot)
         off = np.einsum("ij,ij->i", normals, placed - on)

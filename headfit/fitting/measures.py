@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
@@ -19,6 +18,7 @@ from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.rates import row_rates, skew
 from headfit.geometry.sections import Curve, cross, cut
+from headfit.geometry.taperun import hull_rows
 
 # Heights over the plane of nasion and preauricular points, for a preauricular width of 145 mm.
 _GLABELLA_MM = (8.0, 40.0)
@@ -90,7 +90,9 @@ class HeadMeasures:
             points = self.tracer.run("midline").curve.points_mm
             return float(np.linalg.norm(np.subtract(*points[list(self._skull_rows)])))
         if name == "largest_circumference":
-            return float(self._round[2].area)
+            corners = self._round[0].points_mm[self._round[2]]
+            steps = np.roll(corners, -1, axis=0) - corners
+            return float(np.linalg.norm(steps, axis=1).sum())
         return float(np.linalg.norm(np.subtract(*(end.point for end in self._diagonal(name)))))
 
     def rate(self, name: str) -> Floats:
@@ -215,8 +217,8 @@ class HeadMeasures:
     # ---- the circumference over glabella and occiput
 
     @cached_property
-    def _round(self) -> tuple[Curve, Integers, ConvexHull]:
-        """The closed section over glabella and occiput, its rows in order, its convex hull."""
+    def _round(self) -> tuple[Curve, Integers, Integers]:
+        """The closed section over glabella and occiput, its rows in order, those a tape touches."""
         back, front = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
         aside = (back + front) / 2 - 100.0 * self._frame[0][0]
         curve = cut(self.tracer.mesh, front, aside, back, via_is_hint=True)
@@ -224,7 +226,7 @@ class HeadMeasures:
         rows = np.delete(np.arange(len(curve.points_mm)), curve.via)
         u = _unit(front - back)
         plane = np.column_stack([u, cross(curve.normal, u)])
-        return curve, rows, ConvexHull((curve.points_mm[rows] - back) @ plane)
+        return curve, rows, rows[hull_rows((curve.points_mm[rows] - back) @ plane)]
 
     @cached_property
     def _round_named_rates(self) -> tuple[Floats, Floats, Floats]:
@@ -240,8 +242,7 @@ class HeadMeasures:
 
     @cached_property
     def _round_rate(self) -> Floats:
-        curve, rows, hull = self._round
-        corner_rows = rows[hull.vertices]
+        curve, _, corner_rows = self._round
         rates = row_rates(
             curve, corner_rows, self.tracer.mesh, self._motion.material, self._round_named_rates
         )

@@ -19,8 +19,7 @@ from math import factorial
 from typing import Any
 
 import numpy as np
-import scipy.sparse
-from scipy.special import lpmv
+from numpy.polynomial import Legendre
 
 from headfit.anatomy.arcs import SurfaceMotion
 from headfit.anatomy.head import Head
@@ -174,24 +173,21 @@ class ShapeModel:
         return rates
 
     @cached_property
-    def _patches(self) -> list[tuple[Integers, scipy.sparse.csr_array]]:
-        """For each landmark the triangles it may slide to: corners (p, 3), (p, n) to centres."""
+    def _patches(self) -> list[Integers]:
+        """For each landmark the triangles it may slide to: corners (p, 3)."""
         scalp = self.template.scalp
         centres = scalp.triangles_mm.mean(axis=1)
-        patches = []
-        for point in self.template.landmarks:
-            corners = scalp.faces[np.linalg.norm(centres - point, axis=1) < _PATCH_MM]
-            where = np.repeat(np.arange(len(corners)), 3), corners.ravel()
-            shape = len(corners), len(self._from_origin)
-            mean = scipy.sparse.csr_array((np.full(corners.size, 1 / 3), where), shape=shape)
-            patches.append((corners, mean))
-        return patches
+        return [
+            scalp.faces[np.linalg.norm(centres - point, axis=1) < _PATCH_MM]
+            for point in self.template.landmarks
+        ]
 
     def _laid(self, wanted: Floats, vertices: Floats) -> tuple[Integers, Floats]:
         """Corners (4, 3) of the triangles under the landmarks, and the weights (4, 3) there."""
         near = []
-        for point, (corners, centres) in zip(wanted, self._patches, strict=True):
-            gap = centres @ vertices - point
+        for point, corners in zip(wanted, self._patches, strict=True):
+            a, b, c = vertices[corners.T]
+            gap = (a + b + c) / 3 - point
             order = np.argpartition(np.einsum("ij,ij->i", gap, gap), _PATCH_TRIANGLES)
             near.append(corners[order[:_PATCH_TRIANGLES]])
         corners = np.concatenate(near)
@@ -287,8 +283,9 @@ def real_harmonic(direction: Floats, degree: int, order: int) -> Floats:
     m = abs(order)
     azimuth = np.arctan2(direction[:, 0], direction[:, 1])
     size = (2 * degree + 1) * factorial(degree - m) / factorial(degree + m) * (2 if m else 1)
-    # lpmv carries the Condon-Shortley phase; the prior was made without it.
-    legendre = (-1) ** m * lpmv(m, degree, direction[:, 2])
+    # The associated Legendre function without the Condon-Shortley phase, as the prior was made.
+    up = direction[:, 2]
+    legendre = np.sqrt(np.maximum(1 - up**2, 0.0)) ** m * Legendre.basis(degree).deriv(m)(up)
     wave = np.cos(m * azimuth) if order >= 0 else np.sin(m * azimuth)
     return np.asarray(np.sqrt(size) * legendre * wave)
 

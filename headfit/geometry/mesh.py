@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.sparse
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import cKDTree
 
 from headfit.errors import MeshError, sentence
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -168,6 +170,8 @@ class TriangleMesh:
     @cached_property
     def centre_tree(self) -> cKDTree:
         """Tree of the triangle centres."""
+        from scipy.spatial import cKDTree  # a sheet or a fit never asks, and starts sooner
+
         return cKDTree(self.centres[0])
 
     @cached_property
@@ -208,10 +212,14 @@ class TriangleMesh:
     @cached_property
     def n_pieces(self) -> int:
         """Number of pieces that hang together by edges."""
-        across = self.neighbours
-        face, edge = np.nonzero(across >= 0)
-        n_faces = len(self.faces)
-        graph = scipy.sparse.coo_array(
-            (np.ones(len(face), np.int8), (face, across[face, edge])), shape=(n_faces, n_faces)
-        )
-        return int(scipy.sparse.csgraph.connected_components(graph, directed=False)[0])
+        face, edge = np.nonzero(self.neighbours > np.arange(len(self.faces))[:, None])
+        other = self.neighbours[face, edge]
+        # Every triangle points to one of its piece with a lower number, in the end to the lowest:
+        # the pointers of neighbours are joined and shortened in turn (Shiloach & Vishkin 1982).
+        lower = np.arange(len(self.faces))
+        while (lower[face] != lower[other]).any():
+            for one, two in ((face, other), (other, face)):
+                np.minimum.at(lower, lower[one], lower[two])
+            while (lower[lower] != lower).any():
+                lower = lower[lower]
+        return len(np.unique(lower))

@@ -6,13 +6,11 @@ from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
-import scipy.sparse
-import scipy.sparse.linalg
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 
-_FEW = 8  # points for which no tree is built
+_MANY = 1_500_000  # pairs of a point and a triangle for which a tree is built
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,9 +113,16 @@ def _dot(a: Floats, b: Floats) -> Floats:
 def _candidates_among_all(mesh: TriangleMesh, points: Floats) -> tuple[Integers, Integers]:
     """As `_candidates_by_tree`, by the distances of all centres: exact, without a tree."""
     centres, reach = mesh.centres
-    gap = points[:, None] - centres
-    centre_mm = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
-    kept = centre_mm - reach <= centre_mm.min(axis=1, keepdims=True) + 1e-9
+    middle = centres.mean(axis=0)
+    points, centres = points - middle, centres - middle
+    # |p - c|^2 as one product of matrices. What that rounds away only keeps a candidate more.
+    sizes = [np.einsum("ij,ij->i", each, each) for each in (points, centres)]
+    square = points @ (-2 * centres.T)
+    square += sizes[0][:, None]
+    square += sizes[1]
+    centre_mm = np.sqrt(np.maximum(square, 0.0, out=square), out=square)
+    slack = 1e-7 * float(np.sqrt(max(size.max(initial=0.0) for size in sizes)))
+    kept = centre_mm - reach <= centre_mm.min(axis=1, keepdims=True) + slack
     rows, faces = np.nonzero(kept)
     return faces, rows
 
@@ -144,13 +149,17 @@ def _candidates_by_tree(mesh: TriangleMesh, points: Floats) -> tuple[Integers, I
     return faces[kept], rows[kept]
 
 
-def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
+def nearest(
+    mesh: TriangleMesh, points_mm: Floats, *, again: bool = False
+) -> tuple[SurfacePoints, Floats]:
     """The nearest place of the surface for each point, and how far off it is.
 
     Parameters
     ----------
     mesh : TriangleMesh
     points_mm : (n, 3) float64
+    again : bool
+        The same mesh will be asked many times: a search tree is built for it.
 
     Returns
     -------
@@ -159,8 +168,9 @@ def nearest(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Float
         Not signed.
     """
     points = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))
-    # A tree pays for many points, or when it is there; a fit asks a fresh mesh for a handful.
-    if len(points) <= _FEW and "centre_tree" not in mesh.__dict__:
+    # A fit asks a fresh mesh for a handful: building a tree, and importing it, would take longer.
+    few = len(points) * len(mesh.faces) < _MANY and not again
+    if few and "centre_tree" not in mesh.__dict__:
         faces, rows = _candidates_among_all(mesh, points)
     else:
         faces, rows = _candidates_by_tree(mesh, points)
@@ -218,6 +228,9 @@ def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
     n = len(vertices)
     start = mesh.faces.ravel()
     end = np.roll(mesh.faces, -1, axis=1).ravel()
+    # Only here: the import takes a tenth of a second.
+    import scipy.sparse.linalg
+
     adjacency = scipy.sparse.coo_array((np.ones(len(start)), (start, end)), shape=(n, n)).tocsr()
     adjacency = adjacency + adjacency.T
     adjacency.data[:] = 1.0

@@ -175,6 +175,32 @@ def lay(curve: Curve, length: Length = "taut", *, pinned: bool = False) -> TapeR
     return TapeRun(curve, rows, pinned)
 
 
+def hull_rows(points: Floats) -> Integers:
+    """Rows of points (n, 2) that a tape pulled tight round all of them touches, in order.
+
+    The monotone chain of Andrew 1979, Information Processing Letters 9.
+
+    >>> hull_rows(np.array([[0.0, 0], [2, 0], [1, 0.5], [2, 2], [0, 2]])).tolist()
+    [0, 1, 3, 4]
+    """
+    places = points.tolist()
+
+    def one_side(rows: list[int]) -> list[int]:
+        kept: list[int] = []
+        for row in rows:
+            x, y = places[row]
+            while len(kept) > 1:
+                (x0, y0), (x1, y1) = places[kept[-2]], places[kept[-1]]
+                if (x1 - x0) * (y - y0) > (y1 - y0) * (x - x0):
+                    break
+                kept.pop()
+            kept.append(row)
+        return kept[:-1]
+
+    order = np.lexsort((points[:, 1], points[:, 0])).tolist()
+    return np.array(one_side(order) + one_side(order[::-1]))
+
+
 def _tight_rows(curve: Curve, first: int, last: int) -> Integers:
     """Rows first..last that a taut tape touches.
 

@@ -13,7 +13,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
@@ -190,8 +189,9 @@ def displace(
 def _usual_gap_mm(sites: Sites) -> float:
     if len(sites) < 2:
         return APART_MM
-    nearest_mm = np.asarray(cKDTree(sites.points_mm).query(sites.points_mm, k=2)[0])
-    return min(APART_MM, float(nearest_mm[:, 1].min()) / 2)
+    first, second = np.triu_indices(len(sites), 1)
+    apart = np.linalg.norm(sites.points_mm[first] - sites.points_mm[second], axis=1)
+    return min(APART_MM, float(apart.min()) / 2)
 
 
 def _refuse_whole_head(sites: Sites, obstacles: Sequence[Obstacle]) -> None:

@@ -12,7 +12,6 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
 from headfit.anatomy.landmarks import TITLES
@@ -356,11 +355,9 @@ def _neighbours(tracer: ArcTracer, points: Floats) -> list[tuple[int, int]]:
 
     The graph of Gabriel & Sokal 1969, Systematic Zoology 18.
     """
-    first, second = np.triu_indices(len(points), 1)
-    middle = (points[first] + points[second]) / 2
-    radius = np.linalg.norm(points[first] - points[second], axis=1) / 2
-    nearest_mm = np.asarray(cKDTree(points).query(middle)[0])
+    square = ((points[:, None] - points) ** 2).sum(axis=2)
+    # A third point lies in the ball when it sees the two at an obtuse angle (Pythagoras).
+    clear = np.array([(row + square).min(axis=1) >= row - 1e-3 for row in square])
     normals = normals_at(tracer.mesh, nearest(tracer.mesh, points)[0])
-    facing = np.einsum("ij,ij->i", normals[first], normals[second]) > 0
-    kept = (nearest_mm >= radius - 1e-6) & facing
-    return list(zip(first[kept].tolist(), second[kept].tolist(), strict=True))
+    first, second = np.nonzero(np.triu(clear & (normals @ normals.T > 0), 1))
+    return list(zip(first.tolist(), second.tolist(), strict=True))
