@@ -29,8 +29,9 @@ from headfit.checking.rows import (
     tell_others,
     without_doubles,
 )
-from headfit.checking.schemes import lettered, other_scheme, posing_template
+from headfit.checking.schemes import lettered, other_scheme
 from headfit.checking.sizes import FEWEST, declared_mm, find_unit, spread_of, unit_name
+from headfit.checking.templates import posing_template
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
 
@@ -139,7 +140,7 @@ def _placed(
     else:
         matched, dropped = without_doubles(work, names, settled.points_mm)
     tell_others(work, others)
-    work.remarks += posing_template(names, settled.points_mm, mm_per_unit)
+    work.remarks += posing_template(settled.points_mm, settled.landmarks, mm_per_unit)
     written = [work.readings[i].given for i in sites + others]
     taken = dropped.union(matched)
     loose = [i for i in range(len(points)) if i not in taken]
