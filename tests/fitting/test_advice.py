@@ -15,27 +15,36 @@ from headfit.fitting.shape import shape_model
 from headfit.fitting.standing import disagreements
 from headfit.fitting.tape import MEASUREMENTS
 
+# Three tapes and their halves: each tape is held by others of the same sheet.
+HALVED = (*THREE, "nasion_cz", "cz_inion", "left_ring")
 
-def noisy_six(number: int, error_mm: float) -> tuple[dict[str, float], str]:
+
+def noisy_six(
+    number: int, error_mm: float, names: tuple[str, ...] = SIX
+) -> tuple[dict[str, float], str]:
     """Six readings of a drawn head, one of them with an error, and its name."""
     generator = np.random.default_rng([11, number])
     _, values = drawn(number)
-    sheet = {n: values[n] + generator.normal(0, MEASUREMENTS[n].spread_mm) for n in SIX}
-    wrong = str(generator.choice(SIX))
+    sheet = {n: values[n] + generator.normal(0, MEASUREMENTS[n].spread_mm) for n in names}
+    wrong = str(generator.choice(names))
     sheet[wrong] += error_mm * generator.choice([-1, 1])
     return sheet, wrong
 
 
-# 10 cm stand out always. 1 cm is as much as people differ in what the others predict: on heads
-# drawn from the prior the most likely culprit is the right one for 41 to 59 % of sheets, depending
-# on which tapes the sheet holds. The limit is the width of the prior, not the rule.
-@pytest.mark.parametrize(("error_mm", "share"), [(100.0, 0.95), (10.0, 0.4)])
-def test_a_reading_error_is_named_as_the_one_to_retake(error_mm: float, share: float) -> None:
+# 10 cm stand out always. 1 cm is as much as people differ in what the others predict: of six tapes
+# that run over different parts of the head the right one is named for 35 to 50 % of sheets, however
+# well one asks, because the prior is that wide; of three tapes and their halves for 67 %.
+@pytest.mark.parametrize(
+    ("error_mm", "names", "share"), [(100.0, SIX, 0.95), (10.0, SIX, 0.35), (10.0, HALVED, 0.6)]
+)
+def test_a_reading_error_is_named_as_the_one_to_retake(
+    error_mm: float, names: tuple[str, ...], share: float
+) -> None:
     named = []
-    for number in range(60):
-        sheet, wrong = noisy_six(number, error_mm)
+    for number in range(100):
+        sheet, wrong = noisy_six(number, error_mm, names)
         try:
-            found = disagreements(shape_model(), sheet_of(sheet, SIX))
+            found = disagreements(shape_model(), sheet_of(sheet, names))
             named.append(max(found, key=lambda d: abs(d.sds)).name == wrong)
         except SheetError as error:  # beyond human range: the sentence names it
             named.append(MEASUREMENTS[wrong].title in str(error))

@@ -137,6 +137,23 @@ def test_the_covariance_is_that_of_simulated_sheets(number: int) -> None:
     assert found == pytest.approx(predicted, rel=0.2)
 
 
+@pytest.mark.parametrize(("number", "names"), [(0, THREE), (2, TEN)])
+def test_the_spread_is_that_of_heads_drawn_from_what_the_fit_leaves_open(
+    number: int, names: tuple[str, ...]
+) -> None:
+    """The linear spread against 200 heads; `scripts/bench_fit --heads-drawn` takes more."""
+    _, values = drawn(number)
+    fitted = fit_head(sheet_of(values, names))
+    spreads = fitted.spreads(place_sites(fitted.head, SCALP))
+    generator = np.random.default_rng(number)
+    draws = generator.multivariate_normal(fitted.parameters, fitted.covariance, 200)
+    off = np.array([off_mm(fitted.head, fitted.model.head(row, "")) for row in draws])
+    along, across = (off * spreads.along).sum(axis=2), (off * spreads.across).sum(axis=2)
+    found = np.sqrt(along.var(axis=0) + across.var(axis=0)).mean()
+    # 200 draws tell a standard deviation to 5 %, the mean over sites a little better.
+    assert found == pytest.approx(spreads.mean_spread_mm, rel=0.1)
+
+
 def test_the_rings_hold_the_sites_of_heads_drawn_from_the_prior() -> None:
     inside = []
     for number in range(20):
