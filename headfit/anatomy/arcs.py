@@ -26,10 +26,10 @@ from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.geometry.rates import MaterialRates, RunRates, run_rates
 from headfit.geometry.sections import cut, cut_all
 from headfit.geometry.shortest import shortest_curve
-from headfit.geometry.taperun import Length, TapeRun, lay
+from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
 
 CZ_SETTLED_MM = 1e-3
-CZ_ROUNDS = 25
+CZ_ROUNDS = 50
 
 
 @dataclass(frozen=True)
@@ -167,6 +167,9 @@ MARKS: dict[str, tuple[str, float]] = {
     "T8": ("coronal", 0.9),
     "T10h": ("coronal", 0.95),
 }
+_MARKS_ON: dict[str, dict[str, float]] = {}
+for _mark, (_arc, _fraction) in MARKS.items():
+    _MARKS_ON.setdefault(_arc, {})[_mark] = _fraction
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,27 +215,30 @@ class ArcTracer:
         self._run_rates: dict[str, RunRates] = {}
         self._settle_vertex(landmarks)
 
-    def _lay(self, start: Floats, via: Floats, end: Floats, *, hint: bool = False) -> TapeRun:
-        return lay(cut(self.mesh, start, via, end, via_is_hint=hint), self.rules.length)
-
     def _settle_vertex(self, landmarks: Landmarks) -> None:
-        """Find Cz, the point that bisects the midline and the coronal arc both."""
+        """Find Cz, the point that bisects the midline and the coronal arc both.
+
+        Each round lays both arcs over the last guess; the middle that is farther off is the next.
+        """
         nasion, inion, left, right = landmarks
         # A guess far above the vertex fixes the plane; the section itself gives the place.
         above = landmarks.points_mm.mean(axis=0) + 1.5 * np.linalg.norm(right - left) * landmarks.up
-        vertex = self._lay(nasion, above, inion, hint=True).point_mm(0.5)
+        first = cut(self.mesh, nasion, above, inion, via_is_hint=True)
+        vertex = lay(first, self.rules.length).point_mm(0.5)
         gaps: list[float] = []
         for _ in range(CZ_ROUNDS):
-            middle = self._lay(left, vertex, right).point_mm(0.5)
-            gaps.append(float(np.linalg.norm(middle - vertex)))
+            curves = cut_all(self.mesh, [(nasion, vertex, inion), (left, vertex, right)])
+            runs = lay_all(curves, self.rules.length, [False, False])
+            middles = [run.point_mm(0.5) for run in runs]
+            off = [float(np.linalg.norm(middle - vertex)) for middle in middles]
+            gaps.append(max(off))
             if gaps[-1] < CZ_SETTLED_MM:
                 self._points["Cz"] = vertex
+                if self.rules.curve == "plane":
+                    self._keep("midline", runs[0])
+                    self._keep("coronal", runs[1])
                 return
-            vertex = self._lay(nasion, middle, inion).point_mm(0.5)
-            gaps.append(float(np.linalg.norm(middle - vertex)))
-            if gaps[-1] < CZ_SETTLED_MM:
-                self._points["Cz"] = middle
-                return
+            vertex = middles[off.index(gaps[-1])]
         raise ConvergenceError(
             f"Cz must bisect the midline and the coronal arc within {CZ_SETTLED_MM} mm, "
             f"got {gaps[-1]:.3g} mm after {CZ_ROUNDS} rounds, {gaps[0]:.3g} mm after the first "
@@ -261,7 +267,7 @@ class ArcTracer:
         while wanted:
             ready = [
                 arc for arc in wanted.values()
-                if all(m in self._points or MARKS[m][0] in self._runs for m in arc.marks)
+                if all(mark in self._points for mark in arc.marks)
             ]  # fmt: skip
             triples = [
                 (self.point(arc.start), self.point(arc.via), self.point(arc.end)) for arc in ready
@@ -271,9 +277,17 @@ class ArcTracer:
             else:
                 curves = cut_all(self.mesh, triples)
             length: Length = "skin" if self.rules.curve == "shortest" else self.rules.length
-            for arc, curve in zip(ready, curves, strict=True):
-                self._runs[arc.name] = lay(curve, length, pinned=arc.pinned)
+            runs = lay_all(curves, length, [arc.pinned for arc in ready])
+            for arc, run in zip(ready, runs, strict=True):
+                self._keep(arc.name, run)
                 del wanted[arc.name]
+
+    def _keep(self, arc_name: str, run: TapeRun) -> None:
+        """Remember an arc and the marks on it."""
+        self._runs[arc_name] = run
+        marks = _MARKS_ON.get(arc_name)
+        if marks:
+            self._points.update(zip(marks, run.points_mm(list(marks.values())), strict=True))
 
     def run(self, arc_name: str) -> TapeRun:
         """The tape on a named arc.
@@ -290,8 +304,7 @@ class ArcTracer:
     def point(self, name: str) -> Floats:
         """(3,) a landmark or a mark that arcs start from."""
         if name not in self._points:
-            arc_name, fraction = MARKS[name]
-            self._points[name] = self.run(arc_name).point_mm(fraction)
+            self.trace([MARKS[name][0]])
         return self._points[name]
 
     def length_mm(self, arc_name: str) -> float:

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from headfit.errors import LandmarkError, sentence
 from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.sections import cross
 
 NAMES = ("nasion", "inion", "left_preauricular", "right_preauricular")
 
@@ -98,7 +99,7 @@ class Landmarks:
     @property
     def up(self) -> Floats:
         """(3,) unit vector to the top of the head, square to both axes of the landmarks."""
-        up = np.cross(self.right_preauricular - self.left_preauricular, self.nasion - self.inion)
+        up = cross(self.right_preauricular - self.left_preauricular, self.nasion - self.inion)
         return np.asarray(up / np.linalg.norm(up))
 
     @property
@@ -116,5 +117,5 @@ class Landmarks:
         y = self.nasion - origin
         y = y - (y @ x) * x
         y = y / np.linalg.norm(y)
-        rotation = np.array([x, y, np.cross(x, y)])
+        rotation = np.array([x, y, cross(x, y)])
         return rotation, -rotation @ origin

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
 from headfit.anatomy.head import Head
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
-from headfit.geometry.sections import cut
+from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
 from headfit.geometry.taperun import lay
 
@@ -307,31 +307,50 @@ def place_sites(
     return sites_on(ArcTracer(head.scalp, head.landmarks, rules), names, label)
 
 
+@dataclass(frozen=True)
+class _Plan:
+    """Rows of a list of sites by the way they are placed."""
+
+    on_arcs: dict[str, tuple[list[int], list[float]]]
+    crossing: list[tuple[int, str]]
+    beyond: list[tuple[int, BeyondRow]]
+    beside: list[tuple[int, BesideEar]]
+
+
+@lru_cache(maxsize=64)
+def _plan(names: tuple[str, ...], rules: Rules) -> _Plan:
+    plan = _Plan({}, [], [], [])
+    for i, name in enumerate(names):
+        place = _place(name, rules)
+        if rules.inner == "crossing" and name in _INNER_FOUR:
+            plan.crossing.append((i, name))
+        elif isinstance(place, OnArc):
+            rows, fractions = plan.on_arcs.setdefault(place.arc, ([], []))
+            rows.append(i)
+            fractions.append(place.fraction)
+        elif isinstance(place, BeyondRow):
+            plan.beyond.append((i, place))
+        else:
+            plan.beside.append((i, place))
+    return plan
+
+
 def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
     """The named sites on arcs that are traced already."""
+    plan = _plan(names, tracer.rules)
     points = np.empty((len(names), 3))
-    by_arc: dict[str, list[tuple[int, float]]] = {}
-    beside: list[tuple[int, BesideEar]] = []
-    beyond: list[tuple[int, BeyondRow]] = []
-    for i, name in enumerate(names):
-        place = _place(name, tracer.rules)
-        if tracer.rules.inner == "crossing" and name in _INNER_FOUR:
-            row = tracer.run(f"row {_INNER_FOUR[name][0]}")
-            points[i] = row.point_mm(_crossing_fraction(tracer, name))
-        elif isinstance(place, OnArc):
-            by_arc.setdefault(place.arc, []).append((i, place.fraction))
-        elif isinstance(place, BeyondRow):
-            beyond.append((i, place))
-        else:
-            beside.append((i, place))
-    tracer.trace([*by_arc, *(place.arc for _, place in beyond)])
-    for arc, wanted in by_arc.items():
-        rows, fractions = zip(*wanted, strict=True)
-        points[list(rows)] = tracer.run(arc).points_mm(fractions)
-    for i, down in beyond:
+    tracer.trace([*plan.on_arcs, *(place.arc for _, place in plan.beyond)])
+    for arc, (rows, fractions) in plan.on_arcs.items():
+        points[rows] = tracer.run(arc).points_mm(fractions)
+    for i, name in plan.crossing:
+        row = tracer.run(f"row {_INNER_FOUR[name][0]}")
+        points[i] = row.point_mm(_crossing_fraction(tracer, name))
+    for i, down in plan.beyond:
         points[i] = _beyond(tracer, down)
-    if beside:
-        points[[i for i, _ in beside]] = _beside_ears(tracer, [place for _, place in beside])
+    if plan.beside:
+        points[[i for i, _ in plan.beside]] = _beside_ears(
+            tracer, [place for _, place in plan.beside]
+        )
     points.setflags(write=False)
     return Sites(names, points, system, tracer.rules, tracer)
 
@@ -369,7 +388,7 @@ def _beside_ears(tracer: ArcTracer, places: list[BesideEar]) -> Floats:
     y = tracer.point("nasion") - (left + right) / 2
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
-    axes = np.array([x, y, np.cross(x, y)])
+    axes = np.array([x, y, cross(x, y)])
     wanted = [
         (left if place.left else right) + width / 145.0 * (np.array(place.offset_mm) @ axes)
         for place in places

@@ -163,9 +163,13 @@ class TriangleMesh:
     @cached_property
     def centres(self) -> tuple[Floats, Floats]:
         """Centres (m, 3) of the triangles, and how far (m,) each reaches from its centre."""
-        middle = self.triangles_mm.mean(axis=1)
-        spread = self.triangles_mm - middle[:, None]
-        return middle, np.sqrt(np.einsum("ijk,ijk->ij", spread, spread).max(axis=1))
+        corners = [self.vertices_mm.take(corner, axis=0) for corner in self.corner_columns]
+        middle = (corners[0] + corners[1] + corners[2]) / 3
+        reach2 = np.zeros(len(middle))
+        for corner in corners:
+            gap = corner - middle
+            np.maximum(reach2, np.einsum("ij,ij->i", gap, gap), out=reach2)
+        return middle, np.sqrt(reach2)
 
     @cached_property
     def centre_tree(self) -> cKDTree:

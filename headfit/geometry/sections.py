@@ -33,6 +33,8 @@ _ENTERS = np.array(
 _ON_CURVE_MM = 1e-2
 # Rows of a curve nearer to each other than this are one point.
 _SAME_POINT_MM = 1e-9
+# As many as there are bits in a word.
+_PLANES_AT_ONCE = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,24 +114,28 @@ def cut_all(
     MeshError
         The points are in line, are not on one curve, or a border of the mesh interrupts it.
     """
+    if len(triples) > _PLANES_AT_ONCE:
+        rest = cut_all(mesh, triples[_PLANES_AT_ONCE:], via_is_hint=via_is_hint)
+        return cut_all(mesh, triples[:_PLANES_AT_ONCE], via_is_hint=via_is_hint) + rest
+    named = np.array(triples)
     normals = np.array([_plane_normal(*triple) for triple in triples])
-    starts = np.array([triple[0] for triple in triples])
     height = normals @ mesh.vertices_mm.T
-    height -= np.einsum("ij,ij->i", normals, starts)[:, None]
-    above = (height > 0).view(np.uint8)
-    a, b, c = mesh.corner_columns
-    code = above[:, c]
-    code <<= 1
-    code |= above[:, b]
-    code <<= 1
-    code |= above[:, a]
-    code = code.ravel()
-    n_faces, n_vertices = len(mesh.faces), len(mesh.vertices_mm)
-    crossed = np.flatnonzero((code - np.uint8(1)) < 6)  # 0 wraps round to 255
-    plane, face = np.divmod(crossed, n_faces)
-    code = code[crossed]
+    height -= np.einsum("ij,ij->i", normals, named[:, 0])[:, None]
+    n_planes, n_vertices = height.shape
+    # A vertex has one bit for each plane above which it lies, so that triangles look their corners
+    # up once for all planes; most triangles are crossed by none.
+    bit = np.arange(n_planes, dtype=np.min_scalar_type((1 << n_planes) - 1))[:, None]
+    above = np.bitwise_or.reduce((height > 0) << bit)
+    corners = [above.take(corner) for corner in mesh.corner_columns]
+    a, b, c = corners
+    near = ((a | b | c) ^ (a & b & c)).nonzero()[0]
+    a, b, c = (corner[near] >> bit & 1 for corner in corners)
+    pattern = a | b << 1 | c << 2
+    plane, place = ((pattern != 0) & (pattern != 7)).nonzero()
+    face, pattern = near[place], pattern[plane, place]
+    n_rows = len(face)
     first, second, across = mesh.half_edges
-    exits, entrances = 3 * face + _LEAVES[code], 3 * face + _ENTERS[code]
+    exits, entrances = 3 * face + _LEAVES[pattern], 3 * face + _ENTERS[pattern]
 
     def meet(half_edge: Integers, plane: Integers) -> tuple[Floats, Floats]:
         """Weights and points where the planes meet half edges."""
@@ -141,23 +147,20 @@ def cut_all(
         return weight, begin + weight[:, None] * (mesh.vertices_mm[other] - begin)
 
     weights, points = meet(exits, plane)
-    row = np.full(len(triples) * n_faces + 1, -1)  # the last one serves "no triangle"
-    row[crossed] = np.arange(len(crossed))
-    before, following = (
-        row[np.where(neighbour < 0, -1, neighbour + plane * n_faces)]
-        for neighbour in (across[entrances], across[exits])
-    )
+    row_of = np.full((n_planes, len(mesh.faces) + 1), -1)  # the last one serves "no triangle"
+    row_of[plane, face] = np.arange(n_rows)
+    before, following = row_of[plane, across[entrances]], row_of[plane, across[exits]]
     # Each crossed triangle carries the piece of curve from its entry to its exit.
     entries = points[before]
     borders = np.flatnonzero(before < 0)
     if len(borders):
         entries[borders] = meet(entrances[borders], plane[borders])[1]
-    bounds = np.searchsorted(plane, np.arange(len(triples) + 1)).tolist()
-    named = np.array(triples)
+    bounds = plane.searchsorted(np.arange(n_planes + 1)).tolist()
     along, distance2 = _along_pieces(named[plane], entries, points)
     next_rows, rows_before = following.tolist(), before.tolist()
-    orders = []
-    for k in range(len(triples)):
+    order: list[int] = []
+    ends = []
+    for k in range(n_planes):
         here = slice(bounds[k], bounds[k + 1])
         if here.start == here.stop:
             raise MeshError(
@@ -171,26 +174,36 @@ def cut_all(
             piece, share = pieces[1], shares[1]
             named[k, 1] = entries[piece] + share * (points[piece] - entries[piece])
             distances2[1] = 0.0
-        orders.append(_order(named[k], pieces, shares, distances2, next_rows, rows_before))
-    rows = np.array(
-        [r for leading, one, two, trailing in orders
-         for r in (*leading, -1, *one, -1, *two, -1, *trailing)]
-    )  # fmt: skip
-    places = np.flatnonzero(rows < 0)
+        order += _order(named[k], pieces, shares, distances2, next_rows, rows_before)
+        ends.append(len(order))
+    rows = np.array(order)
+    places = (rows < 0).nonzero()[0]
     path, half_edges, path_weights = points[rows], exits[rows], weights[rows]
     path[places] = named.reshape(-1, 3)
     half_edges[places], path_weights[places] = -1, 0.0
+    # Rows in one place become one; a named point stands for its place.
     steps = path[1:] - path[:-1]
-    repeated = np.einsum("ij,ij->i", steps, steps) < _SAME_POINT_MM**2
+    apart = np.ones(len(rows), bool)
+    np.greater_equal(np.einsum("ij,ij->i", steps, steps), _SAME_POINT_MM**2, out=apart[1:])
+    apart[ends[:-1]] = True
+    kept, place_of = apart.nonzero()[0], apart.cumsum() - 1
+    at = place_of[places]
+    kept[at] = places
+    path, half_edges, path_weights = path[kept], half_edges[kept], path_weights[kept]
     curves = []
     begin = 0
-    for k, lists in enumerate(orders):
-        here = slice(begin, begin + sum(map(len, lists)) + 3)
-        start, via, end = (places[3 * k : 3 * k + 3] - begin).tolist()
-        curve = Curve(path[here], start, via, end, half_edges[here], path_weights[here], normals[k])
-        doubled = repeated[begin : here.stop - 1].any()
-        curves.append(_without_repeats(curve) if doubled else curve)
-        begin = here.stop
+    for k, stop in enumerate((place_of[np.array(ends) - 1] + 1).tolist()):
+        start, via, end = (at[3 * k : 3 * k + 3] - begin).tolist()
+        if not start < via < end:
+            raise MeshError(
+                sentence("three points of an arc", "be apart", _places(*named[k])),
+                code="arc-in-line",
+            )
+        here = slice(begin, stop)
+        curves.append(
+            Curve(path[here], start, via, end, half_edges[here], path_weights[here], normals[k])
+        )
+        begin = stop
     return curves
 
 
@@ -208,8 +221,8 @@ def _plane_normal(start: Floats, via: Floats, end: Floats) -> Floats:
 def _order(
     named: Floats, pieces: list[int], shares: list[float], distances2: list[float],
     following: list[int], before: list[int],
-) -> _Lists:  # fmt: skip
-    """The rows around and between the named points (3, 3) of one plane, in order."""
+) -> list[int]:  # fmt: skip
+    """The rows of one plane in order, -1 at each of its named points (3, 3)."""
     order, closed = _walk(following, pieces[1])
     if closed:
         lists = _turn_closed(order, pieces, shares)
@@ -228,7 +241,8 @@ def _order(
                      "close the holes of the mesh, or check the landmarks"),
             code="arc-interrupted", distance_mm=worst,
         )  # fmt: skip
-    return lists
+    leading, one, two, trailing = lists
+    return [*leading, -1, *one, -1, *two, -1, *trailing]
 
 
 def _along_pieces(named: Floats, begin: Floats, end: Floats) -> tuple[Floats, Floats]:
@@ -241,7 +255,7 @@ def _along_pieces(named: Floats, begin: Floats, end: Floats) -> tuple[Floats, Fl
     length2 = np.maximum(np.einsum("ij,ij->i", span, span), 1e-300)
     along = np.einsum("ipj,ij->ip", gap, span)
     along /= length2[:, None]
-    np.clip(along, 0.0, 1.0, out=along)
+    along = np.minimum(np.maximum(along, 0.0), 1.0)  # np.clip takes its time over small arrays
     gap -= along[:, :, None] * span[:, None]
     return along, np.asarray(np.einsum("ipj,ipj->ip", gap, gap))
 
@@ -299,24 +313,6 @@ def _turn_open(
     if at[2] < at[1] < at[0]:
         return order[i:][::-1], order[j:i][::-1], order[k:j][::-1], order[:k][::-1]
     return None
-
-
-def _without_repeats(curve: Curve) -> Curve:
-    """The curve with one row for each place; a named point stands for its place."""
-    points = curve.points_mm
-    named = [curve.start, curve.via, curve.end]
-    new_place = np.abs(points[1:] - points[:-1]).max(axis=1) >= _SAME_POINT_MM
-    place = np.concatenate([[0], np.cumsum(new_place)])
-    rows = np.concatenate([[0], np.flatnonzero(new_place) + 1])
-    start, via, end = (int(place[row]) for row in named)
-    if not start < via < end:
-        raise MeshError(
-            sentence("three points of an arc", "be apart", _places(*points[named])),
-            code="arc-in-line",
-        )
-    rows[[start, via, end]] = named
-    return Curve(points[rows], start, via, end, curve.half_edges[rows], curve.weights[rows],
-                 curve.normal)  # fmt: skip
 
 
 def _places(*points: Floats) -> str:

@@ -94,9 +94,8 @@ def _closest_weights(point: Floats, a: Floats, b: Floats, c: Floats) -> Floats:
         ((vb <= 0) & (d2 >= 0) & (d6 <= 0), (zero, on_ac)),
         ((va <= 0) & (d4 >= d3) & (d5 >= d6), (1 - on_bc, on_bc)),
     ]
-    tests = [test for test, _ in regions]
-    v = np.select(tests, [pair[0] for _, pair in regions], v)
-    w = np.select(tests, [pair[1] for _, pair in regions], w)
+    for test, (on_v, on_w) in reversed(regions):  # the first that holds has the last word
+        v, w = np.where(test, on_v, v), np.where(test, on_w, w)
     return np.stack([np.maximum(1 - v - w, 0.0), v, w], axis=-1)  # not minus a rounding error
 
 
@@ -113,7 +112,7 @@ def _dot(a: Floats, b: Floats) -> Floats:
 def _candidates_among_all(mesh: TriangleMesh, points: Floats) -> tuple[Integers, Integers]:
     """As `_candidates_by_tree`, by the distances of all centres: exact, without a tree."""
     centres, reach = mesh.centres
-    middle = centres.mean(axis=0)
+    middle = points.mean(axis=0)
     points, centres = points - middle, centres - middle
     # |p - c|^2 as one product of matrices. What that rounds away only keeps a candidate more.
     sizes = [np.einsum("ij,ij->i", each, each) for each in (points, centres)]

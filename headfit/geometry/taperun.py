@@ -6,12 +6,13 @@ plane the taut tape is the convex path over the outside of the curve.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from headfit.errors import MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers
@@ -29,6 +30,10 @@ class TapeRun:
     curve : Curve
     rows : (k,) int64
         Rows of `curve.points_mm` that the tape touches, first the start, last the end.
+    reached_mm : (k,) float64
+        Tape length from the start to each touched row.
+    over_skin_mm : (n,) float64
+        Tape length at which the tape passes over each row from start to end.
     pinned : bool
         The tape is held at the via point, which stands at fraction 0.5; each side is divided for
         itself.
@@ -36,6 +41,8 @@ class TapeRun:
 
     curve: Curve
     rows: Integers
+    reached_mm: Floats
+    over_skin_mm: Floats
     pinned: bool = False
 
     @cached_property
@@ -43,77 +50,38 @@ class TapeRun:
         """(k, 3) the touched points."""
         return self.curve.points_mm[self.rows]
 
-    @cached_property
-    def reached_mm(self) -> Floats:
-        """(k,) tape length from the start to each touched point."""
-        steps = self.touched_mm[1:] - self.touched_mm[:-1]
-        reached = np.zeros(len(self.rows))
-        np.cumsum(np.sqrt(np.einsum("ij,ij->i", steps, steps)), out=reached[1:])
-        return reached
-
     @property
     def length_mm(self) -> float:
         """Tape length from start to end."""
         return float(self.reached_mm[-1])
 
-    @cached_property
+    @property
     def via_mm(self) -> float:
         """Tape length from the start to the via point, or to where the tape passes over it."""
-        place = int(np.searchsorted(self.rows, self.curve.via))
-        if self.rows[place] == self.curve.via:
-            return float(self.reached_mm[place])
-        before, after = self.touched_mm[place - 1], self.touched_mm[place]
-        gap = self.curve.points_mm[self.curve.via] - before
-        step = self.reached_mm[place] - self.reached_mm[place - 1]
-        return float(self.reached_mm[place - 1] + gap @ (after - before) / step)
+        return float(self.over_skin_mm[self.curve.via - self.curve.start])
+
+    @property
+    def _divided_mm(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """Fractions and the tape lengths at which they stand; straight between them."""
+        if self.pinned:
+            return (0.0, 0.5, 1.0), (0.0, self.via_mm, self.length_mm)
+        return (0.0, 1.0), (0.0, self.length_mm)
 
     def distance_mm(self, fraction: float) -> float:
         """Tape length from the start to `fraction` (0..1) of the arc."""
-        if not self.pinned:
-            return fraction * self.length_mm
-        if fraction <= 0.5:
-            return 2 * fraction * self.via_mm
-        return self.via_mm + (2 * fraction - 1) * (self.length_mm - self.via_mm)
+        return float(np.interp(fraction, *self._divided_mm))
 
     def fraction(self, distance_mm: float) -> float:
         """Fraction (0..1) of the arc at a tape length from the start; inverse of `distance_mm`."""
-        if not self.pinned:
-            return distance_mm / self.length_mm
-        if distance_mm <= self.via_mm:
-            return 0.5 * distance_mm / self.via_mm
-        return 0.5 + 0.5 * (distance_mm - self.via_mm) / (self.length_mm - self.via_mm)
-
-    def piece(self, distance_mm: float) -> tuple[int, float]:
-        """Index into `rows` of the piece at a tape length, and how far along it (0..1)."""
-        reached = self.reached_mm
-        index = int(reached.searchsorted(distance_mm, side="right")) - 1
-        index = min(max(index, 0), len(reached) - 2)
-        step = reached[index + 1] - reached[index]
-        return index, float((distance_mm - reached[index]) / step)
-
-    @cached_property
-    def over_skin_mm(self) -> Floats:
-        """(n,) tape length at which the tape passes over each row from start to end."""
-        curve = self.curve
-        if len(self.rows) == curve.end + 1 - curve.start:
-            return self.reached_mm
-        path = curve.path_mm
-        piece = np.searchsorted(self.rows, np.arange(curve.start, curve.end + 1), side="right") - 1
-        piece = np.minimum(piece, len(self.rows) - 2)
-        steps = self.touched_mm[1:] - self.touched_mm[:-1]
-        lengths = self.reached_mm[1:] - self.reached_mm[:-1]
-        gap = path - self.touched_mm[piece]
-        along = np.einsum("ij,ij->i", gap, steps[piece]) / lengths[piece]
-        return np.asarray(np.maximum.accumulate(self.reached_mm[piece] + along))
+        return float(np.interp(distance_mm, *self._divided_mm[::-1]))
 
     def points_mm(self, fractions: ArrayLike) -> Floats:
         """(k, 3) the places on the skin at fractions (k,) of the arc, 0..1.
 
         Where the tape bridges a hollow the mark is made under the tape, on the skin.
         """
-        wanted = np.array([self.distance_mm(f) for f in np.atleast_1d(np.asarray(fractions))])
-        over, path = self.over_skin_mm, self.curve.path_mm
-        return np.column_stack([np.interp(wanted, over, path[:, axis]) for axis in range(3)])
+        wanted = np.interp(np.asarray(fractions), *self._divided_mm)
+        return _at(wanted, self.over_skin_mm, self.curve.path_mm)
 
     def point_mm(self, fraction: float) -> Floats:
         """(3,) the place on the skin at one fraction."""
@@ -152,27 +120,70 @@ def _along(points: Floats, distance_mm: float) -> Floats:
                      "it is cut off too near: scan more of it, or leave out the places beyond"),
             code="arc-beyond", wanted_mm=distance_mm, reached_mm=float(reached[-1]),
         )  # fmt: skip
-    return np.array([np.interp(distance_mm, reached, points[:, axis]) for axis in range(3)])
+    return np.asarray(_at(np.array([distance_mm]), reached, points)[0])
+
+
+def _at(wanted: Floats, reached: Floats, points: Floats) -> Floats:
+    """(k, 3) the places on a polyline (n, 3) at lengths (k,), where (n,) is reached at its rows."""
+    row = reached[1:-1].searchsorted(wanted, side="right")
+    step = reached[row + 1] - reached[row]
+    rest = ((reached[row + 1] - wanted) / np.maximum(step, 1e-300))[:, None]
+    return np.asarray(rest * points[row] + (1 - rest) * points[row + 1])
 
 
 def lay(curve: Curve, length: Length = "taut", *, pinned: bool = False) -> TapeRun:
-    """The tape along `curve`: pulled tight over hollows, or following the skin.
+    """The tape along `curve`; as `lay_all`, for one."""
+    return lay_all([curve], length, [pinned])[0]
+
+
+def lay_all(curves: Sequence[Curve], length: Length, pinned: Sequence[bool]) -> list[TapeRun]:
+    """The tapes along some curves: pulled tight over hollows, or following the skin.
+
+    All go through the vectorised part as one row of paths, end to end.
 
     Parameters
     ----------
-    curve : Curve
+    curves : sequence of Curve
     length : {"taut", "skin"}
-    pinned : bool
+    pinned : sequence of bool
         Hold the tape at the via point.
     """
-    if length == "skin":
-        rows = np.arange(curve.start, curve.end + 1)
-    elif pinned:
-        first = _tight_rows(curve, curve.start, curve.via)
-        rows = np.concatenate([first, _tight_rows(curve, curve.via, curve.end)[1:]])
-    else:
-        rows = _tight_rows(curve, curve.start, curve.end)
-    return TapeRun(curve, rows, pinned)
+    paths = [curve.path_mm for curve in curves]
+    path = np.concatenate(paths)
+    ends = np.cumsum([len(one) for one in paths])
+    begins = ends - [len(one) for one in paths]
+    rows = np.arange(len(path))
+    if length == "taut":
+        held = np.zeros(len(path), bool)
+        held[begins] = held[ends - 1] = True
+        for curve, begin, hold in zip(curves, begins.tolist(), pinned, strict=True):
+            held[begin + curve.via - curve.start] |= hold
+        rows = _tight_rows(np.concatenate([_in_plane(curve) for curve in curves]), held)
+    last = rows.searchsorted(ends) - 1
+    steps = np.zeros((len(rows), 3))
+    np.subtract(path[rows[1:]], path[rows[:-1]], out=steps[:-1])
+    steps[last] = 0.0  # from one tape to the next
+    steps_mm = np.sqrt(np.einsum("ij,ij->i", steps, steps))
+    reached = np.cumsum(steps_mm) - steps_mm
+    over = reached
+    if len(rows) < len(path):
+        piece = rows.searchsorted(np.arange(len(path)), side="right") - 1
+        gap = path - path[rows[piece]]
+        along = np.einsum("ij,ij->i", gap, steps[piece]) / np.maximum(steps_mm[piece], 1e-300)
+        over = reached[piece] + along
+    runs = []
+    first = 0
+    for curve, begin, end, until, hold in zip(
+        curves, begins.tolist(), ends.tolist(), (last + 1).tolist(), pinned, strict=True
+    ):
+        here = slice(first, until)
+        origin = reached[first]
+        runs.append(
+            TapeRun(curve, rows[here] + (curve.start - begin), reached[here] - origin,
+                    np.maximum.accumulate(over[begin:end] - origin), hold)
+        )  # fmt: skip
+        first = until
+    return runs
 
 
 def hull_rows(points: Floats) -> Integers:
@@ -201,22 +212,25 @@ def hull_rows(points: Floats) -> Integers:
     return np.array(one_side(order) + one_side(order[::-1]))
 
 
-def _tight_rows(curve: Curve, first: int, last: int) -> Integers:
-    """Rows first..last that a taut tape touches.
+def _in_plane(curve: Curve) -> Floats:
+    """(n, 2) the path in the plane of the curve, along the chord and outwards from it."""
+    path = curve.path_mm
+    chord = path[-1] - path[0]
+    return np.asarray(path @ np.array([chord, cross(curve.normal, chord)]).T)
+
+
+def _tight_rows(plane: Floats, held: NDArray[np.bool_]) -> Integers:
+    """Rows of paths (n, 2) that taut tapes touch, when they are held at some rows.
 
     A point where the curve bends inwards is no corner of the convex path, so all such points are
     let go at once until none is left; two or three rounds do on a head.
     """
-    path = curve.points_mm[first : last + 1]
-    chord = path[-1] - path[0]
-    plane = path @ np.column_stack([chord, cross(curve.normal, chord)])
-    rows = np.arange(first, last + 1)
-    while len(rows) > 2:
+    rows = np.arange(len(plane))
+    while True:
         steps = plane[1:] - plane[:-1]
         bends = steps[:-1, 0] * steps[1:, 1] - steps[:-1, 1] * steps[1:, 0]
-        kept = np.ones(len(rows), bool)
-        np.less_equal(bends, 0.0, out=kept[1:-1])  # turning right: outwards
+        kept = held[rows]
+        kept[1:-1] |= bends <= 0.0  # turning right: outwards
         if kept.all():
-            break
+            return rows
         rows, plane = rows[kept], plane[kept]
-    return rows

@@ -122,8 +122,8 @@ def test_the_head_with_hollows_has_sites_under_a_bridging_tape() -> None:
     bridged = []
     for name, place in ON_ARC.items():
         run = tracer.run(place.arc)
-        piece, share = run.piece(run.distance_mm(place.fraction))
-        on_tape = (1 - share) * run.touched_mm[piece] + share * run.touched_mm[piece + 1]
+        reached = run.distance_mm(place.fraction)
+        on_tape = [np.interp(reached, run.reached_mm, axis) for axis in run.touched_mm.T]
         if np.linalg.norm(on_tape - run.point_mm(place.fraction)) > 0.05:
             bridged.append(name)
     assert len(bridged) >= 3

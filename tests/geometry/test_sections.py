@@ -131,11 +131,12 @@ def test_from_end_to_start_it_is_the_same_path_backwards(seed: int) -> None:
     np.testing.assert_allclose(back.normal, -there.normal, atol=1e-9)
 
 
-@given(SEEDS)
-@settings(max_examples=25)
-def test_several_planes_at_once_are_cut_as_one_by_one(seed: int) -> None:
+@pytest.mark.parametrize("n_planes", [2, 9, 17, 33, 70])  # each beyond what a wider word holds
+@given(seed=SEEDS)
+@settings(max_examples=10)
+def test_several_planes_at_once_are_cut_as_one_by_one(seed: int, n_planes: int) -> None:
     mesh = bumpy_head(seed % 5, subdivisions=2, bumps=0.01).surface
-    named = places_on(mesh, 12, np.random.default_rng(seed)).reshape(4, 3, 3)
+    named = places_on(mesh, 3 * n_planes, np.random.default_rng(seed)).reshape(n_planes, 3, 3)
     for together, (start, via, end) in zip(
         cut_all(mesh, [tuple(triple) for triple in named]), named, strict=True
     ):

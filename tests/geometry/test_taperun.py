@@ -8,7 +8,7 @@ from scipy.spatial import ConvexHull
 from solids import bumpy_head, direction
 
 from headfit.geometry.sections import Curve, cut
-from headfit.geometry.taperun import TapeRun, lay
+from headfit.geometry.taperun import TapeRun, lay, lay_all
 
 SEEDS = st.integers(0, 2**32 - 1)
 
@@ -198,9 +198,22 @@ def test_a_tape_goes_on_along_the_skin_beyond_both_ends() -> None:
     assert_on(run.after_end_mm(0.0), at(end), atol=1e-12)
 
 
-def test_a_piece_tells_where_on_the_tape_a_length_falls() -> None:
-    run = lay(curve_of([[0, 0], [3, 4], [9, 4]]), "skin")
-    assert run.piece(0.0) == (0, 0.0)
-    assert run.piece(2.5) == (0, 0.5)
-    assert run.piece(8.0) == (1, 0.5)
-    assert run.piece(11.0) == (1, 1.0)
+@given(SEEDS)
+@settings(max_examples=30)
+def test_several_tapes_at_once_are_laid_as_one_by_one(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    curves = [
+        curve_of(60 * rng.uniform(0.8, 1.25, n)[:, None] * half_circle(n, 1.0), before=2, after=1)
+        for n in (25, 8, 40, 12)
+    ]
+    pinned = rng.random(4) < 0.5
+    for kind in ("taut", "skin"):
+        for together, curve, hold in zip(
+            lay_all(curves, kind, pinned), curves, pinned, strict=True
+        ):
+            alone = lay(curve, kind, pinned=bool(hold))
+            np.testing.assert_array_equal(together.rows, alone.rows)
+            np.testing.assert_allclose(together.reached_mm, alone.reached_mm, atol=1e-10)
+            np.testing.assert_allclose(together.over_skin_mm, alone.over_skin_mm, atol=1e-10)
+            assert together.curve is curve
+            assert together.pinned == hold
