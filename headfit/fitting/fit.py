@@ -137,7 +137,8 @@ class FittedHead:
     @cached_property
     def predicted_mm(self) -> dict[str, float]:
         """Every measurement of the sheet on the fitted head."""
-        return {name: self.measures.value_mm(name) for name in MEASUREMENTS}
+        values = self.measures.values_mm(tuple(MEASUREMENTS)).tolist()
+        return dict(zip(MEASUREMENTS, values, strict=True))
 
     @cached_property
     def measurement_slopes(self) -> dict[str, Floats]:
@@ -256,7 +257,7 @@ def _most_probable(
             tried = parameters + share * step
             try:
                 measures = measures_at(model, tried)
-                tried_values = np.array([measures.value_mm(name) for name in names])
+                tried_values = measures.values_mm(names)
             except HeadfitError:  # the step left the range in which a head can be measured
                 continue
             tried_cost = cost(tried, tried_values)

@@ -7,6 +7,7 @@ prominent point of the forehead in the midline, opisthocranion the farthest poin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -94,6 +95,11 @@ class HeadMeasures:
             steps = np.roll(corners, -1, axis=0) - corners
             return float(np.linalg.norm(steps, axis=1).sum())
         return float(np.linalg.norm(np.subtract(*(end.point for end in self._diagonal(name)))))
+
+    def values_mm(self, names: Sequence[str]) -> Floats:
+        """(m,) some measurements, mm; their arcs are traced together."""
+        self.tracer.trace(arc for name in names for arc in _ARC_LENGTHS.get(name, ()))
+        return np.array([self.value_mm(name) for name in names])
 
     def rate(self, name: str) -> Floats:
         """(K,) derivative of one measurement in the parameters of the tracer's motion."""

@@ -131,7 +131,7 @@ def test_from_end_to_start_it_is_the_same_path_backwards(seed: int) -> None:
     np.testing.assert_allclose(back.normal, -there.normal, atol=1e-9)
 
 
-@pytest.mark.parametrize("n_planes", [2, 9, 17, 33, 70])  # each beyond what a wider word holds
+@pytest.mark.parametrize("n_planes", [2, 9, 17, 33, 70])  # each more than a narrower word holds
 @given(seed=SEEDS)
 @settings(max_examples=10)
 def test_several_planes_at_once_are_cut_as_one_by_one(seed: int, n_planes: int) -> None:
