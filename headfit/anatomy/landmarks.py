@@ -66,18 +66,17 @@ class Landmarks:
                 )  # fmt: skip
             object.__setattr__(self, name, point)
         points = self.points_mm
-        largest = float(np.linalg.norm(points[:, None] - points, axis=2).max())
-        for i in range(4):
-            for j in range(i):
-                gap = float(np.linalg.norm(points[i] - points[j]))
-                if gap < 20.0:
-                    raise LandmarkError(
-                        sentence(f"{TITLES[NAMES[j]]} and {TITLES[NAMES[i]]}",
-                                 "be at least 20 mm apart", f"{gap:.1f} mm",
-                                 "are these metres or centimetres?" if largest < 40.0
-                                 else "was one point recorded twice?"),
-                        code="landmark-too-near", landmarks=(NAMES[j], NAMES[i]),
-                    )  # fmt: skip
+        gaps = np.linalg.norm(points[:, None] - points, axis=2)
+        near = np.tril(gaps < 20.0, -1)
+        if near.any():
+            i, j = np.argwhere(near)[0].tolist()
+            raise LandmarkError(
+                sentence(f"{TITLES[NAMES[j]]} and {TITLES[NAMES[i]]}",
+                         "be at least 20 mm apart", f"{gaps[i, j]:.1f} mm",
+                         "are these metres or centimetres?" if gaps.max() < 40.0
+                         else "was one point recorded twice?"),
+                code="landmark-too-near", landmarks=(NAMES[j], NAMES[i]),
+            )  # fmt: skip
 
     def __iter__(self) -> Iterator[Floats]:
         return (getattr(self, field.name) for field in fields(self))
