@@ -113,10 +113,11 @@ class TriangleMesh:
         MeshError
             Two triangles run along one edge the same way: their winding disagrees.
         """
-        n_vertices = len(self.vertices_mm)
         start = self.faces.ravel()
         end = np.roll(self.faces, -1, axis=1).ravel()
-        key = start * n_vertices + end
+        # The half edges of an edge get neighbouring numbers: one sort brings them together.
+        key = np.minimum(start, end) * len(self.vertices_mm) + np.maximum(start, end)
+        key = 2 * key + (start > end)
         order = np.argsort(key, kind="stable")
         ordered = key[order]
         twice = np.flatnonzero(ordered[1:] == ordered[:-1])
@@ -128,10 +129,11 @@ class TriangleMesh:
                          f"first between triangles {first} and {second}; repair the winding"),
                 code="mesh-winding",
             )  # fmt: skip
-        place = np.searchsorted(ordered, end * n_vertices + start)
-        place[place == len(ordered)] = 0
-        found = ordered[place] == end * n_vertices + start
-        across = np.where(found, order[place] // 3, -1).reshape(-1, 3)
+        pair = np.flatnonzero(ordered[1:] // 2 == ordered[:-1] // 2)
+        one, other = order[pair], order[pair + 1]
+        across = np.full(len(key), -1)
+        across[one], across[other] = other // 3, one // 3
+        across = across.reshape(-1, 3)
         across.setflags(write=False)
         return across
 

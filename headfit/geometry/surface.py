@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 
-_MANY = 1_500_000  # pairs of a point and a triangle for which a tree is built
+_MANY = 4_000_000  # pairs of a point and a triangle for which a tree is built
 
 
 @dataclass(frozen=True, eq=False)
