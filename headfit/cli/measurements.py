@@ -1,7 +1,7 @@
-"""List what can be measured on a head, how, and how well.
+"""List what can be measured on a head, how, and how well; and what can be set by hand.
 
-The names are those of the [tape] table of a case file. Any subset will do; start with nasion_inion,
-preauricular_arc and ring.
+The names are those of the tables [tape] and [shape] of a case file. Of the measurements any subset
+will do; start with nasion_inion, preauricular_arc and ring. Set by hand only what no tape sees.
 """
 
 from __future__ import annotations
@@ -18,10 +18,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(_arguments: argparse.Namespace, screen: Screen) -> int:
     """Print the list."""
+    from headfit.fitting.by_hand import HAND_MODES
     from headfit.fitting.tape import MEASUREMENTS
 
+    screen.say("[tape]: measured, in the unit named there", style="bold")
     for name, kind in MEASUREMENTS.items():
         screen.say(name, style="bold")
         screen.listed([f"{kind.how} (one reading is good to {kind.spread_mm / 10:.2g} cm)"])
-    screen.result({"measurements": [asdict(kind) for kind in MEASUREMENTS.values()]})
+    screen.say()
+    screen.say("[shape]: set by hand, in mm; 1 mm moves the scalp by 2 to 3 mm where it moves most")
+    for name, mode in HAND_MODES.items():
+        screen.say(name, style="bold")
+        screen.listed([f"{mode.title}: below 0 {mode.below}, above 0 {mode.above}"])
+    screen.result(
+        {
+            "measurements": [asdict(kind) for kind in MEASUREMENTS.values()],
+            "shape_modes": {name: asdict(mode) for name, mode in HAND_MODES.items()},
+        }
+    )
     return 0

@@ -8,6 +8,7 @@ import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
 from headfit.fitting.advice import SCALP_SITES
+from headfit.fitting.by_hand import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ def show_summary(result: CaseResult, screen: Screen) -> None:
     if case.doubtful:
         about.append(f"hard to find: {', '.join(TITLES[name] for name in case.doubtful)}")
     screen.say(", ".join(part for part in about if part))
+    if case.shape:
+        screen.say(hand_words(case.shape))
     screen.say()
     screen.table(
         ["measurement", "measured", "spread", "fitted", "difference"],

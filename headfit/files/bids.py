@@ -15,6 +15,7 @@ from headfit.anatomy.sites import Sites
 from headfit.files.case_file import Case
 from headfit.files.landmark_files import BIDS_NAMES
 from headfit.files.tables import SITES_HEADER, SURE_HEADER, site_rows, tsv
+from headfit.fitting.by_hand import hand_words
 from headfit.fitting.spreads import SiteSpreads
 
 BIDS_VERSION = "1.11.0"
@@ -81,11 +82,13 @@ def _description(case: Case, version: str) -> dict[str, Any]:
 
 def _readme(case: Case, sites: Sites) -> str:
     invented = "The case is invented for a demonstration; no person was measured.\n\n"
+    by_hand = f"{hand_words(case.shape)}\n\n" if case.shape else ""
     return (
         f"# {case.label}\n\n"
         f"{invented if case.invented else ''}"
         f"{len(sites)} sites of {sites.system}. {_PREDICTED}\n\n"
         f"Frame: {_FRAME} Unit: mm.\n\n"
+        f"{by_hand}"
         "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "
         "Do not use these positions as if they had been digitised. Not a medical device.\n"
     )

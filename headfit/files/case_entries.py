@@ -8,6 +8,7 @@ from typing import Any
 
 from headfit.errors import InputError, sentence
 from headfit.errors import unknown_name as unknown
+from headfit.fitting.by_hand import checked_mode_mm
 from headfit.units import to_mm
 
 
@@ -68,3 +69,8 @@ def point_of(value: object, name: str) -> tuple[float, float, float]:
         raise wrong_entry(name, "be three numbers [x, y, z] in mm", value)
     x, y, z = (to_mm(number, "mm", name) for number in value)
     return x, y, z
+
+
+def shape_of(table: Mapping[str, Any]) -> dict[str, float]:
+    """Shape modes set by hand, in mm."""
+    return {name: checked_mode_mm(name, value) for name, value in table.items()}

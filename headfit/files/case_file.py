@@ -21,6 +21,9 @@
     [tape.spread]                    # own standard deviation of one reading, same unit
     ring = 0.4
 
+    [shape]                          # set by hand: what the eye sees and no tape does, mm
+    vault_2_m2 = 3.0                 # names and meaning: headfit measurements
+
     [rules]                          # see headfit.Rules
     inner = "parasagittal"
 
@@ -54,6 +57,7 @@ from headfit.files.case_entries import (
     check_names,
     choice_of,
     point_of,
+    shape_of,
     table_of,
     text_of,
     truth_of,
@@ -66,6 +70,7 @@ from headfit.units import to_mm
 
 SEXES = ("female", "male")
 ALIGNMENTS = ("landmarks", "rigid")
+_TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
 _TEXTS = ("label", "measured_by", "measured_on", "note")
 
 
@@ -110,6 +115,8 @@ class Case:
         In which the tape was read; what is written back to the file uses it.
     doubtful : tuple of str
         Landmarks that were hard to find.
+    shape : dict of str to float
+        Shape modes set by hand, by their names in `fitting.by_hand`, mm.
     rules : Rules
     marks_file, derivations_file : Path or None
         Made absolute by the folder of the case file.
@@ -129,6 +136,7 @@ class Case:
     system: str = "10-10"
     unit: str = "cm"
     doubtful: tuple[str, ...] = ()
+    shape: Mapping[str, float] = field(default_factory=dict)
     rules: Rules = field(default_factory=Rules)
     marks_file: Path | None = None
     align: str = "landmarks"
@@ -169,7 +177,7 @@ def case_of_text(text: str, folder: Path) -> Case:
     566.0
     """
     found = parse_toml(text)
-    check_names("table", found, ("case", "tape", "rules", "marks", "free", "derivations"))
+    check_names("table", found, _TABLES)
     about_case = table_of(found, "case")
     check_names("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "invented"))
     tape, unit, doubtful = tape_of_table(table_of(found, "tape"))
@@ -185,6 +193,7 @@ def case_of_text(text: str, folder: Path) -> Case:
         system=choice_of("system", about_case.get("system"), SYSTEMS) or "10-10",
         unit=unit,
         doubtful=doubtful,
+        shape=shape_of(table_of(found, "shape")),
         rules=_rules(table_of(found, "rules")),
         marks_file=_path(marks, "marks", folder),
         align=choice_of("alignment", marks.get("align"), ALIGNMENTS) or "landmarks",
@@ -320,6 +329,8 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
         | {name: value for name, value in optional.items() if value},
         "tape": table_of_tape(case.tape, case.unit, case.doubtful),
     }
+    if case.shape:
+        document["shape"] = dict(case.shape)
     chosen = {k: v for k, v in asdict(case.rules).items() if v != getattr(Rules(), k)}
     if chosen:
         document["rules"] = chosen

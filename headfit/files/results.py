@@ -15,8 +15,10 @@ import numpy as np
 
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import Sites, place_sites
+from headfit.errors import HeadfitError, SheetError, sentence
 from headfit.files.case_file import Case
 from headfit.fitting.advice import Advice, advise
+from headfit.fitting.by_hand import hand_words
 from headfit.fitting.fit import FittedHead, fit_head
 from headfit.fitting.spreads import SiteSpreads
 from headfit.fitting.tape import MEASUREMENTS
@@ -71,15 +73,40 @@ class CaseResult:
     advice: Advice
 
 
+def fitted_head(case: Case) -> FittedHead:
+    """The head of a case.
+
+    Raises
+    ------
+    SheetError
+        No head has these measurements, or not with the shape that was set by hand.
+    HeadfitError
+        As `fit_head`.
+    """
+    try:
+        return fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful, fixed=case.shape)
+    except HeadfitError as error:
+        if not case.shape:
+            raise
+        # Raises what is wrong beside the shape.
+        fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful)
+        said = hand_words(case.shape).partition(": ")[2].rstrip(".")
+        raise SheetError(
+            sentence("a shape set by hand", "leave a head that has the measurements", said,
+                     "set it nearer to 0 or take it out"),
+            code="sheet-no-head",
+        ) from error  # fmt: skip
+
+
 def fit_case(case: Case) -> CaseResult:
     """Fit the head of a case, place its sites, and advise.
 
     Raises
     ------
     HeadfitError
-        As `fit_head` and `place_sites`.
+        As `fitted_head` and `place_sites`.
     """
-    fitted = fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful)
+    fitted = fitted_head(case)
     sites = place_sites(fitted.head, case.system, case.rules)
     return CaseResult(case, fitted, sites, fitted.spreads(sites), advise(fitted))
 
@@ -119,6 +146,7 @@ def result_data(result: CaseResult, version: str) -> dict[str, Any]:
     deviations = np.sqrt(np.diag(fitted.covariance))
     found["shape"] = {  # log scales and mode weights are small numbers: six decimals
         name: plain({"value": value, "spread": spread}, decimals=6)
+        | ({"set_by_hand": True} if name in case.shape else {})
         for name, value, spread in zip(
             fitted.parameter_names, fitted.parameters, deviations, strict=True
         )

@@ -32,6 +32,10 @@ doubtful = ["inion", "nasion"]
 [tape.spread]
 ring = 0.4
 
+[shape]
+vault_2_m2 = 3
+vault_3_2 = -1.5
+
 [rules]
 inner = "parasagittal"
 
@@ -74,6 +78,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "system": "ifcn-25",
         "unit": "cm",
         "doubtful": ("inion", "nasion"),
+        "shape": {"vault_2_m2": 3.0, "vault_3_2": -1.5},
         "rules": Rules(inner="parasagittal"),
         "marks_file": tmp_path / "marks.tsv",
         "align": "rigid",
@@ -186,6 +191,13 @@ WRONG = {
     T + "[rules]\ninner = 'rwo'": "unknown rule for inner 'rwo': did you mean 'row'",
     T + "[rules]\ninnner = 'row'": r"unknown entry of \[rules\] 'innner': did you mean 'inner'",
     T + "[rules]\ninner = 1": r"inner of \[rules\] must be text in quotes, got 1",
+    T + "[shape]\nvault_2m2 = 1": "unknown shape mode 'vault_2m2': did you mean 'vault_2_m2'",
+    T + "[shape]\nscale_x = 0.1": "unknown shape mode 'scale_x': choose one of vault_2_m2",
+    T + "[shape]\nvault_3_2 = 7": r"vault_3_2 of \[shape\] \(keel from front to back\) must lie in "
+    "-6 to 6 mm, got 7 mm",
+    T + "[shape]\nvault_3_2 = 'x'": r"\(keel from front to back\) must be a finite number, got 'x'",
+    T + "[shape]\nvault_3_2 = nan": "must be a finite number, got nan",
+    "shape = 3\n" + T: r"\[shape\] must be a table of entries, got 3",
     T + "[marks]\nfile = 3": r"file of \[marks\] must be a path in quotes, such as \"marks.tsv\"",
     T + "[marks]\nfile = ''": r"file of \[marks\] must be a path in quotes",
     T + "[marks]\nfiles = 'x'": r"unknown entry of \[marks\] 'files': did you mean 'file'",

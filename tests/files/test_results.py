@@ -9,6 +9,7 @@ import pytest
 from demo_case import TEXT, demo_result
 
 from headfit import Rules, Tape, measure_head
+from headfit.errors import SheetError
 from headfit.files.case_file import Case, case_of_text
 from headfit.files.results import as_json, fit_case, plain, result_data
 from headfit.fitting.tape import MEASUREMENTS
@@ -93,3 +94,27 @@ def test_plain_values_stay_and_others_become_plain() -> None:
     assert plain([-0.0001, np.inf, np.array([2.00051])]) == [0.0, None, [2.001]]
     assert plain(Rules()) == dataclasses.asdict(Rules())
     assert plain(0.1234567, decimals=6) == 0.123457
+
+
+def test_what_was_set_by_hand_is_told_and_kept() -> None:
+    # The side that is flat: x is to the right, y to the nose (docs of the mode: back, right).
+    text = f"{TEXT}\n[shape]\nvault_2_m2 = 3.0\n"
+    result = fit_case(case_of_text(text, Path()))
+    found = result_data(result, "1")
+    assert found["case"]["shape"] == {"vault_2_m2": 3.0}
+    assert found["shape"]["vault_2_m2"]["set_by_hand"] is True
+    assert found["shape"]["vault_2_m2"]["value"] == pytest.approx(3.0, abs=0.01)
+    assert found["shape"]["vault_2_m2"]["spread"] < 0.01
+    assert "set_by_hand" not in found["shape"]["vault_3_2"]
+    p7, p8 = (result.sites[name] for name in ("P7", "P8"))
+    even = demo_result().sites
+    assert np.linalg.norm(p8[:2]) < np.linalg.norm(even["P8"][:2]) - 2.0
+    assert np.linalg.norm(p7[:2]) > np.linalg.norm(even["P7"][:2]) + 2.0
+
+
+def test_a_shape_that_contradicts_the_tape_is_named_not_the_tape() -> None:
+    with pytest.raises(SheetError, match="a shape set by hand must leave a head that has the meas"):
+        fit_case(case_of_text(f"{TEXT}\n[shape]\nvault_4_3 = 6\n", Path()))
+    wrong = TEXT.replace("nasion_inion = 36.6", "nasion_inion = 17")
+    with pytest.raises(SheetError, match="a measurement sheet must describe a head"):
+        fit_case(case_of_text(f"{wrong}\n[shape]\nvault_2_m2 = 1\n", Path()))
