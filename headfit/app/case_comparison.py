@@ -117,14 +117,20 @@ def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
     said += [f"{mixup.sentence}." for mixup in comparison.mixups]
     if comparison.common is not None:
         common = common_in_words(comparison.common)
-        said.append(f"Common part: {common}." if common else "Common part: none to speak of.")
+        if common not in said[0]:  # the verdict tells it mostly
+            said.append(f"Common part: {common}.")
     medians = (
-        f"{found.median_mm:.0f} mm {_TITLES[kind]}" for kind, found in comparison.alignments.items()
+        f"{found.median_mm:.0f} mm lined up {_TITLES[kind]}"
+        for kind, found in comparison.alignments.items()
     )
-    said.append(f"Median distance: {', '.join(medians)}.")
-    said += [
-        f"About the file ({remark.kind}): {remark.sentence}."
+    said.append(f"Middle distance of a mark from its site: {', '.join(medians)}.")
+    return tuple(said)
+
+
+def file_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was corrected or is doubtful in the file of marks."""
+    return tuple(
+        f"{remark.kind.capitalize()}: {remark.sentence}."
         for remark in comparison.remarks
         if remark.kind != "note"
-    ]
-    return tuple(said)
+    )

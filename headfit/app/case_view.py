@@ -15,14 +15,15 @@ from headfit.app.case_comparison import (
     compare_case,
     comparison_sentences,
     comparison_table,
+    file_sentences,
     with_comparison,
 )
 from headfit.errors import HeadfitError, unknown_name
 from headfit.files.case_file import Case, FreePlace
 from headfit.files.montage_file import read_montage
-from headfit.files.results import CaseResult, fit_case
+from headfit.files.results import CaseResult, fit_case, fitted_head
 from headfit.fitting.advice import Advice
-from headfit.fitting.fit import fit_head
+from headfit.fitting.by_hand import hand_words
 from headfit.fitting.tape import Tape
 from headfit.output.scene import Chain, Derivation, DrawnSite, Region, Scene, make_scene
 from headfit.output.tables import (
@@ -56,7 +57,7 @@ class CaseView:
     tables : dict of str to Table
         "sheet", "sites", "derivations", "moves".
     sentences : dict of str to tuple of str
-        "advice", "norms", "shape", "free", "derivations", "comparison".
+        "advice", "norms", "shape", "free", "derivations", "comparison", "marks" (about their file).
     displacement : Displacement or None
         When places must stay free.
     montage : MeasuredMontage or None
@@ -73,7 +74,7 @@ class CaseView:
     montage: MeasuredMontage | None = None
 
 
-def view_case(case: Case, *, quick: bool = False) -> CaseView:
+def view_case(case: Case, *, quick: bool = False, result: CaseResult | None = None) -> CaseView:
     """Fit a case and lay out what is shown of it.
 
     Parameters
@@ -81,6 +82,8 @@ def view_case(case: Case, *, quick: bool = False) -> CaseView:
     case : Case
     quick : bool
         Only head, arcs and sites: enough while a slider is dragged.
+    result : CaseResult, optional
+        Of this case, when it was fitted already.
 
     Raises
     ------
@@ -90,14 +93,15 @@ def view_case(case: Case, *, quick: bool = False) -> CaseView:
     sentences: dict[str, tuple[str, ...]] = {}
     tables: dict[str, Table] = {}
     captions = ["Invented data, no person."] if case.invented else []
+    captions += [hand_words(case.shape)] if case.shape else []
     if case.tape is UNMEASURED:
         result = None
         head = load_template(case.age)
         sites = place_sites(head, case.system, case.rules)
-        captions.append("Nothing measured yet: this is the template head.")
+        captions.append("Nothing is measured yet: this is no person's head.")
         scene = make_scene(head, sites, title=case.label, captions=captions)
     else:
-        result = _quick_fit(case) if quick else fit_case(case)
+        result = result or (_quick_fit(case) if quick else fit_case(case))
         sites = result.sites
         scene = make_scene(
             result.fitted.head, sites, spreads=result.spreads, title=case.label, captions=captions
@@ -130,13 +134,14 @@ def view_case(case: Case, *, quick: bool = False) -> CaseView:
             scene = with_comparison(scene, comparison, away)
             tables["moves"] = comparison_table(comparison, away)
             sentences["comparison"] = comparison_sentences(comparison)
-    tables["sites"] = site_table(scene)
+            sentences["marks"] = file_sentences(comparison)
+    tables["sites"] = site_table(scene, measured=result is not None)
     return CaseView(case, result, sites, scene, tables, sentences, moved, measured)
 
 
 def _quick_fit(case: Case) -> CaseResult:
     """The fit without advice, which takes as long again."""
-    fitted = fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful)
+    fitted = fitted_head(case)
     sites = place_sites(fitted.head, case.system, case.rules)
     return CaseResult(case, fitted, sites, fitted.spreads(sites), Advice((), None, (), (), ()))
 

@@ -181,6 +181,16 @@ def _rules(case: Case, entries: object) -> Case:
     return replace(case, rules=Rules(**chosen))
 
 
+def _shape(case: Case, entries: object) -> Case:
+    """Shape modes set by hand: a number in mm, or null for what the fit finds."""
+    if not isinstance(entries, Mapping):
+        raise InputError(
+            sentence("shape of a change", "be an object", _short(entries)), code="change-form"
+        )
+    shape = {**case.shape, **entries}
+    return replace(case, shape={k: v for k, v in shape.items() if v is not None})
+
+
 def _free(case: Case, entries: object) -> Case:
     known = [field.name for field in fields(FreePlace)]
     if not isinstance(entries, list) or not all(isinstance(place, Mapping) for place in entries):
@@ -254,6 +264,7 @@ _CHANGES: dict[str, Callable[[Case, object], Case]] = {
     "unit": _unit,
     "doubtful": _doubtful,
     "tape": _tape,
+    "shape": _shape,
     "rules": _rules,
     "free": _free,
     "derivations": _derivations,

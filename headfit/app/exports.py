@@ -5,15 +5,18 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from headfit import __version__
+from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
+from headfit.anatomy.template import template_set
 from headfit.app.case_view import CaseView
 from headfit.errors import InputError, sentence, unknown_name
 from headfit.files.bids import bids_files
 from headfit.files.case_file import case_text
 from headfit.files.results import CaseResult
+from headfit.fitting.by_hand import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.headmap import as_svg, head_map
 from headfit.output.report import Section, report_html
@@ -57,22 +60,26 @@ def export(kind: str, view: CaseView, name: str) -> Export:
 def report_of(view: CaseView, name: str) -> str:
     """The report of a case as HTML."""
     case, said, tables = view.case, view.sentences, view.tables
-    facts = " ".join(
-        f"{title}: {text}."
-        for title, text in (
-            ("Age", f"{case.age}"),
+    facts = tuple(
+        (word, text)
+        for word, text in (
+            ("Age", _age_words(case.age)),
             ("Sex", case.sex or ""),
             ("Measured by", case.measured_by),
             ("Measured on", case.measured_on),
-            ("Hard to find", ", ".join(case.doubtful)),
+            ("Hard to find", ", ".join(LANDMARK_TITLES[name] for name in case.doubtful)),
             ("Note", case.note),
         )
         if text
     )
     parts = [
-        ("Measurements", (facts, *said.get("advice", ())), ("sheet",)),
+        ("Measurements", said.get("advice", ()), ("sheet",)),
         ("Sites", (f"System {case.system}; {rules_words(case.rules)}.",), ("sites",)),
-        ("Comparison with the marks", said.get("comparison", ()), ("moves",)),
+        (
+            "Comparison with the marks",
+            (*said.get("comparison", ()), *said.get("marks", ())),
+            ("moves",),
+        ),
         ("Places that must stay free", said.get("free", ()), ()),
         ("Derivations", said.get("derivations", ()), ("derivations",)),
         ("Shape of the head", (*said.get("shape", ()), *said.get("norms", ())), ()),
@@ -84,13 +91,28 @@ def report_of(view: CaseView, name: str) -> str:
     ]
     flat = head_map(view.sites, 170.0, 190.0, displacement=view.displacement, montage=view.montage)
     map_title = f"{case.label}: head map seen from above"
-    sections.append(Section("Head map", drawing=as_svg(flat, map_title)))
+    sections[0] = replace(sections[0], facts=facts)
+    key = ["From above, nose up."]
+    key += ["Black: moved from its place. Hatched: must stay free."] if view.displacement else []
+    key += ["Numbers on lines: length along the scalp, mm."] if view.montage else []
+    sections.append(Section("Head map", (" ".join(key),), drawing=as_svg(flat, map_title)))
     stem = Path(name).stem
     return report_html(
         view.scene,
         sections,
         commands=[f"headfit report {name} -o {stem}.html"],
         version=__version__,
+    )
+
+
+def _age_words(age: str | float) -> str:
+    """An age as a person says it.
+
+    >>> _age_words(3.5), _age_words("m06")
+    ('3.5 years', '6 months')
+    """
+    return (
+        template_set().ages[age][1].partition(",")[0] if isinstance(age, str) else f"{age:g} years"
     )
 
 
@@ -128,6 +150,7 @@ def sheet_content(view: CaseView) -> SheetContent:
     label = result.fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []
+    notes += [hand_words(case.shape)] if case.shape else []
     return SheetContent(
         case.label,
         view.sites,

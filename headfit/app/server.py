@@ -209,8 +209,9 @@ def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     desk.check(given.get("revision"))
     change = given.get("change")
     case = changed_case(desk.case, change, desk.path.parent)
-    tape = change.get("tape") if isinstance(change, dict) else None
-    office.change(case, quick=quick, touched=tuple(tape) if tape else ())
+    assert isinstance(change, dict)  # or it had been refused
+    touched = (*(change.get("tape") or ()), *(change.get("shape") or ()))
+    office.change(case, quick=quick, touched=touched)
     return quick_data(desk, office.view) if quick else office.state()
 
 

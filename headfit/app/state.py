@@ -14,11 +14,16 @@ from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.landmarks import Landmarks
 from headfit.anatomy.sites import SYSTEMS
 from headfit.anatomy.template import template_set
-from headfit.app.case_view import UNMEASURED, CaseView
+from headfit.app.case_view import UNMEASURED, CaseView, montage_of
 from headfit.app.desk import Desk
+from headfit.errors import HeadfitError
 from headfit.files.case_file import ALIGNMENTS, SEXES, Case
-from headfit.fitting.shape import shape_model
+from headfit.files.results import CaseResult
+from headfit.fitting.by_hand import HAND_MODES, MOST_MM
+from headfit.fitting.fit import FittedHead
+from headfit.fitting.shape import parameter_names, shape_model
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.geometry.mesh import Floats
 from headfit.output.page import head_data, legend, packed, scene_data
 from headfit.output.scene import Surface
 from headfit.planning.montages import standard_montages
@@ -58,6 +63,9 @@ def start_data() -> dict[str, Any]:
         "sexes": list(SEXES),
         "units": {unit: MM_PER_UNIT[unit] for unit in _UNITS},
         "alignments": list(ALIGNMENTS),
+        "hand_modes": [
+            {"name": name, "most_mm": MOST_MM, **asdict(mode)} for name, mode in HAND_MODES.items()
+        ],
         "landmarks": [{"name": name, "title": LANDMARK_TITLES[name]} for name in LANDMARK_NAMES],
         "rules": {field.name: list(get_args(hints[field.name])) for field in fields(Rules)},
         "montages": [
@@ -102,9 +110,10 @@ def case_data(case: Case) -> dict[str, Any]:
             for name, taken in readings.items()
         },
         "doubtful": list(case.doubtful),
+        "shape": dict(case.shape),
         "rules": vars(case.rules),
         "free": [asdict(place) for place in case.free],
-        "derivations": case.derivations,
+        "derivations": _montage_name(case.derivations),
         "derivations_file": case.derivations_file.name if case.derivations_file else None,
         "marks": marks.name if marks else None,
         "align": case.align,
@@ -113,6 +122,14 @@ def case_data(case: Case) -> dict[str, Any]:
         "note": case.note,
         "invented": case.invented,
     }
+
+
+def _montage_name(given: str | None) -> str | None:
+    """The name by which the page knows derivations; a case file may call them by their title."""
+    try:
+        return None if given is None else montage_of(given).name
+    except HeadfitError:
+        return given
 
 
 def _typed(value: float, unit: str) -> str:
@@ -126,21 +143,23 @@ def _typed(value: float, unit: str) -> str:
 
 
 def fit_data(view: CaseView) -> dict[str, Any] | None:
-    """What the page needs to foresee the head when a measurement changes: None when nothing is.
+    """What the page needs to foresee the head when a value changes: None when nothing is measured.
 
-    Parameters follow readings by `gain`, the slopes at the fit. The frame (rotation, shift) takes
-    the model into the head frame; `frame_steps` are its changes (9 + 3) for a reading 1 mm longer.
+    A value is a reading or a shape mode set by hand. Parameters follow it by `gain`, the slopes at
+    the fit; `now_mm` is where it stands. The frame (rotation, shift) takes the model into the head
+    frame; `frame_steps` are its changes (9 + 3) for a value 1 mm larger.
     """
     if view.result is None:
         return None
     fitted = view.result.fitted
+    names = (*fitted.estimate.names, *HAND_MODES)
     tracer = fitted.measures.tracer
     points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
     rotation, shift = Landmarks.from_points(points).frame
-    gain = fitted.estimate.gain
+    gain = np.column_stack([fitted.estimate.gain, _hand_gain(view.result)])
     rates = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES]) @ gain  # (4, 3, m)
     steps = {}
-    for k, name in enumerate(fitted.estimate.names):
+    for k, name in enumerate(names):
         turned, shifted = Landmarks.from_points(points + rates[:, :, k]).frame
         steps[name] = [*(turned - rotation).ravel().tolist(), *(shifted - shift).tolist()]
     return {
@@ -148,9 +167,36 @@ def fit_data(view: CaseView) -> dict[str, Any] | None:
         "rotation": rotation.ravel().tolist(),
         "shift": shift.tolist(),
         "frame_steps": steps,
-        "gain": {name: gain[:, k].tolist() for k, name in enumerate(fitted.estimate.names)},
+        "gain": {name: gain[:, k].tolist() for k, name in enumerate(names)},
         "measured_mm": dict(fitted.tape.values_mm),
+        "now_mm": dict(fitted.tape.values_mm) | _hand_now(fitted),
     }
+
+
+def _hand_now(fitted: FittedHead) -> dict[str, float]:
+    found = dict(zip(fitted.parameter_names, fitted.parameters.tolist(), strict=True))
+    return {name: found[name] for name in HAND_MODES}
+
+
+def _hand_gain(result: CaseResult) -> Floats:
+    """(K, h) how the parameters follow each mode set by hand, the readings being met as before."""
+    fitted, shape = result.fitted, result.case.shape
+    names = parameter_names()
+    prior = shape_model(fitted.age, fitted.sex, tuple(sorted(set(fitted.doubtful)))).prior
+    rows = [names.index(name) for name in shape]
+    # What is set already moves the prior mean, and the readings pull back what they see of that.
+    set_already = fitted.estimate.kept @ np.linalg.solve(
+        prior.covariance[np.ix_(rows, rows)], prior.covariance[rows]
+    ).T  # fmt: skip
+    known = fitted.estimate.kept @ fitted.estimate.prior_covariance
+    columns = []
+    for name in HAND_MODES:
+        k = names.index(name)
+        if name in shape:
+            columns.append(set_already[:, list(shape).index(name)])
+        else:  # setting it moves what prior and readings tie to it
+            columns.append(known[:, k] / known[k, k])
+    return np.column_stack(columns)
 
 
 def desk_data(desk: Desk) -> dict[str, Any]:

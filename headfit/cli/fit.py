@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from headfit import __version__
 from headfit.cli.screen import Screen
-from headfit.errors import DrawingError
+from headfit.errors import HeadfitError
 
 if TYPE_CHECKING:
     from headfit.files.results import CaseResult
@@ -107,6 +107,6 @@ def _draw(result: CaseResult, path: Path, screen: Screen) -> str:
     try:
         with screen.doing("Drawing"):
             write_whole(path, png_bytes(scene_of(result)))
-    except DrawingError as error:
+    except HeadfitError as error:  # no driver, or a place to keep free that is off the head
         return str(error)
     return ""

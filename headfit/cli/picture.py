@@ -49,14 +49,9 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
 def scene_of(result: CaseResult) -> Scene:
     """What is drawn of a fitted case."""
-    from headfit.output.scene import make_scene
+    from headfit.app.case_view import view_case
 
-    case = result.case
-    captions = ["Invented data."] if case.invented else []
-    return make_scene(
-        result.fitted.head, result.sites, spreads=result.spreads, title=case.label,
-        captions=captions,
-    )  # fmt: skip
+    return view_case(result.case, result=result).scene
 
 
 def size_of(text: str) -> tuple[int, int]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+from headfit.output.labels import named
 from headfit.output.scene import CAMERAS, STATES, DrawnSite, Scene
 
 _CELL_MM = 2.0
@@ -157,8 +158,7 @@ def _sites(sites: Iterable[DrawnSite], project: _Projection) -> list[str]:
     ]
     taken = [(x - _DOT_MM, y - _DOT_MM, x + _DOT_MM, y + _DOT_MM) for _, x, y in seen]
     for site, x, y in seen:
-        sign = "" if site.state == "planned" else f" {STATES[site.state].sign}"
-        name = site.name + sign
+        name = named(site)
         wide = 0.62 * _NAME_MM * len(name)
         for left, bottom in (
             (x + 3.5, y + 2.3), (x - 3.5 - wide, y + 2.3),

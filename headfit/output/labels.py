@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats
-from headfit.output.scene import VIEW_ANGLE_DEGREES, DrawnSite, Scene
+from headfit.output.scene import STATES, VIEW_ANGLE_DEGREES, DrawnSite, Scene
 
 # Cosine of the angle between scalp and line of sight below which a name would lie on the contour.
 _FACING = 0.10
 _CLEAR_MM = 3.0  # from the middle of a marker to where it stands clear of the skin
-_LETTER_WIDTH = 0.62  # of the height, in a bold sans-serif
+_LETTER_WIDTH = 0.72  # of the height, in a bold sans-serif
 # Radius of the marker of a site of 10-20, of 10-10 and beyond, on the adult template.
 _MARKER_MM = (2.6, 2.2, 1.3)
 _ADULT_MM = 235.0  # its height without the neck
@@ -122,6 +122,11 @@ def marker_mm(scene: Scene, site: DrawnSite) -> float:
     return _MARKER_MM[site.rank] * size_of(scene)
 
 
+def named(site: DrawnSite) -> str:
+    """The name with the sign of its state, so that no colour alone tells it."""
+    return site.name if site.state == "planned" else f"{site.name} {STATES[site.state].sign}"
+
+
 def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:
     """The names to write, the important ones first.
 
@@ -144,7 +149,7 @@ def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:
     placed = []
     width_px, height_px = view.size_px
     for i, (site, (x, y)) in enumerate(zip(sites, places, strict=True)):
-        width, height = _LETTER_WIDTH * letter_px * len(site.name), letter_px
+        width, height = _LETTER_WIDTH * letter_px * len(named(site)), letter_px
         away = radii[i] + _GAP_SHARE * letter_px
         others = markers[:i] + markers[i + 1 :]
         for left, low in (

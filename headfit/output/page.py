@@ -18,6 +18,7 @@ from headfit.output.scene import (
     CAMERAS,
     HEAD_COLOUR,
     LAYERS,
+    LINE_COLOURS,
     STATES,
     VIEW_ANGLE_DEGREES,
     DrawnSite,
@@ -46,6 +47,7 @@ def legend() -> dict[str, Any]:
         "layers": LAYERS,
         "view_angle_degrees": VIEW_ANGLE_DEGREES,
         "head_colour": HEAD_COLOUR,
+        "line_colours": LINE_COLOURS,
     }
 
 

@@ -8,7 +8,9 @@ would crash.
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Callable
+from importlib import resources
 from typing import Any
 
 import numpy as np
@@ -16,14 +18,20 @@ import numpy as np
 from headfit.anatomy.head import CAP
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.output.driver import Driver, prepare
-from headfit.output.labels import View, marker_mm, place_names, size_of
-from headfit.output.scene import CAMERAS, HEAD_COLOUR, STATES, VIEW_ANGLE_DEGREES, Scene
+from headfit.output.labels import View, marker_mm, named, place_names, size_of
+from headfit.output.scene import (
+    CAMERAS,
+    HEAD_COLOUR,
+    LINE_COLOURS,
+    STATES,
+    VIEW_ANGLE_DEGREES,
+    Scene,
+)
 
-_ARC_COLOUR, _ROW_COLOUR = "#57493d", "#8d7f72"
-_SURE_COLOUR = "#0b5cad"
-_REGION_COLOUR = "#b3261e"
-_CHAIN_COLOUR = "#7b3f98"
 _INK = "#1b1b1b"
+_FONT_FILE = 4  # VTK_FONT_FILE of vtkTextProperty.h, which Python is not told
+_WORDS_SHARE = 0.27  # of the width of the picture, left of the head
+_LETTER_WIDTH = 0.58  # of the size of the letters, in running text
 # A picture is drawn this many times as large and averaged: smooth edges without the antialiasing of
 # the driver, which differs from driver to driver.
 _OVERSAMPLING = 2
@@ -157,6 +165,17 @@ def _add_head(plotter: Any, scene: Scene) -> None:
     )  # fmt: skip
 
 
+def _over_the_head(start_mm: Floats, end_mm: Floats, focus_mm: Floats) -> Floats:
+    """A curve outside the head between two places on it; the chord would go through."""
+    share = np.linspace(0.0, 1.0, 25)[:, None]
+    chord = (1 - share) * (start_mm - focus_mm) + share * (end_mm - focus_mm)
+    size = (1 - share) * np.linalg.norm(start_mm - focus_mm)
+    size = size + share * np.linalg.norm(end_mm - focus_mm)
+    height = 1.0 + 0.12 * np.linalg.norm(end_mm - start_mm) * np.sin(np.pi * share)
+    way = chord / np.linalg.norm(chord, axis=1, keepdims=True)
+    return np.asarray(focus_mm + (size + height) * way)
+
+
 def _tube(points_mm: Floats, radius_mm: float, *, closed: bool = False) -> Any:
     import pyvista
 
@@ -177,19 +196,17 @@ def _add_all(plotter: Any, parts: list[Any], colour: str, **look: Any) -> None:
 
 def _add_lines(plotter: Any, scene: Scene) -> None:
     size = size_of(scene)
-    rows = [arc for arc in scene.arcs if arc.name.startswith("row")]
-    main = [arc for arc in scene.arcs if not arc.name.startswith("row")]
-    _add_all(plotter, [_tube(arc.points_mm, 0.35 * size) for arc in rows], _ROW_COLOUR)
-    _add_all(plotter, [_tube(arc.points_mm, 0.60 * size) for arc in main], _ARC_COLOUR)
-    _add_all(
-        plotter,
-        [_tube(region.outline_mm, 1.0 * size, closed=True) for region in scene.regions],
-        _REGION_COLOUR,
-    )
+    arcs = [
+        _tube(arc.points_mm, (0.35 if arc.name.startswith("row") else 0.60) * size)
+        for arc in scene.arcs
+    ]
+    _add_all(plotter, arcs, LINE_COLOURS["arcs"])
+    rims = [_tube(region.outline_mm, 1.0 * size, closed=True) for region in scene.regions]
+    _add_all(plotter, rims, LINE_COLOURS["regions"])
     pairs = [pair for chain in scene.chains for pair in chain.derivations]
-    _add_all(plotter, [_tube(pair.path_mm, 0.9 * size) for pair in pairs], _CHAIN_COLOUR)
-    moves = [np.array([arrow.start_mm, arrow.end_mm]) for arrow in scene.arrows]
-    _add_all(plotter, [_tube(move, 0.9 * size) for move in moves], _INK)
+    _add_all(plotter, [_tube(pair.path_mm, 0.9 * size) for pair in pairs], LINE_COLOURS["chains"])
+    moves = [_over_the_head(a.start_mm, a.end_mm, scene.focus_mm) for a in scene.arrows]
+    _add_all(plotter, [_tube(move, 0.9 * size) for move in moves], LINE_COLOURS["moves"])
 
 
 def _add_sites(plotter: Any, scene: Scene) -> None:
@@ -203,7 +220,7 @@ def _add_sites(plotter: Any, scene: Scene) -> None:
         for ellipse in scene.ellipses
         if ellipse.site in lift
     ]
-    _add_all(plotter, rings, _SURE_COLOUR)
+    _add_all(plotter, rings, LINE_COLOURS["uncertainty"])
     bodies = {
         "ball": pyvista.Sphere(radius=1.0, theta_resolution=24, phi_resolution=16),
         "box": pyvista.Cube(x_length=1.75, y_length=1.75, z_length=1.75),
@@ -224,31 +241,53 @@ def _add_sites(plotter: Any, scene: Scene) -> None:
         plotter.add_mesh(marks, color=_INK, smooth_shading=True, pickable=False)
 
 
+def _key(scene: Scene) -> list[str]:
+    """What the marks mean, of those that are there."""
+    present = {site.state for site in scene.sites}
+    said = [
+        f"{state.sign} {state.words}."
+        for name, state in STATES.items()
+        if name in present and name != "planned"
+    ]
+    if scene.ellipses:
+        said.insert(0, "Ring: the site lies inside with 95 % probability.")
+    if scene.arrows:
+        said.append("Line from a site: where its mark was made.")
+    if scene.chains:
+        said.append("Thick lines: derivations.")
+    if scene.regions:
+        said.append("Closed outline: must stay free.")
+    return said
+
+
 def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None:
     """Names that follow the camera, the title above and the captions below."""
     from vtkmodules.vtkRenderingCore import vtkTextActor
+
+    fonts = resources.files("headfit.output") / "fonts"
 
     def text(words: str, px: float, *, bold: bool) -> Any:
         actor = vtkTextActor()
         actor.SetInput(words)
         style = actor.GetTextProperty()
-        style.SetFontFamilyToArial()
+        style.SetFontFamily(_FONT_FILE)
+        style.SetFontFile(str(fonts / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")))
         style.SetFontSize(round(px))
-        style.SetBold(bold)
         style.SetColor(0.07, 0.07, 0.07)
         return actor
 
-    names = {site.name: text(site.name, letter_px, bold=True) for site in scene.sites}
+    names = {site.name: text(named(site), letter_px, bold=True) for site in scene.sites}
     for actor in names.values():
         actor.SetVisibility(False)
         actor.GetTextProperty().SetBackgroundColor(1.0, 1.0, 1.0)
         actor.GetTextProperty().SetBackgroundOpacity(0.6)
         plotter.renderer.AddActor(actor)
     title = text(scene.title, 1.35 * letter_px, bold=True)
-    said = [how, *scene.captions]
-    if scene.ellipses:
-        said.insert(1, "Ring round a site: it lies inside with 95 % probability.")
-    captions = text("\n".join(said), 0.85 * letter_px, bold=False)
+    said = [how, *_key(scene), *scene.captions]
+    width_px = plotter.render_window.GetSize()[0]
+    n_letters = round(_WORDS_SHARE * width_px / (0.85 * letter_px * _LETTER_WIDTH))
+    lines = [line for words in said for line in textwrap.wrap(words, n_letters)]
+    captions = text("\n".join(lines), 0.85 * letter_px, bold=False)
     captions.GetTextProperty().SetLineSpacing(1.25)
     plotter.renderer.AddActor(title)
     plotter.renderer.AddActor(captions)

@@ -27,12 +27,16 @@ _DRAWN = ("left", "right", "front", "back", "top")
 
 @dataclass(frozen=True)
 class Section:
-    """A part of the report: a heading, sentences, tables, and a drawing as SVG or none."""
+    """A part of the report: a heading, facts, sentences, tables, and a drawing as SVG or none.
+
+    A fact is a word and what stands behind it, such as ("Age", "adult").
+    """
 
     title: str
     sentences: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
     drawing: str = ""
+    facts: tuple[tuple[str, str], ...] = ()
 
 
 def report_html(
@@ -86,11 +90,16 @@ def report_html(
 
 
 def _section(section: Section) -> str:
+    facts = "".join(
+        f"<div><dt>{escape(word)}</dt><dd>{escape(text)}</dd></div>" for word, text in section.facts
+    )
+    if facts:
+        facts = f'<dl class="facts">{facts}</dl>'
     sentences = "".join(f"<p>{escape(text)}</p>" for text in section.sentences)
     tables = "".join(f'<div class="scroll">{table_html(table)}</div>' for table in section.tables)
-    return (
-        f"<section><h2>{escape(section.title)}</h2>{sentences}{tables}{section.drawing}</section>"
-    )
+    whole = ' class="whole"' if section.drawing else ""  # a heading stays with its drawing
+    heading = f"<h2>{escape(section.title)}</h2>"
+    return f"<section{whole}>{heading}{facts}{sentences}{tables}{section.drawing}</section>"
 
 
 def _built(name: str) -> str:

@@ -55,6 +55,13 @@ STATES: dict[str, State] = {
     "blocked": State("lies in a place that must stay free", "×", "box", "#1b1b1b"),
 }
 HEAD_COLOUR = "#e8ded3"
+LINE_COLOURS: dict[str, str] = {
+    "arcs": "#4a6378",
+    "uncertainty": "#7a5200",
+    "moves": STATES["far"].colour,
+    "chains": "#16324f",
+    "regions": "#7a1f1f",
+}
 
 
 @dataclass(frozen=True)
@@ -344,7 +351,7 @@ def make_scene(
     part = head.part if head.part is not None else np.full(len(head.vertices_mm), SCALP)
     ellipses = _ellipses(sites, spreads) if spreads is not None else ()
     sure = {ellipse.site: float(np.linalg.norm(ellipse.major_mm)) for ellipse in ellipses}
-    always = [head.label] if head.label else []
+    always = [f"Template: {head.label}"] if head.label else []
     return Scene(
         title,
         (*always, *captions, PREDICTED, NOT_MEDICAL),
@@ -377,16 +384,11 @@ def _drawn_sites(sites: Sites, sure_mm: dict[str, float]) -> tuple[DrawnSite, ..
         start = ARCS[arc].start if arc else ""
         drawn.append(
             DrawnSite(
-                name,
-                point,
-                normal,
-                rank=_rank(name),
-                arc=arc,
-                start=LANDMARK_TITLES.get(start, start),
-                from_start_mm=distance,
+                name, point, normal, rank=_rank(name), arc=arc,
+                start=LANDMARK_TITLES.get(start, start), from_start_mm=distance,
                 sure_mm=sure_mm.get(name),
             )
-        )
+        )  # fmt: skip
     return tuple(drawn)
 
 
@@ -397,12 +399,6 @@ def _ellipses(sites: Sites, spreads: Spreads) -> tuple[Ellipse, ...]:
         spreads.names, spreads.along, spreads.across, spreads.ellipses_mm, strict=True
     ):
         cos, sin = np.cos(angle), np.sin(angle)
-        found.append(
-            Ellipse(
-                name,
-                point[name],
-                a * (cos * along + sin * across),
-                b * (cos * across - sin * along),
-            )
-        )
+        major, minor = a * (cos * along + sin * across), b * (cos * across - sin * along)
+        found.append(Ellipse(name, point[name], major, minor))
     return tuple(found)

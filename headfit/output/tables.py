@@ -69,11 +69,16 @@ def mm(length_mm: float | None) -> str:
     return "" if length_mm is None else f"{length_mm:.0f}".replace("-0", "0")
 
 
-def site_table(scene: Scene) -> Table:
-    """Every site under its arc, in the order in which arcs are measured, with where to mark it."""
+def site_table(scene: Scene, *, measured: bool = True) -> Table:
+    """Every site under its arc, in the order in which arcs are measured, with where to mark it.
+
+    While nothing is `measured` no place on the tape is told: it would be that of the template head.
+    """
     compared = any(site.deviation_mm is not None for site in scene.sites)
     sure = any(site.sure_mm is not None for site in scene.sites)
-    columns = [Column("Site"), Column("Mark at", "cm", number=True)]
+    columns = [Column("Site")]
+    if measured:
+        columns.append(Column("Mark at", "cm", number=True))
     if sure:
         columns.append(Column("Sure to ±", "mm", number=True))
     if compared:
@@ -84,9 +89,10 @@ def site_table(scene: Scene) -> Table:
     for arc in [*arcs, ""]:
         of_arc = [site for site in scene.sites if site.arc == arc]
         if of_arc:
-            rows.append(Row((_arc_heading(scene, arc),), heading=True))
+            said = _arc_heading(scene, arc, measured=measured)
+            rows.append(Row((said,), heading=True))
         for site in sorted(of_arc, key=_place_on_tape):
-            cells = [site.name, cm(site.from_start_mm)]
+            cells = [site.name, *([cm(site.from_start_mm)] if measured else [])]
             if sure:
                 cells.append(mm(site.sure_mm))
             if compared:
@@ -96,7 +102,11 @@ def site_table(scene: Scene) -> Table:
             usual = {"planned": "", "near": state.sign}.get(site.state)
             said = f"{state.sign} {site.note or state.words}" if usual is None else usual
             rows.append(Row((*cells, said), site.name))
-    caption = "Tape distance of each site along its arc."
+    caption = (
+        "Where each site is marked on the tape laid along its arc."
+        if measured
+        else "Nothing is measured yet: where to mark each site is told after the first measurement."
+    )
     return Table("sites", caption, tuple(columns), tuple(rows))
 
 
@@ -104,9 +114,11 @@ def _place_on_tape(site: DrawnSite) -> float:
     return float("inf") if site.from_start_mm is None else site.from_start_mm
 
 
-def _arc_heading(scene: Scene, arc: str) -> str:
+def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
     if not arc:
         return "Beside the arcs"
+    if not measured:
+        return f"{arc[0].upper()}{arc[1:]}"
     length = next(line.length_mm for line in scene.arcs if line.name == arc)
     start, end = (LANDMARK_TITLES.get(name, name) for name in (ARCS[arc].start, ARCS[arc].end))
     return f"{arc[0].upper()}{arc[1:]}: {cm(length)} cm from {start} to {end}"

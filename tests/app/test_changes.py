@@ -120,6 +120,10 @@ def test_all_other_entries_of_a_case_can_be_changed() -> None:
         ({"rules": {"inner": "x"}}, "unknown rule for inner 'x'"),
         ({"rules": {"iner": "row"}}, "unknown rule 'iner'"),
         ({"rules": []}, "rules of a change must be an object"),
+        ({"shape": []}, "shape of a change must be an object"),
+        ({"shape": {"vault_22": 1}}, "unknown shape mode 'vault_22': did you mean 'vault_2_m2'"),
+        ({"shape": {"vault_3_2": 9}}, "must lie in -6 to 6 mm, got 9 mm"),
+        ({"shape": {"vault_3_2": "1"}}, "must be a finite number, got '1'"),
         ({"free": [{"site": "C3"}]}, "must lie in 0 to 150 mm|give its radius"),
         ({"free": [{"site": "C3", "radius_mm": -1}]}, "must lie in 0 to 150 mm"),
         ({"free": [{"place": "C3"}]}, "unknown entry of a free place 'place'"),
@@ -132,6 +136,13 @@ def test_a_wrong_entry_is_said_in_one_sentence(entries: object, message: str) ->
     with pytest.raises(InputError, match=message) as caught:
         change(entries)
     assert "\n" not in str(caught.value)
+
+
+def test_a_mode_set_by_hand_comes_and_goes() -> None:
+    one = change({"shape": {"vault_3_2": 1.5}})
+    two = change({"shape": {"vault_2_m2": -2}}, one)
+    assert dict(two.shape) == {"vault_3_2": 1.5, "vault_2_m2": -2.0}
+    assert dict(change({"shape": {"vault_3_2": None, "vault_2_m2": None}}, two).shape) == {}
 
 
 def test_an_unknown_set_of_derivations_is_a_lookup_error_too() -> None:
@@ -147,11 +158,15 @@ JSON = st.recursive(
     max_leaves=8,
 )
 ENTRY = st.sampled_from(
-    "label age sex system unit doubtful align note tape rules free derivations marks".split()
+    "label age sex system unit doubtful align note tape shape rules free derivations marks".split()
 )
 
 
-@given(st.dictionaries(ENTRY, JSON | st.dictionaries(st.sampled_from(["ring", "curve"]), JSON)))
+@given(
+    st.dictionaries(
+        ENTRY, JSON | st.dictionaries(st.sampled_from(["ring", "curve", "vault_3_2"]), JSON)
+    )
+)
 def test_any_json_is_accepted_or_refused_in_one_sentence(entries: dict[str, object]) -> None:
     try:
         said = change(entries).label

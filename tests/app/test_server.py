@@ -21,6 +21,7 @@ from running_app import RunningApp, running
 
 from headfit.app.desk import Desk
 from headfit.fitting.fit import fit_head
+from headfit.fitting.shape import shape_model
 from headfit.fitting.tape import Tape
 from headfit.output.page import packed
 
@@ -309,12 +310,43 @@ def test_the_page_is_told_the_head_that_python_fits(own_app: RunningApp) -> None
 
 def test_the_slopes_foresee_the_next_fit(own_app: RunningApp) -> None:
     before = own_app.get("state")["fit"]
-    after = own_app.change(tape={"nasion_inion": "36.9"})["fit"]
+    after = own_app.change(tape={"nasion_inion": "36.4"})["fit"]
     step = after["measured_mm"]["nasion_inion"] - before["measured_mm"]["nasion_inion"]
     foreseen = np.array(before["parameters"]) + step * np.array(before["gain"]["nasion_inion"])
     moved = np.array(after["parameters"]) - before["parameters"]
     assert np.linalg.norm(moved) > 0.1
     assert np.linalg.norm(np.array(after["parameters"]) - foreseen) < 0.2 * np.linalg.norm(moved)
+
+
+# For a mode that was free, and for one that was set before beside another.
+@pytest.mark.parametrize("before", [{}, {"vault_2_m2": 0.5, "vault_3_m1": -0.5}])
+def test_the_slopes_foresee_a_mode_set_by_hand(
+    own_app: RunningApp, before: dict[str, float]
+) -> None:
+    fit = own_app.change(shape=before)["fit"] if before else own_app.get("state")["fit"]
+    assert fit["now_mm"]["vault_2_m2"] == pytest.approx(before.get("vault_2_m2", 0.0), abs=0.01)
+    after = own_app.change(shape={"vault_2_m2": 1.2})
+    assert after["case"]["shape"] == {**before, "vault_2_m2": 1.2}
+    step = 1.2 - fit["now_mm"]["vault_2_m2"]
+    foreseen = np.array(fit["parameters"]) + step * np.array(fit["gain"]["vault_2_m2"])
+    start, wanted, reached = (
+        shape_model().vertices_mm(np.array(parameters))
+        for parameters in (fit["parameters"], foreseen, after["fit"]["parameters"])
+    )
+    moved = np.linalg.norm(reached - start, axis=1).max()
+    assert moved > 1.0
+    # What is left is of second order in the change, and the fit ends a little before the top.
+    assert np.linalg.norm(reached - wanted, axis=1).max() < 0.35 * moved
+    assert "flat on one side (right) 1.2 mm" in " ".join(after["scene"]["captions"])
+    assert own_app.change(shape={"vault_2_m2": None})["case"]["shape"] == {
+        name: value for name, value in before.items() if name != "vault_2_m2"
+    }
+
+
+def test_a_shape_no_head_has_is_refused_at_its_slider(own_app: RunningApp) -> None:
+    answer = own_app.change(422, shape={"vault_4_3": 6.0})
+    assert "a shape set by hand must leave a head" in answer["refused"]["vault_4_3"]
+    assert own_app.get("state")["case"]["shape"] == {}
 
 
 def test_a_quick_change_moves_sites_and_a_full_one_advises(own_app: RunningApp) -> None:
@@ -380,9 +412,8 @@ def test_marks_are_kept_beside_the_case_and_compared(own_app: RunningApp) -> Non
     revision = own_app.get("revision")["revision"]
     files = [{"name": "marks.tsv", "text": dirty_marks()}]
     state = own_app.post("marks", {"revision": revision, "files": files})
-    said = " ".join(state["sentences"]["comparison"])
-    assert "C3 and C4 look exchanged" in said
-    assert "taken as cm" in said
+    assert "C3 and C4 look exchanged" in " ".join(state["sentences"]["comparison"])
+    assert "taken as cm" in " ".join(state["sentences"]["marks"])
     sites = {site["name"]: site for site in state["scene"]["sites"]}
     assert sites["Pz"]["deviation_mm"] == pytest.approx(OFF_MM, abs=1.0)
     assert {arrow["site"] for arrow in state["scene"]["arrows"]} == {*EXCHANGED, OFF}

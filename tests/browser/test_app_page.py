@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from browser_tab import FOLLOW_SLIDER, Tab, launch
+from demo_case import TEXT
 from dirty_marks import dirty_marks
 from playwright.sync_api import Playwright
 from running_app import RunningApp, running
@@ -93,6 +94,91 @@ def test_the_head_foreseen_is_near_the_head_confirmed(tab: Tab, app: RunningApp)
     assert moved > 1.5
     # First order in the change: a sixth of the move at most.
     assert np.linalg.norm(confirmed - foreseen, axis=1).max() < 0.2 * moved + 0.3
+
+
+SLIDE_BY_HAND = """mm => { const slider = document.querySelector('#h-vault_2_m2');
+  slider.value = String(mm);
+  slider.dispatchEvent(new Event('input'));
+  return Array.from(headfit.viewer.head.geometry.getAttribute('position').array); }"""
+LET_GO = "document.querySelector('#h-vault_2_m2').dispatchEvent(new Event('change'))"
+
+
+def test_a_shape_set_by_hand_is_followed_confirmed_saved_and_taken_back(
+    tab: Tab, open_tab: Callable[..., Tab], app: RunningApp
+) -> None:
+    tab.open_app(app)
+    tab.page.click(".hand > summary")
+    line = tab.page.locator(".handline", has=tab.page.locator("#h-vault_2_m2"))
+    assert line.locator("output").inner_text() == "as fitted"
+    assert not line.get_by_role("button").is_visible()
+    before = head_vertices(tab)
+    foreseen = np.array(tab.page.evaluate(SLIDE_BY_HAND, 2.0)).reshape(-1, 3)
+    assert line.locator("output").inner_text() == "right 2.0 mm"
+    tab.page.evaluate(LET_GO)
+    tab.settle()
+    assert app.get("state")["case"]["shape"] == {"vault_2_m2": 2.0}
+    confirmed = head_vertices(tab)
+    moved = np.linalg.norm(confirmed - before, axis=1).max()
+    assert moved > 2.0
+    assert np.linalg.norm(confirmed - foreseen, axis=1).max() < 0.35 * moved
+    # To the right is +x, to the nose +y: the back of the right side went in.
+    back_right = (before[:, 0] > 40) & (before[:, 1] < -40) & (before[:, 2] > 20)
+    depth = np.linalg.norm(before[back_right], axis=1) - np.linalg.norm(
+        confirmed[back_right], axis=1
+    )
+    assert depth.mean() > 1.0
+    assert "flat on one side (right) 2.0 mm" in tab.page.inner_text(".told")
+    tab.page.click("button:text-is('Save')")
+    tab.until("headfit.app.state.saved")
+    again = open_tab()
+    again.open_app(app)
+    again.page.click(".hand > summary")
+    assert again.page.input_value("#h-vault_2_m2") == "2"
+    again.page.get_by_role("button", name="reset: back of the head flat").click()
+    again.until("!('vault_2_m2' in headfit.app.state.case.shape)")
+    again.settle()
+    assert np.abs(head_vertices(again) - before).max() < 0.01
+    assert again.page.evaluate("document.activeElement.id") == "h-vault_2_m2"
+
+
+def test_a_shape_beyond_belief_is_refused_beside_its_slider(tab: Tab, app: RunningApp) -> None:
+    app.change(shape={"vault_4_3": 1.0})
+    tab.open_app(app)
+    tab.page.click(".hand > summary")
+    tab.page.evaluate(
+        """() => { const slider = document.querySelector('#h-vault_4_3');
+          slider.value = '6'; slider.dispatchEvent(new Event('change')); }"""
+    )
+    reason = tab.page.locator("#h-vault_4_3-why")
+    reason.wait_for(state="visible")
+    assert reason.inner_text().startswith("Not used: a shape set by hand must leave a head")
+    assert app.get("state")["case"]["shape"] == {"vault_4_3": 1.0}
+
+
+def test_nothing_can_be_set_by_hand_or_marked_before_something_is_measured(
+    tab: Tab, app: RunningApp
+) -> None:
+    app.post("new", {})
+    tab.open_app(app)
+    assert "A template head" in tab.page.inner_text(".banner")
+    tab.page.click(".hand > summary")
+    assert tab.page.is_disabled("#h-vault_2_m2")
+    assert tab.page.locator("#panel-sites td.number").count() == 0
+    tab.page.fill("#m-nasion_inion", "36")
+    tab.until("headfit.app.state.fit")
+    tab.settle()
+    assert not tab.page.is_visible(".banner")
+    assert not tab.page.is_disabled("#h-vault_2_m2")
+    assert tab.mark_at("Cz") == pytest.approx(18.0, abs=0.1)  # half of the arc
+
+
+def test_derivations_that_a_case_file_calls_by_their_title_are_chosen(
+    tab: Tab, app: RunningApp
+) -> None:
+    text = TEXT + '\n[derivations]\nset = "Longitudinal bipolar"\n'
+    tab.open_app(app.restarted(text))
+    tab.page.click("#tab-derivations")
+    assert tab.page.input_value("#montage") == "longitudinal"
 
 
 def test_a_click_on_a_site_chooses_its_row_and_the_reverse(tab: Tab, app: RunningApp) -> None:

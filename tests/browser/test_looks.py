@@ -76,6 +76,27 @@ def test_places_to_keep_free_and_derivations(open_tab: OpenTab, app: RunningApp)
     assert_looks_as_stored(tab.page.screenshot(), f"app-derivations-{size(LARGE)}")
 
 
+def test_an_empty_case(open_tab: OpenTab, app: RunningApp) -> None:
+    tab = open_tab(viewport=SMALL)
+    app.post("new", {})
+    tab.open_app(app)
+    assert_looks_as_stored(tab.page.screenshot(), f"app-empty-{size(SMALL)}")
+
+
+def test_a_refusal_and_a_shape_set_by_hand(open_tab: OpenTab, app: RunningApp) -> None:
+    tab = open_tab(viewport=SMALL, color_scheme="dark")
+    app.change(shape={"vault_2_m2": 2.0})
+    tab.open_app(app)
+    tab.page.fill("#m-nasion_inion", "366")
+    tab.page.keyboard.press("Tab")
+    tab.page.locator("#m-nasion_inion-why").wait_for(state="visible")
+    tab.page.click(".hand > summary")
+    tab.page.evaluate("document.querySelector('.hand').scrollIntoView()")
+    tab.page.evaluate("document.activeElement.blur()")
+    tab.settle()
+    assert_looks_as_stored(tab.page.screenshot(), f"app-by-hand-{size(SMALL)}")
+
+
 @cache
 def report_text() -> str:
     return report_of(view_case(case_of_text(TEXT, Path())), "demo.toml")

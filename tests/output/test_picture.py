@@ -137,7 +137,8 @@ def test_the_window_turns_to_a_named_view_by_a_key(
     np.testing.assert_allclose(seen["at first"], scene().camera("top")[0])
     np.testing.assert_allclose(seen["after F2"], scene().camera("left")[0])
     assert seen["smooth"] == (renderer == "AMD Radeon")
-    assert any("Turn with the mouse; F1 front, F2 left" in text for text in seen["words"])
+    words = [" ".join(text.split()) for text in seen["words"]]
+    assert any("Turn with the mouse; F1 front, F2 left" in text for text in words)
     assert scene().title in seen["words"]
 
 

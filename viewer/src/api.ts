@@ -11,6 +11,16 @@ export interface Measurement {
   readonly highest_mm: number;
 }
 
+/** A mode in words; `below` and `above` say what a value on that side of 0 means. */
+export interface HandMode {
+  readonly name: string;
+  readonly most_mm: number;
+  readonly title: string;
+  readonly below: string;
+  readonly above: string;
+  readonly common: boolean;
+}
+
 export interface Start {
   readonly version: string;
   readonly legend: Legend;
@@ -20,6 +30,7 @@ export interface Start {
   readonly sexes: readonly string[];
   readonly units: Readonly<Record<string, number>>;
   readonly alignments: readonly string[];
+  readonly hand_modes: readonly HandMode[];
   readonly landmarks: readonly { readonly name: string; readonly title: string }[];
   readonly rules: Readonly<Record<string, readonly string[]>>;
   readonly montages: readonly { readonly name: string; readonly title: string }[];
@@ -40,6 +51,8 @@ export interface Fit {
   readonly frame_steps: Readonly<Record<string, readonly number[]>>;
   readonly gain: Readonly<Record<string, readonly number[]>>;
   readonly measured_mm: Readonly<Record<string, number>>;
+  /** Where each value stands that can be moved: readings and shape modes. */
+  readonly now_mm: Readonly<Record<string, number>>;
 }
 
 export interface FreePlace {
@@ -58,6 +71,7 @@ export interface CaseData {
   readonly unit: string;
   readonly tape: Readonly<Record<string, string>>;
   readonly doubtful: readonly string[];
+  readonly shape: Readonly<Record<string, number>>;
   readonly rules: Readonly<Record<string, string>>;
   readonly free: readonly FreePlace[];
   readonly derivations: string | null;

@@ -4,6 +4,7 @@ import { Changes, merged, type Change } from "./changes";
 import { ask } from "./dialogs";
 import { button, make, sentences } from "./dom";
 import { Facts } from "./facts";
+import { ByHand } from "./hand";
 import { Model } from "./model";
 import { Comparison, Derivations, FreePlaces, Shape, type PanelEvents } from "./panels";
 import { place, type Placed } from "./place";
@@ -17,6 +18,7 @@ export class App {
   readonly placed: Placed | null;
   private model: Model | null = null;
   private readonly sheet: Sheet;
+  private readonly byHand: ByHand;
   private readonly facts: Facts;
   private readonly comparison: Comparison;
   private readonly derivations: Derivations;
@@ -31,6 +33,7 @@ export class App {
   private readonly saved = make("span", { className: "savestate" });
   private readonly said = make("p", { className: "status" });
   private readonly command = make("code");
+  private readonly banner = make("p", { className: "banner" });
   private disputed: Change | null = null;
   private sliding: Record<string, number> = {}; // values under a slider that were not confirmed yet, mm
 
@@ -53,8 +56,13 @@ export class App {
     };
     this.sheet = new Sheet(start, {
       typed: (name, text) => this.type(name, text),
-      slid: (name, text, mm, settled) => this.slide(name, text, mm, settled),
+      slid: (name, text, mm, settled) => this.follow(name, mm, { tape: { [name]: text } }, settled),
     });
+    this.byHand = new ByHand(start.hand_modes, {
+      shaped: (name, mm, settled) => this.follow(name, mm, { shape: { [name]: mm } }, settled),
+      released: (name) => events.change({ shape: { [name]: null } }),
+    });
+    this.sheet.list.append(this.byHand.element);
     this.facts = new Facts(start, events.change);
     this.comparison = new Comparison(start, events);
     this.derivations = new Derivations(start, events);
@@ -75,11 +83,11 @@ export class App {
       make("main", {}, [make("div", { className: "left" }, [this.facts.element, this.sheet.element, this.advice]), view, this.tabs.element]),
       make("footer", { className: "bar" }, [this.said, make("p", { className: "same" }, ["Same from a terminal: ", this.command])]),
     );
-    this.sheet.element.querySelector("h2")!.append(" ", make("span", { className: "unit", id: "unit-said", textContent: "cm" }));
     this.placed = place(view, start.legend, {
       picked: (site) => this.choose(site),
       touched: (point) => this.free.touched(point),
-    });
+    }, true);
+    view.append(this.banner);
     const joined = link(this.tabs.element, () => this.placed?.viewer ?? null);
     this.tables = joined.tables;
     this.choose = (site, turn) => {
@@ -90,14 +98,16 @@ export class App {
   }
 
   private actions(): HTMLElement {
-    const theme = button("dark", () => {
-      const root = document.documentElement;
-      const dark = root.dataset["theme"] ? root.dataset["theme"] === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
-      root.dataset["theme"] = dark ? "light" : "dark";
+    const root = document.documentElement;
+    const dark = (): boolean => (root.dataset["theme"] ? root.dataset["theme"] === "dark" : matchMedia("(prefers-color-scheme: dark)").matches);
+    const theme = button("", () => {
+      root.dataset["theme"] = dark() ? "light" : "dark";
       localStorage.setItem("headfit-theme", root.dataset["theme"]);
+      theme.textContent = dark() ? "Light" : "Dark";
       this.placed?.viewer.theme();
     });
-    theme.textContent = "light / dark";
+    theme.textContent = dark() ? "Light" : "Dark";
+    theme.title = "colours of the page";
     return make("div", { className: "group actions" }, [
       button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
       button("Export", () => void this.hand()), theme,
@@ -118,6 +128,7 @@ export class App {
     }
     this.sheet.accept(Object.keys(state.case.tape).concat(Object.keys(before?.case.tape ?? {})));
     this.sheet.show(state);
+    this.byHand.show(state);
     this.facts.show(state.case);
     this.comparison.show(state);
     this.derivations.show(state);
@@ -126,6 +137,8 @@ export class App {
     const advice = [state.problem && `This case cannot be fitted: ${state.problem}.`, ...(state.sentences["advice"] ?? [])].filter(Boolean);
     this.advice.replaceChildren(make("h2", { textContent: "Advice" }), advice.length ? sentences(advice) : make("p", { textContent: state.fit ? "Nothing to take again." : "Start with the three tapes." }));
     this.placed?.tell(state.scene);
+    this.banner.hidden = Boolean(state.fit);
+    this.banner.textContent = state.problem ? "This case cannot be fitted: a template head is shown." : "A template head, until the first measurement is typed.";
     this.showHead(state);
     if (state.found) this.say(state.found);
     else this.say(state.fit ? "Fitted." : "Nothing measured yet.");
@@ -141,7 +154,7 @@ export class App {
 
   private showHead(state: Quick): void {
     document.title = `${state.scene.title || "headfit"} – headfit`;
-    this.title.textContent = state.scene.title || "unnamed case";
+    this.title.textContent = this.title.title = state.scene.title || "unnamed case";
     this.saved.textContent = state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
     this.saved.classList.toggle("open", !state.saved);
     fill(this.sites, state.tables["sites"]!);
@@ -156,7 +169,7 @@ export class App {
   /** Show the head as it will be, from what the last fit knows. */
   private foresee(): void {
     const fit = this.state.fit;
-    const ahead = Object.fromEntries(Object.entries(this.sliding).filter(([name, mm]) => Math.abs((fit?.measured_mm[name] ?? mm) - mm) > 0.05));
+    const ahead = Object.fromEntries(Object.entries(this.sliding).filter(([name, mm]) => Math.abs((fit?.now_mm[name] ?? mm) - mm) > 0.05));
     if (!fit || !this.model || !Object.keys(ahead).length) return;
     const foreseen = Model.foreseen(fit, ahead);
     if (foreseen) this.placed?.viewer.foresee(this.model.vertices(foreseen));
@@ -171,11 +184,12 @@ export class App {
     this.changes.push({ tape: { [name]: text || null } });
   }
 
-  private slide(name: string, text: string, mm: number, settled: boolean): void {
+  /** A value under a slider, in mm: the page shows what it foresees, the program confirms. */
+  private follow(name: string, mm: number, change: Change, settled: boolean): void {
     this.sliding[name] = mm;
     this.placed?.viewer.stage.coarse(!settled);
     this.foresee();
-    this.changes.push({ tape: { [name]: text } }, !settled);
+    this.changes.push(change, !settled);
     if (settled) this.sliding = {};
   }
 
@@ -191,6 +205,7 @@ export class App {
       return;
     }
     this.sheet.refuse(error.refused);
+    this.byHand.refuse(error.refused);
     this.say(`Not accepted: ${error.message}`, true);
     if (!Object.keys(error.refused).length) this.facts.show(this.state.case);
     this.showHead(this.state);

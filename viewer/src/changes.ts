@@ -62,8 +62,11 @@ export class Changes {
   }
 }
 
-/** Values of the sheet are merged one by one, all else as a whole. */
+/** Values of the sheet and of the shape are merged one by one, all else as a whole. */
 export function merged(before: Change | null, change: Change): Change {
-  const tape = { ...(before?.["tape"] as object | undefined), ...(change["tape"] as object | undefined) };
-  return { ...before, ...change, ...(Object.keys(tape).length ? { tape } : {}) };
+  const both = { ...before, ...change };
+  for (const part of ["tape", "shape"]) {
+    if (before?.[part] && change[part]) both[part] = { ...(before[part] as object), ...(change[part] as object) };
+  }
+  return both;
 }

@@ -1,7 +1,6 @@
 // The bar under the head: looks and layers. Every control is a plain button or check box.
 import type { Legend, SceneData } from "./data";
 import { make } from "./dom";
-import { SURE_COLOUR } from "./figures";
 import type { Viewer } from "./viewer";
 
 export function controls(legend: Legend, viewer: Viewer): HTMLElement {
@@ -47,12 +46,13 @@ export function key(legend: Legend, scene: SceneData): HTMLElement {
     swatch.style.setProperty("--c", colour);
     list.append(make("li", {}, [swatch, words]));
   };
-  for (const name of new Set(scene.sites.map((site) => site.state))) {
+  const present = new Set(scene.sites.map((site) => site.state));
+  for (const name of Object.keys(legend.states).filter((each) => present.has(each))) {
     const state = legend.states[name]!;
-    tell(state.body, state.colour, `${state.sign} ${state.words}`);
+    tell(state.body, state.colour, name === "planned" ? state.words : `${state.sign} ${state.words}`);
   }
-  if (scene.ellipses.length) tell("ring", SURE_COLOUR, "true place, 95 % sure");
-  if (scene.regions.length) tell("rim", "", "must stay free");
+  if (scene.ellipses.length) tell("ring", legend.line_colours.uncertainty, "the site lies inside, 95 % sure");
+  if (scene.regions.length) tell("rim", legend.line_colours.regions, "must stay free");
   return list;
 }
 

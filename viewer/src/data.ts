@@ -23,6 +23,7 @@ export interface Legend {
   readonly layers: Readonly<Record<string, string>>;
   readonly view_angle_degrees: number;
   readonly head_colour: string;
+  readonly line_colours: Readonly<Record<"arcs" | "uncertainty" | "moves" | "chains" | "regions", string>>;
 }
 
 export interface HeadData {

@@ -11,6 +11,14 @@ const RULES: Readonly<Record<string, string>> = {
   length: "Tape runs",
 };
 
+const OPTIONS: Readonly<Record<string, string>> = {
+  "curve plane": "plane section", "curve shortest": "shortest path on the skin",
+  "inner row": "a quarter of the row", "inner parasagittal": "a quarter of the parasagittal arc", "inner crossing": "where both planes cross",
+  "temporal coronal": "10 % of the coronal arc", "temporal ring": "middle of the half ring",
+  "inferior row": "going on along the row", "inferior contour": "tenths of the lowest contour",
+  "length taut": "pulled tight", "length skin": "along the skin",
+};
+
 export class Facts {
   readonly element: HTMLDetailsElement;
   private readonly line = make("span");
@@ -30,8 +38,8 @@ export class Facts {
     this.system = choice(start.systems.map((system) => [system, system] as const), (system) => change({ system }));
     this.unit = choice(Object.keys(start.units).map((unit) => [unit, unit] as const), (unit) => change({ unit }));
     const fields = make("div", { className: "fields" }, [
-      this.text("label", "Case label"), labelled("Age", this.age), labelled("Sex", this.sex), labelled("Sites", this.system),
-      labelled("Tape read in", this.unit), this.text("measured_by", "Measured by"), this.text("measured_on", "Measured on"), this.text("note", "Note"),
+      this.text("label", "Case label", "field wide"), labelled("Age", this.age), labelled("Sex", this.sex), labelled("Sites", this.system),
+      labelled("Tape read in", this.unit), this.text("measured_by", "Measured by"), this.text("measured_on", "Measured on"), this.text("note", "Note", "field wide"),
     ]);
     const doubt = make("fieldset", {}, [make("legend", { textContent: "Hard to find on this head" })]);
     for (const landmark of start.landmarks) {
@@ -42,18 +50,18 @@ export class Facts {
     }
     const rules = make("details", {}, [make("summary", { textContent: "Rules of placement" })]);
     for (const [name, options] of Object.entries(start.rules)) {
-      const select = choice(options.map((option) => [option, option] as const), (value) => change({ rules: { [name]: value } }));
+      const select = choice(options.map((option) => [option, OPTIONS[`${name} ${option}`] ?? option] as const), (value) => change({ rules: { [name]: value } }));
       this.rules.set(name, select);
       rules.append(labelled(RULES[name] ?? name, select));
     }
     this.element = make("details", { className: "facts" }, [make("summary", {}, [make("b", { textContent: "Case " }), this.line]), fields, doubt, rules]);
   }
 
-  private text(name: string, title: string): HTMLElement {
+  private text(name: string, title: string, look = "field"): HTMLElement {
     const input = make("input", { type: "text", autocomplete: "off", maxLength: 300 });
     input.addEventListener("change", () => this.change({ [name]: input.value }));
     this.texts.set(name, input);
-    return labelled(title, input);
+    return labelled(title, input, look);
   }
 
   show(data: CaseData): void {

@@ -8,7 +8,6 @@ import { LineSegments2 } from "three/addons/lines/LineSegments2.js";
 import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js";
 import { floats, type Arrow, type Legend, type Region, type Site, type Vec3 } from "./data";
 
-export const SURE_COLOUR = "#7a5200";
 const SIZE_MM = 3.4;
 const BODIES = {
   ball: new SphereGeometry(SIZE_MM, 12, 8),
@@ -259,7 +258,7 @@ export function arrowFigures(arrows: readonly Arrow[], colour: string, focus: Ve
 }
 
 /** Places that must stay free: a see-through patch with a dashed rim. */
-export function regionFigures(regions: readonly Region[], focus: Vec3): Group {
+export function regionFigures(regions: readonly Region[], colour: string, focus: Vec3): Group {
   const group = new Group();
   const rims: Float32Array[] = [];
   for (const region of regions) {
@@ -277,9 +276,9 @@ export function regionFigures(regions: readonly Region[], focus: Vec3): Group {
     const corners = new Float32Array([...middle.toArray(), ...rim]);
     const index = Array.from({ length: count }, (_, i) => [0, 1 + i, 1 + ((i + 1) % count)]).flat();
     const geometry = new BufferGeometry().setIndex(index).setAttribute("position", new BufferAttribute(corners, 3));
-    group.add(new Mesh(geometry, veil("#7a1f1f")));
+    group.add(new Mesh(geometry, veil(colour)));
   }
-  const lines = new Lines(rims, true, lineMaterial("#7a1f1f", 3, true));
+  const lines = new Lines(rims, true, lineMaterial(colour, 3, true));
   lines.object.computeLineDistances();
   group.add(lines.object);
   return group;

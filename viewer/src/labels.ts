@@ -1,6 +1,6 @@
 // Names beside the sites: hidden behind the head, never one over another; low ranks and the selected site win.
 import { Vector3, type PerspectiveCamera } from "three";
-import type { Site, Vec3 } from "./data";
+import type { Legend, Site, Vec3 } from "./data";
 
 const FACING = 0.08; // cosine between skin normal and line of sight from which a site counts as seen
 const HEIGHT_PX = 16;
@@ -40,15 +40,17 @@ export class Labels {
     host.append(this.element);
   }
 
-  set(sites: readonly Site[], sides: readonly Side[]): void {
+  /** A name carries the sign of its state, so that no colour alone tells it. */
+  set(sites: readonly Site[], sides: readonly Side[], legend: Legend): void {
+    const names = [...sites.map((site) => (site.state === "planned" ? site.name : `${site.name} ${legend.states[site.state]!.sign}`)), ...sides.map((side) => side.name)];
     this.sides = sides;
     this.sites = [...sites, ...sides];
     this.screen = new Float32Array(3 * this.sites.length);
-    this.labels = this.sites.map((site) => {
+    this.labels = this.sites.map((site, i) => {
       const element = document.createElement("span");
-      element.textContent = site.name;
+      element.textContent = names[i]!;
       if (sides.includes(site as Side)) element.className = "side";
-      return { element, width: 7.4 * site.name.length + 8 };
+      return { element, width: 7.4 * names[i]!.length + 8 };
     });
     const rank = (i: number): number => sites[i]?.rank ?? 9;
     this.order = this.sites.map((_, i) => i).sort((a, b) => rank(a) - rank(b));
@@ -64,8 +66,9 @@ export class Labels {
       const side = this.sides.includes(site as Side);
       if (side) at.set(...site.point_mm);
       else at.fromArray(points, 3 * i);
-      // An ear is in sight from the front and the back too.
-      const seen = normal.set(...site.normal).dot(camera.position.clone().sub(at).normalize()) + (side ? 0.4 : 0);
+      const facing = normal.set(...site.normal).dot(camera.position.clone().sub(at).normalize());
+      // A side is told where it lies beside the head, not where it is all that is seen or where it is hidden.
+      const seen = side ? 0.7 - Math.abs(facing) : facing;
       at.project(camera);
       this.screen[3 * i] = (at.x + 1) * 0.5 * width;
       this.screen[3 * i + 1] = (1 - at.y) * 0.5 * height;

@@ -54,16 +54,16 @@ export class Model {
     return out;
   }
 
-  /** The fit if some measurements had other values: along the slopes of the last one. */
+  /** The fit if some readings or shape modes had other values: along the slopes of the last one. */
   static foreseen(fit: Fit, values_mm: Readonly<Record<string, number>>): Pick<Fit, "parameters" | "rotation" | "shift"> | null {
     const parameters = [...fit.parameters];
     const frame = [...fit.rotation, ...fit.shift];
     for (const [name, value] of Object.entries(values_mm)) {
       const gain = fit.gain[name];
-      const measured = fit.measured_mm[name];
-      if (!gain || measured === undefined) return null;
-      gain.forEach((slope, k) => (parameters[k]! += slope * (value - measured)));
-      fit.frame_steps[name]!.forEach((step, k) => (frame[k]! += step * (value - measured)));
+      const now = fit.now_mm[name];
+      if (!gain || now === undefined) return null;
+      gain.forEach((slope, k) => (parameters[k]! += slope * (value - now)));
+      fit.frame_steps[name]!.forEach((step, k) => (frame[k]! += step * (value - now)));
     }
     return { parameters, rotation: frame.slice(0, 9), shift: frame.slice(9) };
   }

@@ -22,6 +22,7 @@ export interface PanelEvents {
 export class Comparison {
   readonly element = make("div");
   private readonly said = make("div");
+  private readonly file = make("div");
   private readonly table = make("table");
   private readonly align: HTMLSelectElement;
   private readonly stepper = make("div", { className: "group" });
@@ -44,15 +45,15 @@ export class Comparison {
         if (kind === "drop") void this.read([...(event.dataTransfer?.files ?? [])]);
       });
     }
-    this.align = choice(start.alignments.map((each) => [each, each === "rigid" ? "best fit" : each] as const), (align) => events.change({ align }));
+    this.align = choice(start.alignments.map((each) => [each, each === "rigid" ? "best fit" : "the landmarks"] as const), (align) => events.change({ align }));
     this.stepper.setAttribute("role", "group");
     this.stepper.setAttribute("aria-label", "Step through the moves");
     this.stepper.append(button("previous move", () => this.step(-1)), button("next move", () => this.step(1)), this.place);
     this.present.append(
-      this.name, make("div", { className: "group" }, [labelled("Compare in the frame of", this.align), button("remove marks", () => events.change({ marks: null }))]),
-      this.said, this.stepper, make("div", { className: "scroll" }, [this.table]),
+      this.name, make("div", { className: "group" }, [labelled("Line up the marks by", this.align), button("remove marks", () => events.change({ marks: null }))]),
+      this.said, this.stepper, make("div", { className: "scroll" }, [this.table]), this.file,
     );
-    this.element.append(drop, this.present);
+    this.element.append(this.present, drop);
   }
 
   async read(files: File[]): Promise<void> {
@@ -78,6 +79,8 @@ export class Comparison {
     this.name.textContent = state.case.marks ? `Marks: ${state.case.marks}` : "";
     this.align.value = state.case.align;
     this.said.replaceChildren(sentences(state.sentences["comparison"] ?? []));
+    const about = state.sentences["marks"] ?? [];
+    this.file.replaceChildren(...(about.length ? [make("h2", { textContent: "About the file" }), sentences(about)] : []));
     const table = state.tables["moves"];
     if (table) fill(this.table, table);
     else this.table.replaceChildren();
@@ -102,7 +105,8 @@ export class Derivations {
   }
 
   show(state: State): void {
-    this.montage.value = state.case.derivations ?? "";
+    const name = state.case.derivations ?? "";
+    this.montage.value = [...this.montage.options].some((option) => option.value === name) ? name : "";
     this.montage.options[0]!.textContent = state.case.derivations_file ? `own list: ${state.case.derivations_file}` : "none";
     const table = state.tables["derivations"];
     if (table) fill(this.table, table);
@@ -120,7 +124,7 @@ export class FreePlaces {
   private readonly site = make("select", { id: "free-site" });
   private readonly radius = make("input", { type: "text", inputMode: "numeric", value: "15", id: "free-radius" });
   private readonly reason = make("input", { type: "text", maxLength: 60, id: "free-reason", placeholder: "wound, shunt, dressing ..." });
-  private readonly pick = make("button", { type: "button", id: "free-pick", textContent: "click on the head" });
+  private readonly pick = make("button", { type: "button", id: "free-pick", textContent: "click its middle on the head" });
   private places: readonly FreePlace[] = [];
 
   constructor(private readonly events: PanelEvents) {

@@ -1,5 +1,6 @@
 // Put a viewer into a page: focusable, told in words, with its bar, and printable.
 import { controls, key } from "./controls";
+import { make } from "./dom";
 import type { Legend, SceneData } from "./data";
 import { Viewer, type ViewerEvents } from "./viewer";
 
@@ -13,8 +14,8 @@ export interface Placed {
   tell(scene: SceneData): void;
 }
 
-/** The viewer in `host`, or null when the browser cannot draw; then `host` says so. */
-export function place(host: HTMLElement, legend: Legend, events: ViewerEvents): Placed | null {
+/** The viewer in `host`, with the captions of the scene where the page does not say them, or null when the browser cannot draw; then `host` says so. */
+export function place(host: HTMLElement, legend: Legend, events: ViewerEvents, captioned = false): Placed | null {
   const stage = document.createElement("div");
   stage.className = "stage";
   stage.tabIndex = 0;
@@ -41,7 +42,12 @@ export function place(host: HTMLElement, legend: Legend, events: ViewerEvents): 
   const legendSlot = document.createElement("div");
   host.append(legendSlot, controls(legend, viewer), keys);
   printable(stage, viewer);
-  return { viewer, tell: (scene) => legendSlot.replaceChildren(key(legend, scene)) };
+  const captions = make("p", { className: "told" });
+  const tell = (scene: SceneData): void => {
+    captions.textContent = scene.captions.map((text) => (text.endsWith(".") ? text : `${text}.`)).join(" ");
+    legendSlot.replaceChildren(key(legend, scene), ...(captioned ? [captions] : []));
+  };
+  return { viewer, tell };
 }
 
 /** A WebGL canvas prints blank, since its buffer is gone by then: a 2-D copy stands in. */

@@ -21,6 +21,7 @@ const PAUSE_MS = 700; // after which unfinished typing is judged
 
 export class Sheet {
   readonly element = make("section", { className: "sheet" });
+  readonly list = make("div", { className: "lines" });
   private readonly lines = new Map<string, Line>();
   private readonly card: HTMLElement;
   private readonly slider = make("input", { type: "range", id: "slider", step: "1" });
@@ -34,18 +35,21 @@ export class Sheet {
   private pause = 0;
 
   constructor(private readonly start: Start, private readonly events: SheetEvents) {
-    const list = make("div", { className: "lines" });
     this.start.groups.forEach((group, g) => {
       const box = make("details", { open: g < 2 }, [make("summary", { textContent: group.title })]);
       group.measurements.forEach((kind) => box.append(this.line(kind)));
-      list.append(box);
+      this.list.append(box);
     });
     this.card = make("div", { className: "card" }, [
       make("div", { className: "cardhead" }, [this.sliderLabel, this.sliderValue]), this.slider, this.how,
     ]);
     this.slider.addEventListener("input", () => this.slide(false));
     this.slider.addEventListener("change", () => this.slide(true));
-    this.element.append(make("h2", { textContent: "Measurements" }), list, this.card);
+    const heads = make("div", { className: "line heads" }, [
+      make("h2", { textContent: "Measurements" }), make("span", {}, ["read ", make("span", { className: "unit", id: "unit-said", textContent: "cm" })]),
+      make("span", { textContent: "on this head" }),
+    ]);
+    this.element.append(heads, this.list, this.card);
     this.attend(this.lines.values().next().value!);
   }
 
@@ -105,17 +109,20 @@ export class Sheet {
   private attend(line: Line): void {
     this.current = line;
     this.lines.forEach((each) => each.row.classList.toggle("current", each === line));
-    const middle = this.value(line) ?? this.predicted[line.kind.name] ?? (line.kind.lowest_mm + line.kind.highest_mm) / 2;
+    const read = this.value(line);
+    const expected = this.predicted[line.kind.name];
+    const middle = read ?? expected ?? (line.kind.lowest_mm + line.kind.highest_mm) / 2;
     this.slider.min = String(Math.max(line.kind.lowest_mm, Math.round(middle - 60)));
     this.slider.max = String(Math.min(line.kind.highest_mm, Math.round(middle + 60)));
     this.slider.value = String(Math.round(middle));
     this.sliderLabel.textContent = line.kind.title;
     this.how.textContent = `How: ${line.kind.how}.`;
-    this.tell(middle);
+    if (read !== null) this.tell(`${this.text(read)} ${this.unit}`);
+    else this.tell(expected === undefined ? "not measured" : `not measured, about ${this.text(expected)} ${this.unit}`);
   }
 
-  private tell(mm: number): void {
-    this.sliderValue.textContent = `${this.text(mm)} ${this.unit}`;
+  private tell(text: string): void {
+    this.sliderValue.textContent = text;
     this.slider.setAttribute("aria-valuetext", this.sliderValue.textContent);
   }
 
@@ -123,7 +130,7 @@ export class Sheet {
     if (!this.current) return;
     const mm = Number(this.slider.value);
     this.current.input.value = this.text(mm);
-    this.tell(mm);
+    this.tell(`${this.text(mm)} ${this.unit}`);
     this.events.slid(this.current.kind.name, this.current.input.value, mm, settled);
   }
 
@@ -147,7 +154,7 @@ export class Sheet {
     const fitted = state.predicted_mm[line.kind.name];
     const measured = state.fit?.measured_mm[line.kind.name];
     if (fitted === undefined) line.fitted.textContent = "";
-    else if (measured === undefined) line.fitted.textContent = `≈ ${this.text(fitted)}`;
+    else if (measured === undefined) line.fitted.textContent = `≈ ${this.text(fitted)} ${this.unit}`;
     else {
       const gap = Math.round(fitted - measured);
       line.fitted.textContent = gap === 0 ? "fits" : `${gap > 0 ? "+" : "−"}${Math.abs(gap)} mm`;

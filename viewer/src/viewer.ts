@@ -1,7 +1,7 @@
 // The head to look at. Knows a scene, not where it comes from: the app and the mailed report both use it.
 import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } from "three";
 import { floats, octets, whole, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
-import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, Ribbons, skinColours, SURE_COLOUR, type Rider } from "./figures";
+import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, Ribbons, skinColours, type Rider } from "./figures";
 import { Labels, type Side } from "./labels";
 import { Stage } from "./stage";
 
@@ -107,6 +107,7 @@ export class Viewer {
     this.bodies?.dispose();
     this.groups.forEach(release);
     const focus = scene.focus_mm;
+    const colours = this.legend.line_colours;
     const add = (layer: string, lines: Lines | Ribbons): void => {
       this.riders.push(lines);
       this.groups.get(layer)!.add(lines.object);
@@ -114,13 +115,13 @@ export class Viewer {
     this.bodies = new Bodies(scene.sites, this.legend);
     this.riders.push(this.bodies);
     this.groups.get("sites")!.add(this.bodies.group);
-    add("arcs", new Lines(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.4)), false, lineMaterial("#4a6378", 2)));
-    add("uncertainty", new Ribbons(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), SURE_COLOUR, 0.8));
+    add("arcs", new Lines(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.4)), false, lineMaterial(colours.arcs, 2)));
+    add("uncertainty", new Ribbons(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), colours.uncertainty, 0.8));
     const paths = scene.chains.flatMap((chain) => chain.derivations.map((d) => lifted(floats(d.path_mm), focus, 1.2)));
-    add("chains", new Lines(paths, false, lineMaterial("#16324f", 4)));
-    this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.states["far"]!.colour, focus, this.emphasised));
-    this.groups.get("regions")!.add(regionFigures(scene.regions, focus));
-    this.labels.set(scene.sites, this.sides(scene));
+    add("chains", new Lines(paths, false, lineMaterial(colours.chains, 4)));
+    this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.line_colours.moves, focus, this.emphasised));
+    this.groups.get("regions")!.add(regionFigures(scene.regions, colours.regions, focus));
+    this.labels.set(scene.sites, this.sides(scene), this.legend);
     this.mark();
     if (first) this.look("front");
     this.stage.changed();
@@ -128,7 +129,7 @@ export class Viewer {
 
   /** Left and right of the person, said beside the ears: seen from the front they are exchanged. */
   private sides(scene: SceneData): Side[] {
-    const beside = ([x, y, z]: Vec3): Vec3 => [1.35 * x, y, z];
+    const beside = ([x, y, z]: Vec3): Vec3 => [1.6 * x, y, z];
     return [
       { name: "left", point_mm: beside(scene.landmarks[2]!.point_mm), normal: [-1, 0, 0] },
       { name: "right", point_mm: beside(scene.landmarks[3]!.point_mm), normal: [1, 0, 0] },
@@ -150,7 +151,7 @@ export class Viewer {
     if (!this.scene) return;
     const group = this.groups.get("moves")!;
     release(group);
-    group.add(arrowFigures(this.scene.arrows, this.legend.states["far"]!.colour, this.scene.focus_mm, name));
+    group.add(arrowFigures(this.scene.arrows, this.legend.line_colours.moves, this.scene.focus_mm, name));
     this.stage.changed();
   }
 
