@@ -131,9 +131,8 @@ class TriangleMesh:
             )  # fmt: skip
         pair = np.flatnonzero(ordered[1:] // 2 == ordered[:-1] // 2)
         one, other = order[pair], order[pair + 1]
-        across = np.full(len(key), -1)
-        across[one], across[other] = other // 3, one // 3
-        across = across.reshape(-1, 3)
+        across = np.full(self.faces.shape, -1)
+        across.flat[one], across.flat[other] = other // 3, one // 3
         across.setflags(write=False)
         return across
 
