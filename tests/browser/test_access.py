@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from browser_tab import Tab
+from dirty_marks import dirty_marks
 from running_app import RunningApp
 
 TABS = ("sites", "comparison", "derivations", "free", "shape")
@@ -14,8 +15,12 @@ TABS = ("sites", "comparison", "derivations", "free", "shape")
 def full(tab: Tab, app: RunningApp) -> None:
     """The app with something in every panel."""
     app.change(
-        free=[{"site": "P4", "radius_mm": 15, "reason": "wound"}], derivations="longitudinal"
+        free=[{"site": "P4", "radius_mm": 15, "reason": "wound"}],
+        derivations="longitudinal",
+        shape={"vault_2_m2": 1.0},
     )
+    files = [{"name": "marks.tsv", "text": dirty_marks()}]
+    app.post("marks", {"revision": app.get("revision")["revision"], "files": files})
     tab.open_app(app)
 
 
@@ -23,15 +28,51 @@ def full(tab: Tab, app: RunningApp) -> None:
 def test_axe_finds_no_serious_violation(tab: Tab, app: RunningApp, theme: str) -> None:
     full(tab, app)
     tab.page.evaluate("t => document.documentElement.dataset.theme = t", theme)
-    tab.page.click(".facts summary")
-    # All panels at once: looking takes seconds.
+    for closed in (".facts > summary", ".facts details > summary", ".layers > summary"):
+        tab.page.click(closed)
+    # All panels and groups at once: looking takes seconds.
+    tab.page.evaluate(
+        "() => document.querySelectorAll('.lines details').forEach(d => (d.open = 1))"
+    )
     tab.page.evaluate("() => document.querySelectorAll('.panel').forEach(p => (p.hidden = false))")
     assert tab.violations() == []
     tab.page.fill("#m-nasion_inion", "366")
     tab.page.keyboard.press("Tab")
     tab.page.locator("#m-nasion_inion-why").wait_for(state="visible")
-    tab.page.click("button:text-is('Export')")
+    for dialog in ("Export", "Open"):
+        tab.page.click(f"button:text-is('{dialog}')")
+        tab.page.locator("dialog").wait_for(state="visible")
+        assert tab.violations() == []
+        tab.page.keyboard.press("Escape")
+        tab.page.locator("dialog").wait_for(state="detached")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_no_serious_violation_in_an_empty_case(
+    tab: Tab, app: RunningApp, theme: str
+) -> None:
+    app.post("new", {})
+    tab.open_app(app)
+    tab.page.evaluate("t => document.documentElement.dataset.theme = t", theme)
+    tab.page.evaluate("() => document.querySelectorAll('.panel').forEach(p => (p.hidden = false))")
+    tab.page.click(".hand > summary")
     assert tab.violations() == []
+
+
+def test_a_dialog_takes_the_focus_and_gives_it_back(tab: Tab, app: RunningApp) -> None:
+    tab.open_app(app)
+    tab.page.focus("button:text-is('Export')")
+    tab.page.keyboard.press("Enter")
+    tab.page.locator("dialog").wait_for(state="visible")
+    for _ in range(8):
+        # Inside, or on the browser's own controls, which the page sees as its body.
+        where = "document.activeElement.closest('dialog, body').tagName"
+        assert tab.page.evaluate(where) in ("DIALOG", "BODY")
+        assert tab.page.evaluate("!document.activeElement.closest('main, header')")
+        tab.page.keyboard.press("Tab")
+    tab.page.keyboard.press("Escape")
+    tab.page.locator("dialog").wait_for(state="detached")
+    assert tab.page.evaluate("document.activeElement.textContent") == "Export"
 
 
 def test_axe_would_find_a_violation(tab: Tab, app: RunningApp) -> None:
@@ -56,20 +97,22 @@ def test_every_control_is_reached_by_tab_with_a_visible_focus(tab: Tab, app: Run
     full(tab, app)
     for group in tab.page.query_selector_all(".lines details:not([open]) summary"):
         group.click()
-    expected = tab.page.evaluate(STOPS)
-    assert expected > 40
-    reached: dict[str, dict[str, Any]] = {}
-    for _ in range(expected + 10):
-        tab.page.keyboard.press("Tab")
-        found = tab.page.evaluate(FOCUSED)
-        if found["tag"] == "BODY":
-            continue
-        if found["stop"] in reached:
-            break
-        reached[found["stop"]] = found
-    assert len(reached) == expected
-    for found in reached.values():
-        assert found["ring"], found
+    for name in TABS:
+        tab.page.click(f"#tab-{name}")
+        expected = tab.page.evaluate(STOPS)
+        assert expected > 50
+        reached: dict[str, dict[str, Any]] = {}
+        for _ in range(expected + 10):
+            tab.page.keyboard.press("Tab")
+            found = tab.page.evaluate(FOCUSED)
+            if found["tag"] == "BODY":
+                continue
+            if found["stop"] in reached:
+                break
+            reached[found["stop"]] = found
+        assert len(reached) == expected, name
+        for found in reached.values():
+            assert found["ring"], found
 
 
 def test_pointer_targets_are_24_pixels(tab: Tab, app: RunningApp) -> None:
