@@ -5,6 +5,7 @@ They run in an empty folder, so that file names in the sentences are short. All 
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -160,6 +161,10 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     # landmarks
     "landmark-rows": lambda: cleaned(
         *((key, list(place)) for key, place in LANDMARKS.items()), landmarks={}
+    ),
+    "landmark-twice": lambda: cleaned(("Nasion", [v + 9.0 for v in LANDMARKS["NAS"]])),
+    "landmarks-fiducials": lambda: coordsystem(
+        json.dumps({"FiducialsCoordinates": LANDMARKS, "FiducialsCoordinateUnits": "mm"})
     ),
     "landmark-respelled": lambda: cleaned(
         landmarks={"Nasion": LANDMARKS["NAS"], "lpa": LANDMARKS["LPA"], "RPA": LANDMARKS["RPA"]}

@@ -16,6 +16,7 @@ from headfit.checking.marked_landmarks import (
     factor_of_landmarks,
     landmarks_to_mm,
     tell_missing,
+    tell_repeated,
 )
 from headfit.checking.marks import Marks
 from headfit.checking.names import read_name
@@ -67,7 +68,7 @@ def clean_marks(given: GivenMarks, *, strict: bool = False) -> Marks:
     work.remarks += given.remarks
     tell_names(work)
     set_aside_rows(work)
-    landmarks = collect_landmarks(work, given.landmarks)
+    landmarks, repeated = collect_landmarks(work, given.landmarks)
     if not work.readings:
         raise MarksError(
             sentence(given.source, "hold at least one mark with a place", "none"),
@@ -75,6 +76,7 @@ def clean_marks(given: GivenMarks, *, strict: bool = False) -> Marks:
         )  # fmt: skip
     mm_per_unit = _to_mm(work, given.unit, landmarks, given.landmark_unit)
     in_mm = landmarks_to_mm(work, landmarks, (given.landmark_unit, given.unit), mm_per_unit)
+    tell_repeated(work, repeated, in_mm, mm_per_unit)
     set_aside_far(work)
     drop_foreign_landmarks(work, in_mm)
     marks = _placed(work, in_mm, given, mm_per_unit)

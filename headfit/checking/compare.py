@@ -132,7 +132,9 @@ def compare_marks(
     deviations = tuple(
         _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
     )
-    spread_mm, outstanding = _outstanding(deviations, bands[0])
+    # Beside the ears practice differs from one place to the next: nothing there can be called off.
+    on_scalp = [d for d, fixes in zip(deviations, targets.fixing, strict=True) if fixes]
+    spread_mm, outstanding = _outstanding(on_scalp, bands[0])
     return Comparison(
         targets.names,
         chosen,
@@ -243,9 +245,7 @@ def _deviation(
     )
 
 
-def _outstanding(
-    deviations: tuple[Deviation, ...], least_mm: float
-) -> tuple[float, tuple[str, ...]]:
+def _outstanding(deviations: list[Deviation], least_mm: float) -> tuple[float, tuple[str, ...]]:
     """Spread of the own parts, and the marks too far off to belong to it, the farthest first."""
     judged_ = [d for d in deviations if not d.mixed_up]
     if not judged_:

@@ -16,14 +16,15 @@ from headfit.geometry.mesh import Floats
 
 _APART_MM = 20.0
 _MANY = 16
+_SAME_MM = 5.0
 
 
 def collect_landmarks(
     work: Rows, given: Mapping[str, tuple[float, float, float]]
-) -> dict[str, tuple[Floats, bool]]:
-    """Landmarks by name, each with whether it comes from the table; its rows are taken out there.
+) -> tuple[dict[str, tuple[Floats, bool]], list[tuple[str, Floats]]]:
+    """Landmarks by name, each with whether it comes from the table, and rows that give one again.
 
-    A landmark beside the table goes before one in it.
+    A landmark beside the table goes before one in it. Their rows are taken out of the table.
     """
     found: dict[str, tuple[Floats, bool]] = {}
     respelled: dict[str, str] = {}
@@ -54,13 +55,40 @@ def collect_landmarks(
         text = f"keys of landmarks are read as: {said}"
         work.remarks.append(correction("landmark-respelled", text, keys=respelled))
     rows = work.rows("landmark")
+    serving: list[int] = []
+    again: list[int] = []
     for i in rows:
-        found.setdefault(work.readings[i].name, (work.places[i], True))
-    if rows:
-        text = f"rows that are landmarks serve as landmarks: {listed(work.given(rows))}"
-        work.remarks.append(note("landmark-rows", text, names=work.given(rows)))
+        name = work.readings[i].name
+        (again if name in found else serving).append(i)
+        found.setdefault(name, (work.places[i], True))
+    if serving:
+        text = f"rows that are landmarks serve as landmarks: {listed(work.given(serving))}"
+        work.remarks.append(note("landmark-rows", text, names=work.given(serving)))
+    repeated = [(work.readings[i].name, work.places[i]) for i in again]
     work.leave_out(set(rows))
-    return found
+    return found, repeated
+
+
+def tell_repeated(
+    work: Rows, repeated: list[tuple[str, Floats]], landmarks: Mapping[str, Floats],
+    mm_per_unit: float,
+) -> None:  # fmt: skip
+    """Tell of rows that give a landmark again; `landmarks` are in mm, the rows in file units."""
+    gaps = [
+        (LANDMARK_KEYS[name], float(np.linalg.norm(place * mm_per_unit - landmarks[name])))
+        for name, place in repeated
+        if name in landmarks
+    ]
+    if not gaps:
+        return
+    said = listed(f"{key} (a second place is {gap:.0f} mm off)" for key, gap in gaps)
+    text = (
+        f"landmarks that are given again are taken as first given, those beside the table: {said}"
+    )
+    if max(gap for _, gap in gaps) <= _SAME_MM:
+        work.remarks.append(note("landmark-twice", text, off_mm=dict(gaps)))
+    else:
+        work.remarks.append(doubt("landmark-twice", text, off_mm=dict(gaps)))
 
 
 def tell_missing(work: Rows, landmarks: Mapping[str, Floats]) -> None:

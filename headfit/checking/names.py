@@ -97,7 +97,9 @@ def read_name(given: str) -> NameReading:
     >>> read_name("Fp1-F7").kind, read_name("leog").kind, read_name(" ").kind
     ('other', 'not scalp', 'blank')
     """
-    tidy = unicodedata.normalize("NFKC", given).strip().strip("\"'").strip()
+    tidy = unicodedata.normalize("NFKC", given).strip()
+    if len(tidy) > 1 and tidy[0] == tidy[-1] and tidy[0] in "\"'":  # F7' is another place than F7
+        tidy = tidy[1:-1].strip()
     if not tidy:
         return NameReading(given, "blank", "")
     landmark = landmark_name(tidy)

@@ -48,6 +48,10 @@ def verdict(comparison: Comparison) -> str:
     names = "names that look mixed up" if mixed else ""
     single = f"{listed(off)} {'is' if len(off) == 1 else 'are'} off" if off else ""
     if comparison.common is None:
+        if comparison.aligned_by == "landmarks":  # fewer marks than fix a set
+            far = sum(d.band == 2 for d in comparison.deviations)
+            rest = f"{far} of {len(comparison)} lie beyond {comparison.bands_mm[1]:g} mm"
+            return f"Too few marks to tell a slip of the set from single marks; {rest}."
         found = " and ".join(part for part in (single, names) if part)
         return f"After the fit {'only ' if off else ''}{found or 'no mark stands out'}."
     if not slip:

@@ -41,11 +41,13 @@ def head_under(
     points = np.concatenate([marks.points_mm[kept], marks.other_points_mm])
     found = fit_points(marks.landmarks, points, tape, age, sex=sex)
     scatter = float(np.median(np.abs(found.distances_mm))) * 1.4826
+    height = round(found.height_mm)
+    lie = f"float {height} mm over it" if height > 0 else f"lie {-height} mm under it"
     remark = note(
         "head-from-marks",
         f"no scan and no sheet: the head is fitted to {len(marks.landmarks)} landmarks and "
-        f"{len(points)} marks, which float {found.height_mm:.0f} mm over it with a "
-        f"scatter of {scatter:.1f} mm",
+        f"{len(points)} marks, which {lie if height else 'lie on it'} with a scatter of "
+        f"{scatter:.1f} mm",
         height_mm=found.height_mm,
         scatter_mm=scatter,
     )

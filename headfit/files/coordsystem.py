@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from headfit.checking.given import GivenMarks
-from headfit.checking.remarks import Remark, correction, doubt, listed
+from headfit.checking.remarks import Remark, correction, doubt, listed, note
 from headfit.errors import FileFormatError
 from headfit.files.marks_json import JsonObject, landmarks_of, parse_json
 from headfit.files.marks_text import read_foreign_text
@@ -109,6 +109,11 @@ def declared_by(given: GivenMarks, found: Found) -> GivenMarks:
         whole |= content
     kind = "AnatomicalLandmark" if whole.get("AnatomicalLandmarkCoordinates") else "Fiducials"
     landmarks, said = landmarks_of(whole.get(f"{kind}Coordinates") or None, given.source)
+    if landmarks and kind == "Fiducials":
+        text = (
+            "FiducialsCoordinates serve as landmarks, AnatomicalLandmarkCoordinates are not given"
+        )
+        said = [*said, note("landmarks-fiducials", text)]
     return replace(
         given,
         unit=_text(whole.get("EEGCoordinateUnits")) or given.unit,

@@ -144,6 +144,17 @@ def test_landmarks_may_be_rows_of_the_table() -> None:
     np.testing.assert_allclose(marks.landmarks["nasion"], HEAD.landmarks.nasion, atol=1e-9)
 
 
+@pytest.mark.parametrize(("off_mm", "kind"), [(1.0, "note"), (12.0, "doubt")])
+def test_a_row_that_gives_a_landmark_again_does_not_serve_and_is_told(
+    off_mm: float, kind: str
+) -> None:
+    x, y, z = LANDMARKS["NAS"]
+    marks = clean_marks(with_rows(("Nasion", [x, y + off_mm, z])))
+    assert kinds(marks) == [("landmark-twice", kind)]
+    assert marks.remarks[0].evidence["off_mm"] == {"NAS": pytest.approx(off_mm)}
+    np.testing.assert_allclose(marks.landmarks["nasion"], HEAD.landmarks.nasion, atol=1e-9)
+
+
 def test_keys_of_landmarks_are_read_in_any_spelling_and_other_keys_told() -> None:
     given_keys = {"Nasion": LANDMARKS["NAS"], "lpa": LANDMARKS["LPA"], "RPA": LANDMARKS["RPA"],
                   "coil1": (1.0, 2.0, 3.0)}  # fmt: skip

@@ -292,6 +292,15 @@ def test_places_beside_the_ears_and_below_the_rows_are_compared_too() -> None:
     assert max(d.over_scalp_mm for d in comparison.deviations) < 1e-6
 
 
+def test_no_mark_beside_an_ear_is_called_off() -> None:
+    names = (*TARGETS.names, "A1", "M2")
+    points = np.array(place_sites(HEAD, names).points_mm)
+    points[-2:] += [0.0, 0.0, -25.0]
+    comparison = compare_marks(HEAD, Marks(names, points, landmarks_of(HEAD)))
+    assert comparison["A1"].distance_mm > 20.0
+    assert comparison.stands_out == ()
+
+
 def test_bands_are_settings_and_widen_with_the_uncertainty_of_the_site() -> None:
     points = np.array(SITES.points_mm)
     row = TARGETS.names.index("Cz")

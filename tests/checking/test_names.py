@@ -87,3 +87,10 @@ def test_one_slip_of_the_key_is_told_and_not_followed() -> None:
     assert near_sites("EEG001") == ()
     assert near_sites("EEG channel 1") == ()
     assert read_name("C3x").kind == "other"
+
+
+def test_quotes_around_a_name_go_and_a_prime_behind_it_stays() -> None:
+    """F7' is by common practice, no source, a place beside F7 and not F7."""
+    assert read_name("'F7'").name == "F7"
+    for primed in ("F7'", "F7''", 'F7"', "'F7"):
+        assert (read_name(primed).kind, read_name(primed).name) == ("other", primed)

@@ -102,3 +102,11 @@ def test_more_moves_than_fit_are_counted() -> None:
     text = "\n".join(summary(compared(points)))
     assert " more in the table" in text
     assert text.count("  Move ") == 8
+
+
+def test_too_few_marks_to_tell_a_slip_are_said_to_be_too_few() -> None:
+    points = SITES.points_mm[:2] + np.array([0.0, -40.0, 0.0])
+    marks = Marks(SITES.names[:2], points, three_of(HEAD))
+    assert verdict(compare_marks(SITES, marks)) == (
+        "Too few marks to tell a slip of the set from single marks; 2 of 2 lie beyond 10 mm."
+    )

@@ -322,9 +322,9 @@ def test_a_coordsystem_that_is_broken_is_told_and_survived(
 def test_landmarks_of_other_keys_serve_when_there_are_no_anatomical_ones(tmp_path: Path) -> None:
     content = {"EEGCoordinateUnits": "mm", "FiducialsCoordinateUnits": "mm",
                "FiducialsCoordinates": LANDMARKS}  # fmt: skip
-    assert set(read_marks(bids(tmp_path, content)).landmarks) == {
-        "nasion", "left_preauricular", "right_preauricular",
-    }  # fmt: skip
+    marks = read_marks(bids(tmp_path, content))
+    assert set(marks.landmarks) == {"nasion", "left_preauricular", "right_preauricular"}
+    assert "landmarks-fiducials" in codes(marks)
 
 
 # The file system.
