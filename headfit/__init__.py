@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from headfit.checking.compare import compare_marks
     from headfit.checking.comparison import Comparison
     from headfit.checking.marks import Marks
+    from headfit.checking.places import guess_places
+    from headfit.checking.sessions import compare_sessions
     from headfit.errors import HeadfitError
     from headfit.files.marks_files import read_marks
     from headfit.files.surfaces import read_head
@@ -35,7 +37,9 @@ __all__ = [
     "Sites",
     "Tape",
     "compare_marks",
+    "compare_sessions",
     "fit_head",
+    "guess_places",
     "load_template",
     "measure_head",
     "place_sites",
@@ -57,7 +61,9 @@ _HOME = {
     "Sites": "headfit.anatomy.sites",
     "Tape": "headfit.fitting.tape",
     "compare_marks": "headfit.checking.compare",
+    "compare_sessions": "headfit.checking.sessions",
     "fit_head": "headfit.fitting.fit",
+    "guess_places": "headfit.checking.places",
     "load_template": "headfit.anatomy.template",
     "measure_head": "headfit.fitting.measures",
     "place_sites": "headfit.anatomy.sites",

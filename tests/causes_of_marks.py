@@ -212,6 +212,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "align-too-few": lambda: compared(few(3, landmarks=False)),
     "align-in-line": lambda: compared(in_line()),
     "rigid-undetermined": lambda: best_rigid(POINTS[:2], POINTS[:2]),
+    "sessions-alike": lambda: compare_sessions([few(19), few(19)]),
     "sessions-too-few": lambda: compare_sessions([few(19)]),
     "sessions-no-common-sites": lambda: compare_sessions([few(19), few(2)]),
 }

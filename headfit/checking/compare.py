@@ -90,9 +90,10 @@ def compare_marks(
     if not len(marks):
         others = marks.other_names
         named = f": its {len(others)} marks are named {listed(others, 3)}" if others else ""
+        hint = "headfit.guess_places tells at which site each lies" if others else ""
         raise MarksError(
             sentence(f"marks of {marks.source}", "bear the names of sites to be compared",
-                     f"none{named}"),
+                     f"none{named}", hint),
             code="compare-no-sites",
         )  # fmt: skip
     targets = targets_for(head_or_sites, marks.names)

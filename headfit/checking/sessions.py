@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from headfit.checking.marks import Marks
+from headfit.checking.remarks import Remark, doubt, listed
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rigid import robust_rigid
@@ -55,11 +56,13 @@ class Repeatability:
         Median over the sites.
     by_fit_mm : float
         Median over the sites.
+    remarks : tuple of Remark
     """
 
     sites: tuple[SiteRepeat, ...]
     by_landmarks_mm: float | None
     by_fit_mm: float
+    remarks: tuple[Remark, ...] = ()
 
     @property
     def sentence(self) -> str:
@@ -122,7 +125,18 @@ def compare_sessions(sessions: Sequence[Marks]) -> Repeatability:
         tuple(sorted(sites, key=lambda site: -site.by_fit_mm)),
         None if landmarks is None else float(np.median(landmarks)),
         float(np.median(fitted)),
+        _remarks(sessions),
     )
+
+
+def _remarks(sessions: Sequence[Marks]) -> tuple[Remark, ...]:
+    """The doubt that sessions are two: marks never come back to a tenth of a millimetre."""
+    same = same_places({f"{i + 1}": marks for i, marks in enumerate(sessions)})
+    if not same:
+        return ()
+    said = listed(f"{one} and {other}" for one, other in same)
+    text = f"sessions {said} hold the same places to 0.1 mm: a copy, or a template in place of both"
+    return (doubt("sessions-alike", text, sessions=same),)
 
 
 def _between(points: Floats) -> Floats:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
 from headfit.checking.comparison import Comparison
+from headfit.checking.marks import Marks
 from headfit.checking.motion import SetMotion
 from headfit.checking.remarks import listed
+from headfit.checking.sessions import Repeatability
 from headfit.checking.words import slide_in_words, turn_in_words
 
 # What is worth a word: a millimetre and half a degree, and twice its own standard error.
@@ -91,6 +95,31 @@ def summary(comparison: Comparison) -> list[str]:
     return lines
 
 
+def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[str]:
+    """Test and retest in lines for one screen.
+
+    Parameters
+    ----------
+    found : Repeatability
+    sessions : sequence of Marks
+        Those that were compared.
+    """
+    said = found.sentence
+    lines = [f"Over {len(sessions)} sessions {said}.", "", "Sites that come back worst:"]
+    for site in found.sites[:_MOST_LINES]:
+        by_landmarks = (
+            "" if site.by_landmarks_mm is None
+            else f", {site.by_landmarks_mm:.1f} mm by the landmarks"
+        )  # fmt: skip
+        lines.append(f"  {site.site}: {site.by_fit_mm:.1f} mm after a best fit{by_landmarks}")
+    told = [(marks.source, r) for marks in sessions for r in marks.remarks if r.kind != "note"]
+    told += [("all", r) for r in found.remarks]
+    if told:
+        lines += ["", "About the files:"]
+        lines += [f"  {source}, {r.kind}: {r.sentence}" for source, r in told]
+    return lines
+
+
 def _bands(comparison: Comparison) -> str:
     counts = [sum(d.band == band for d in comparison.deviations) for band in range(3)]
     near, far = comparison.bands_mm
@@ -110,7 +139,7 @@ def _alignments(comparison: Comparison) -> list[str]:
         )
         lines.append(
             f"  {_TITLE[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
-            f"{found.height_mm:.0f} mm over the scalp" + (f"; {left} mm" if left else "")
+            f"{_height(found.height_mm)} the scalp" + (f"; {left} mm" if left else "")
         )
     return lines
 
@@ -131,6 +160,10 @@ def _common(common: SetMotion) -> list[str]:
         )
         + " mm."
     ]
+
+
+def _height(height_mm: float) -> str:
+    return f"{abs(height_mm):.0f} mm {'over' if height_mm > -0.5 else 'under'}"
 
 
 def _signed(value: float) -> str:

@@ -4,6 +4,9 @@ The head comes from a case file, from a surface with --landmarks, or, with neith
 themselves. The folder gets deviations.tsv (a row for each mark), comparison.json (everything) and,
 where this machine can draw, picture.png. Nothing is corrected silently: every correction is listed,
 and --strict refuses instead. Mixed-up names are reported and never exchanged.
+
+With --sessions the files are repeat sessions of one person, and the folder gets repeats.tsv and
+repeats.json: how far each site comes back to its place.
 """
 
 from __future__ import annotations
@@ -58,6 +61,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--corrected", action="store_true", help="also write the cleaned marks in BIDS form"
     )
+    parser.add_argument(
+        "--sessions",
+        action="store_true",
+        help="all files are marks of one person, session by session",
+    )
     parser.add_argument("--no-picture", action="store_true", help="do not draw picture.png")
 
 
@@ -74,12 +82,14 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.files.whole import write_folder
     from headfit.output.comparing import comparison_scene
 
+    if arguments.sessions:
+        return _run_sessions(arguments, screen)
     bands = bands_of(arguments.bands)
     *head_file, marks_file = arguments.files
     if len(head_file) > 1:
         raise InputError(
             sentence("headfit compare", "be given one head and one file of marks at most",
-                     f"{len(arguments.files)} files"),
+                     f"{len(arguments.files)} files", "for repeat sessions add --sessions"),
             code="command-line",
         )  # fmt: skip
     with screen.doing("Reading"):
@@ -123,6 +133,39 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     return 0
 
 
+def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Read the sessions, compare them, write the folder."""
+    from headfit.checking.sessions import compare_sessions
+    from headfit.checking.summary import sessions_summary
+    from headfit.files.comparison_files import repeats_json, repeats_tsv
+    from headfit.files.marks_files import read_marks
+    from headfit.files.whole import write_folder
+
+    with screen.doing("Reading"):
+        sessions = [
+            read_marks(path, unit=arguments.unit, strict=arguments.strict)
+            for path in arguments.files
+        ]
+        found = compare_sessions(sessions)
+    files: dict[str, str | bytes] = {
+        "repeats.tsv": repeats_tsv(found),
+        "repeats.json": repeats_json(found, sessions, __version__),
+    }
+    write_folder(arguments.output, files)
+    for line in sessions_summary(found, sessions):
+        screen.say(line)
+    screen.say()
+    screen.say(f"Wrote {arguments.output}/: {', '.join(files)}")
+    screen.result(
+        {
+            "folder": str(arguments.output),
+            "files": list(files),
+            "repeats": json.loads(files["repeats.json"]),
+        }
+    )
+    return 0
+
+
 def _sites_for(
     head_file: list[Path], marks: Marks, arguments: argparse.Namespace
 ) -> tuple[Head, Sites, SiteSpreads | None, Marks]:
@@ -144,6 +187,12 @@ def _sites_for(
         result = fit_case(case)
         sites = place_sites(result.fitted.head, marks.names, case.rules)
         return result.fitted.head, sites, result.fitted.spreads(sites), marks
+    if path.suffix.casefold() not in (".ply", ".obj", ".stl"):
+        raise InputError(
+            sentence("the head", "be a case file CASE.toml or a surface .ply, .obj or .stl",
+                     path.name, "for repeat sessions add --sessions"),
+            code="command-line",
+        )  # fmt: skip
     if arguments.landmarks is None:
         raise InputError(
             sentence("a surface", "come with its landmarks", "none",

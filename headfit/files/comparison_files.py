@@ -18,6 +18,7 @@ from headfit.checking.marks import Marks
 from headfit.checking.motion import SetMotion
 from headfit.checking.names import LANDMARK_KEYS
 from headfit.checking.remarks import Remark
+from headfit.checking.sessions import Repeatability
 from headfit.checking.summary import verdict
 from headfit.files.results import as_json, plain
 from headfit.files.tables import Cell, tsv
@@ -123,6 +124,33 @@ def _remark(remark: Remark) -> dict[str, object]:
         "sentence": remark.sentence,
         "evidence": dict(remark.evidence),
     }
+
+
+def repeats_tsv(found: Repeatability) -> str:
+    """A row for each site that all sessions hold, the one that comes back worst first."""
+    rows: list[list[Cell]] = [
+        [site.site, str(site.n_sessions), site.by_landmarks_mm, site.by_fit_mm]
+        for site in found.sites
+    ]
+    return tsv(("name", "n_sessions", "by_landmarks_mm", "by_fit_mm"), rows, decimals=2)
+
+
+def repeats_json(found: Repeatability, sessions: Sequence[Marks], version: str) -> str:
+    """Everything a comparison of sessions found, with what was done to each file."""
+    content = {
+        "version": version,
+        "note": "Not a medical device.",
+        "verdict": found.sentence,
+        "by_landmarks_mm": found.by_landmarks_mm,
+        "by_fit_mm": found.by_fit_mm,
+        "sites": found.sites,
+        "remarks": [_remark(remark) for remark in found.remarks],
+        "sessions": [
+            {"source": marks.source, "remarks": [_remark(r) for r in marks.remarks]}
+            for marks in sessions
+        ],
+    }
+    return as_json(plain(content))
 
 
 def corrected_electrodes(marks: Marks) -> dict[str, str]:
