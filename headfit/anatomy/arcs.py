@@ -12,7 +12,7 @@ Seeck et al. 2017 (inferior chain).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from functools import cache
 from typing import Literal, get_args, get_type_hints
@@ -30,6 +30,9 @@ from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
 
 CZ_SETTLED_MM = 1e-3
 CZ_ROUNDS = 50
+# On a symmetric head two paths, one to each side of the midline, are equally short, and it is luck
+# which one is found. Saving less than a tape tells is no reason to leave the plane.
+MIDLINE_SAVES_MM = 0.5
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,7 @@ class Rules:
     ----------
     curve : {"plane", "shortest"}
         An arc is the plane section through its three points, or the shortest path over the skin
-        forced through them.
+        forced through them; the midline stays in its plane when the path saves less than 0.5 mm.
     inner : {"row", "parasagittal", "crossing"}
         F3, F4, P3, P4: a quarter of the frontal and parietal row; a quarter of the parasagittal
         arc Fp1-C3-O1; or where the two planes cross.
@@ -223,11 +226,12 @@ class ArcTracer:
         nasion, inion, left, right = landmarks
         # A guess far above the vertex fixes the plane; the section itself gives the place.
         above = landmarks.points_mm.mean(axis=0) + 1.5 * np.linalg.norm(right - left) * landmarks.up
-        first = cut(self.mesh, nasion, above, inion, via_is_hint=True)
-        vertex = lay(first, self.rules.length).point_mm(0.5)
+        first = cut_all(self.mesh, [(nasion, above, inion)], via_is_hint=True, titles=["midline"])
+        vertex = lay(first[0], self.rules.length).point_mm(0.5)
         gaps: list[float] = []
         for _ in range(CZ_ROUNDS):
-            curves = cut_all(self.mesh, [(nasion, vertex, inion), (left, vertex, right)])
+            triples = [(nasion, vertex, inion), (left, vertex, right)]
+            curves = cut_all(self.mesh, triples, titles=("midline", "coronal arc"))
             runs = lay_all(curves, self.rules.length, [False, False])
             middles = [run.point_mm(0.5) for run in runs]
             off = [float(np.linalg.norm(middle - vertex)) for middle in middles]
@@ -272,15 +276,25 @@ class ArcTracer:
             triples = [
                 (self.point(arc.start), self.point(arc.via), self.point(arc.end)) for arc in ready
             ]
-            if self.rules.curve == "shortest":
-                curves = [shortest_curve(self.mesh, *triple) for triple in triples]
-            else:
-                curves = cut_all(self.mesh, triples)
-            length: Length = "skin" if self.rules.curve == "shortest" else self.rules.length
-            runs = lay_all(curves, length, [arc.pinned for arc in ready])
-            for arc, run in zip(ready, runs, strict=True):
+            for arc, run in zip(ready, self._laid(ready, triples), strict=True):
                 self._keep(arc.name, run)
                 del wanted[arc.name]
+
+    def _laid(
+        self, arcs: Sequence[Arc], triples: Sequence[tuple[Floats, Floats, Floats]]
+    ) -> list[TapeRun]:
+        """The tapes on some arcs through their three points, by the rules."""
+        pinned = [arc.pinned for arc in arcs]
+        if self.rules.curve == "plane":
+            curves = cut_all(self.mesh, triples, titles=[f"arc {arc.name!r}" for arc in arcs])
+            return lay_all(curves, self.rules.length, pinned)
+        runs = lay_all([shortest_curve(self.mesh, *t) for t in triples], "skin", pinned)
+        for k, arc in enumerate(arcs):
+            if arc.name == "midline":
+                straight = lay(cut(self.mesh, *triples[k]), "skin")
+                if straight.length_mm - runs[k].length_mm < MIDLINE_SAVES_MM:
+                    runs[k] = straight
+        return runs
 
     def _keep(self, arc_name: str, run: TapeRun) -> None:
         """Remember an arc and the marks on it."""

@@ -88,7 +88,7 @@ def cut(
 
 def cut_all(
     mesh: TriangleMesh, triples: Sequence[tuple[Floats, Floats, Floats]], *,
-    via_is_hint: bool = False,
+    via_is_hint: bool = False, titles: Sequence[str] = (),
 ) -> list[Curve]:  # fmt: skip
     """Sections of `mesh`, each from a start through a via to an end point.
 
@@ -103,6 +103,8 @@ def cut_all(
         Each (3,) in mm on the surface; the three not in line.
     via_is_hint : bool
         `via` need not lie on the surface: the nearest place of the section stands for it.
+    titles : sequence of str
+        What each curve is called when it cannot be cut; "an arc" where not given.
 
     Returns
     -------
@@ -115,8 +117,13 @@ def cut_all(
         The points are in line, are not on one curve, or a border of the mesh interrupts it.
     """
     if len(triples) > _PLANES_AT_ONCE:
-        rest = cut_all(mesh, triples[_PLANES_AT_ONCE:], via_is_hint=via_is_hint)
-        return cut_all(mesh, triples[:_PLANES_AT_ONCE], via_is_hint=via_is_hint) + rest
+        parts = slice(_PLANES_AT_ONCE), slice(_PLANES_AT_ONCE, None)
+        one, other = (
+            cut_all(mesh, triples[part], via_is_hint=via_is_hint, titles=titles[part])
+            for part in parts
+        )
+        return one + other
+    titles = titles or ["an arc"] * len(triples)
     named = np.array(triples)
     normals = np.array([_plane_normal(*triple) for triple in triples])
     height = normals @ mesh.vertices_mm.T
@@ -164,7 +171,7 @@ def cut_all(
         here = slice(bounds[k], bounds[k + 1])
         if here.start == here.stop:
             raise MeshError(
-                sentence("plane of an arc", "cut the surface", _places(*named[k])),
+                sentence(f"plane of {titles[k]}", "cut the surface", _places(*named[k])),
                 code="arc-misses",
             )
         pieces = (distance2[here].argmin(axis=0) + here.start).tolist()
@@ -174,7 +181,7 @@ def cut_all(
             piece, share = pieces[1], shares[1]
             named[k, 1] = entries[piece] + share * (points[piece] - entries[piece])
             distances2[1] = 0.0
-        order += _order(named[k], pieces, shares, distances2, next_rows, rows_before)
+        order += _order(titles[k], named[k], pieces, shares, distances2, next_rows, rows_before)
         ends.append(len(order))
     rows = np.array(order)
     places = (rows < 0).nonzero()[0]
@@ -196,7 +203,7 @@ def cut_all(
         start, via, end = (at[3 * k : 3 * k + 3] - begin).tolist()
         if not start < via < end:
             raise MeshError(
-                sentence("three points of an arc", "be apart", _places(*named[k])),
+                sentence(f"three points of {titles[k]}", "be apart", _places(*named[k])),
                 code="arc-in-line",
             )
         here = slice(begin, stop)
@@ -219,7 +226,7 @@ def _plane_normal(start: Floats, via: Floats, end: Floats) -> Floats:
 
 
 def _order(
-    named: Floats, pieces: list[int], shares: list[float], distances2: list[float],
+    title: str, named: Floats, pieces: list[int], shares: list[float], distances2: list[float],
     following: list[int], before: list[int],
 ) -> list[int]:  # fmt: skip
     """The rows of one plane in order, -1 at each of its named points (3, 3)."""
@@ -236,7 +243,7 @@ def _order(
             else "which lie on different curves of the section, or a border parts them"
         )  # fmt: skip
         raise MeshError(
-            sentence("an arc", "run over unbroken surface through its three points",
+            sentence(title, "run over unbroken surface through its three points",
                      f"{_places(*named)}, {fault}",
                      "close the holes of the mesh, or check the landmarks"),
             code="arc-interrupted", distance_mm=worst,

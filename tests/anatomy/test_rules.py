@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from solids import ELLIPSOID, SPHERE_A, SPHERE_C, EllipseArc, bumpy_head
 
-from headfit import Rules, load_template, place_sites
+from headfit import Rules, Sites, load_template, place_sites
+from headfit.anatomy import arcs
+from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.sites import SYSTEMS, rule_displacements
 from headfit.errors import UnknownNameError
 
@@ -141,6 +143,20 @@ def test_shortest_curves_bring_row_nine_along_in_its_plane() -> None:
     assert 0.85 * step < np.linalg.norm(sites["F7"] - sites["F9"]) <= step
     flip = np.array([-1.0, 1.0, 1.0])
     assert np.linalg.norm(sites["F9"] * flip - sites["F10"]) < 1.0
+
+
+def unlike_its_mirror_image_mm(sites: Sites) -> float:
+    """The largest distance of a site from the mirror image of its homologue."""
+    others = np.array([sites[mirrored(name)] for name in sites.names])
+    return float(np.linalg.norm(sites.points_mm - others * [-1, 1, 1], axis=1).max())
+
+
+def test_shortest_paths_on_a_symmetric_head_are_symmetric(monkeypatch: pytest.MonkeyPatch) -> None:
+    rules = Rules(curve="shortest")
+    assert unlike_its_mirror_image_mm(place_sites(ADULT, "10-10", rules)) < 1e-3
+    # The midline left alone slips down to one side and takes the rows along.
+    monkeypatch.setattr(arcs, "MIDLINE_SAVES_MM", 0.0)
+    assert unlike_its_mirror_image_mm(place_sites(ADULT, "10-10", rules)) > 1.0
 
 
 @pytest.mark.parametrize(

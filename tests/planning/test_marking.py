@@ -68,7 +68,8 @@ class Technologist:
 
     def _lay(self, step: ArcStep) -> TapeRun:
         named = [self.marks[name] for name in (step.start, step.via, step.end)]
-        plane = self.rules.curve == "plane"
+        # On this symmetric head the shortest path over the midline stays in its plane.
+        plane = self.rules.curve == "plane" or step.arc == "midline"
         if plane and step.arc in (
             "midline",
             "coronal",
