@@ -115,7 +115,7 @@ def compare_marks(
     own = alignments["robust"].motion if found else motion
     both = np.concatenate([motion.on(points), own.on(points)])
     mesh = targets.sites.tracer.mesh
-    places, _ = nearest(mesh, both)
+    places, _ = nearest(mesh, both, again=True)
     feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
     n = len(points)
     steps = _tape_steps(targets, feet[:n], normals[:n])

@@ -82,8 +82,8 @@ def _step_mm(points_mm: Floats, mm_per_unit: float) -> float:
     written = points_mm / mm_per_unit
     for decimals in range(-3, _MOST_DECIMALS):
         scaled = written * 10.0**decimals
-        whole = np.allclose(scaled, np.round(scaled), rtol=0, atol=1e-3)
-        if whole and float(np.abs(scaled).max(initial=0.0)) >= 1.0:
+        off = float(np.abs(scaled - np.rint(scaled)).max(initial=0.0))
+        if off < 1e-3 and float(np.abs(scaled).max(initial=0.0)) >= 1.0:
             return mm_per_unit * 10.0**-decimals
     return 0.0
 
