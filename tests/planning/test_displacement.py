@@ -12,12 +12,8 @@ from headfit.anatomy.sites import SYSTEMS, TABLE, sites_on
 from headfit.anatomy.template import template_set
 from headfit.errors import InputError
 from headfit.planning import choosing
-from headfit.planning.displacement import (
-    FARTHEST_OF_MIDLINE,
-    NAME_WORTH_MM,
-    Displacement,
-    displace,
-)
+from headfit.planning.clear_places import NAME_WORTH_MM
+from headfit.planning.displacement import FARTHEST_OF_MIDLINE, Displacement, displace
 from headfit.planning.obstacles import CLEARANCE_MM, Obstacle, disc, polygon
 from headfit.planning.scalp_paths import scalp_paths
 
@@ -208,6 +204,10 @@ def test_an_ear_lobe_goes_to_the_bone_behind_the_ear() -> None:
     found = plan(sites, disc(sites, "A1", 12, "wound"))
     assert [(move.site, move.toward) for move in found.moves] == [("A1", "M1"), ("A2", "M2")]
     assert found.sentences[1].endswith("mm away, as A1 does.")
+    both = disc(sites, "A1", 12, "wound"), disc(sites, "A1", 60, "dressing")
+    crowd = plan(sites, *both, homologues=False)
+    # No tape runs over a lobe, so it is never moved so many millimetres toward a site.
+    assert all(move.named for move in crowd.moves if move.site == "A1")
 
 
 def test_what_cannot_be_solved_is_said() -> None:
@@ -251,12 +251,24 @@ def test_a_place_that_covers_the_whole_head_is_one_sentence(system: str) -> None
         plan(sites, *(disc(sites, name, 150, "dressing") for name in ("Cz", "Pz")))
 
 
-def test_a_landmark_inside_a_place_is_one_sentence() -> None:
+@pytest.mark.parametrize(
+    ("name", "title", "what_to_do"),
+    [
+        ("nasion", "nasion", "mark the midline arc from the inion."),
+        ("inion", "inion", "mark the midline arc from the nasion."),
+        ("left_preauricular", "left preauricular point",
+         "mark the coronal arc from the right preauricular point."),
+        ("right_preauricular", "right preauricular point",
+         "mark the coronal arc from the left preauricular point."),
+    ],
+)  # fmt: skip
+def test_a_landmark_inside_a_place_is_one_sentence(name: str, title: str, what_to_do: str) -> None:
     sites = place_sites(load_template(), "10-20")
-    found = plan(sites, disc(sites, "Iz", 20, "dressing"))
-    assert found.notes[0] == (
-        "The inion lies inside a place that must stay free (dressing, 20 mm around Iz): do not "
-        "press a tape on it; arcs that start there are estimates."
+    place = disc(sites, sites.tracer.point(name).tolist(), 15, "wound")
+    assert plan(sites, place).notes[0] == (
+        f"The {title} lies inside a place that must stay free ({place.title}): do not touch it or "
+        f"lay a tape to it; leave out what is measured from it, name it under doubtful, and "
+        f"{what_to_do}"
     )
 
 
