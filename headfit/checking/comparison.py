@@ -9,6 +9,7 @@ from functools import cached_property
 from headfit.checking.align import Alignment, AlignmentKind
 from headfit.checking.mixups import Mixup
 from headfit.checking.motion import SetMotion
+from headfit.checking.notebook import html_list, html_table
 from headfit.checking.remarks import Remark
 from headfit.checking.spacing import PairDifference, Spacing, pair_differences, spacings
 from headfit.checking.targets import Targets
@@ -152,6 +153,22 @@ class Comparison:
         if site not in self.names:
             raise unknown_name("compared site", site, self.names)
         return self.deviations[self.names.index(site)]
+
+    def _repr_html_(self) -> str:
+        """The deviations and the remarks, in a notebook; the farthest mark first."""
+        near, far = self.bands_mm
+        bands = (f"within {near:g} mm", f"{near:g} to {far:g} mm", f"beyond {far:g} mm")
+        return html_table(
+            f"{self.source}: marks against their sites, in mm",
+            ("site", "over the scalp", "where it lies", "off the surface", "band"),
+            [
+                (d.site, d.over_scalp_mm, d.words, d.off_surface_mm, bands[d.band])
+                for d in sorted(self.deviations, key=lambda d: -d.over_scalp_mm)
+            ],
+        ) + html_list(
+            [*(mixup.sentence for mixup in self.mixups)]
+            + [f"{remark.kind}: {remark.sentence}" for remark in self.remarks]
+        )
 
     @cached_property
     def moves(self) -> tuple[Move, ...]:

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.checking.notebook import html_list, html_table
 from headfit.checking.remarks import Kind, Remark, correction, listed
 from headfit.errors import MarksError, sentence, unknown_name
 from headfit.geometry.mesh import Floats, frozen
@@ -164,6 +165,15 @@ class Marks:
             other_points_mm=self.other_points_mm[kept],
             remarks=(*self.remarks, remark),
         )
+
+    def _repr_html_(self) -> str:
+        """The marks and what was done to them, in a notebook."""
+        named = zip((*self.names, *self.other_names), self.all_points_mm.tolist(), strict=True)
+        return html_table(
+            f"{self.source}: marks in mm",
+            ("name", "x", "y", "z"),
+            [(name, *point) for name, point in named],
+        ) + html_list(f"{remark.kind}: {remark.sentence}" for remark in self.remarks)
 
     def to_mne(self) -> Any:
         """An `mne.channels.DigMontage` with these marks and their measured landmarks.
