@@ -33,7 +33,7 @@ def show_summary(result: CaseResult, screen: Screen) -> None:
             [
                 MEASUREMENTS[name].title,
                 f"{measured / 10:.1f} cm",
-                f"± {fitted.tape.spread_mm(name) / 10:.1f} cm",
+                f"± {fitted.tape.spread_mm(name):.2g} mm",
                 f"{fitted.predicted_mm[name] / 10:.1f} cm",
                 _signed(fitted.residuals_mm[name]),
             ]
