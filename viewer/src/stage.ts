@@ -17,7 +17,7 @@ export function softwareGl(): boolean | null {
   return /swiftshader|llvmpipe|software|basic render/i.test(name);
 }
 
-const COARSE = 0.6;
+const COARSE = 0.5;
 
 export class Stage {
   readonly scene = new Scene();

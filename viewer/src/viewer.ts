@@ -1,7 +1,7 @@
 // The head to look at. Knows a scene, not where it comes from: the app and the mailed report both use it.
 import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } from "three";
 import { floats, octets, whole, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
-import { arrowFigures, Bodies, lifted, lineMaterial, Lines, regionFigures, release, Ribbons, skinColours, type Rider } from "./figures";
+import { arrowFigures, Bodies, lifted, regionFigures, release, Ribbons, skinColours, Strips, type Rider } from "./figures";
 import { Labels, type Side } from "./labels";
 import { Stage } from "./stage";
 
@@ -108,17 +108,17 @@ export class Viewer {
     this.groups.forEach(release);
     const focus = scene.focus_mm;
     const colours = this.legend.line_colours;
-    const add = (layer: string, lines: Lines | Ribbons): void => {
+    const add = (layer: string, lines: Strips | Ribbons): void => {
       this.riders.push(lines);
       this.groups.get(layer)!.add(lines.object);
     };
     this.bodies = new Bodies(scene.sites, this.legend);
     this.riders.push(this.bodies);
     this.groups.get("sites")!.add(this.bodies.group);
-    add("arcs", new Lines(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.4)), false, lineMaterial(colours.arcs, 2)));
+    add("arcs", new Strips(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.5)), focus, colours.arcs, 1));
     add("uncertainty", new Ribbons(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), colours.uncertainty, 0.8));
     const paths = scene.chains.flatMap((chain) => chain.derivations.map((d) => lifted(floats(d.path_mm), focus, 1.2)));
-    add("chains", new Lines(paths, false, lineMaterial(colours.chains, 4)));
+    add("chains", new Strips(paths, focus, colours.chains, 2));
     this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.line_colours.moves, focus, this.emphasised));
     this.groups.get("regions")!.add(regionFigures(scene.regions, colours.regions, focus));
     this.labels.set(scene.sites, this.sides(scene), this.legend);
