@@ -136,6 +136,8 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "place-incomplete": lambda: cleaned(("EEG20", [1.0, float("nan"), 2.0])),
     "place-impossible": lambda: cleaned(("EEG20", [1e300, 0.0, 0.0])),
     "mark-far-off": lambda: cleaned(("EEG20", [0.0, 9999.0, 0.0])),
+    "mark-inside": lambda: cleaned(("EEG20", [0.0, 1.0, 6.0])),
+    "marks-flat": lambda: cleaned(places=POINTS * [1.0, 1.0, 0.0]),
     "not-scalp": lambda: cleaned(("VEOG", [10.0, 90.0, -20.0])),
     "name-blank": lambda: cleaned(("", [0.0, 0.0, 90.0])),
     "names-respelled": lambda: cleaned(
@@ -174,6 +176,9 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "landmarks-useless": lambda: cleaned(landmarks={**LANDMARKS, "RPA": LANDMARKS["LPA"]}),
     "landmarks-elsewhere": lambda: cleaned(
         landmarks={k: (x, y + 290.0, z + 100.0) for k, (x, y, z) in LANDMARKS.items()}
+    ),
+    "landmarks-mixed-up": lambda: cleaned(
+        landmarks={**LANDMARKS, "LPA": LANDMARKS["NAS"], "NAS": LANDMARKS["LPA"]}
     ),
     "landmarks-missing": lambda: cleaned(landmarks={"NAS": LANDMARKS["NAS"]}),
     "ears-exchanged": lambda: cleaned(

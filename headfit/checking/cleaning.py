@@ -25,7 +25,9 @@ from headfit.checking.rows import (
     IMPOSSIBLE,
     Rows,
     set_aside_far,
+    set_aside_inside,
     set_aside_rows,
+    tell_flat,
     tell_names,
     tell_others,
     without_doubles,
@@ -79,6 +81,8 @@ def clean_marks(given: GivenMarks, *, strict: bool = False) -> Marks:
     tell_repeated(work, repeated, in_mm, mm_per_unit)
     set_aside_far(work)
     drop_foreign_landmarks(work, in_mm)
+    set_aside_inside(work, in_mm)
+    tell_flat(work)
     marks = _placed(work, in_mm, given, mm_per_unit)
     if strict:
         refuse_if_strict(marks.remarks, given.source)

@@ -20,9 +20,10 @@ import numpy as np
 
 from headfit.anatomy.arcs import mirrored
 from headfit.checking.marks import head_frame
+from headfit.checking.names import LANDMARK_KEYS
 from headfit.checking.reference import fit_by_names
-from headfit.checking.remarks import Remark, correction, doubt, note
-from headfit.checking.sides import CLEARLY, nearer, sense_of
+from headfit.checking.remarks import Remark, correction, doubt, listed, note
+from headfit.checking.sides import CLEARLY, in_their_places, nearer, sense_of
 from headfit.geometry.mesh import Floats
 
 # The axes of the keywords of BIDS 1.10 (schema, enums.yaml): "RAS orientation", "ALS orientation".
@@ -155,7 +156,15 @@ def _by_landmarks(
     sense = sense_of(names, placed, landmarks)
     rotation = np.array(frame.rotation)
     if not sense.sure:
-        points = _on_the_axes_of_the_landmarks(points, names, rotation, remarks)
+        found = in_their_places(points, names, landmarks)
+        if found is not landmarks:
+            remarks.append(_said_of_landmarks(landmarks, found))
+            landmarks = found
+            frame = head_frame(landmarks)
+            assert frame is not None
+            rotation = np.array(frame.rotation)
+        else:
+            points = _on_the_axes_of_the_landmarks(points, names, rotation, remarks)
         sense = sense_of(names, frame.on(points), landmarks)
     lift = round(sense.lift, 3)
     if sense.above is False and sense.sides is True:
@@ -193,6 +202,15 @@ def _by_landmarks(
         points = points @ turn.T
         landmarks = {name: turn @ point for name, point in landmarks.items()}
     return Settled(points, landmarks, remarks, sense.names_fit)
+
+
+def _said_of_landmarks(given: Mapping[str, Floats], found: Mapping[str, Floats]) -> Remark:
+    key_of = {id(place): LANDMARK_KEYS[name] for name, place in given.items()}
+    moved = {key_of[id(place)]: LANDMARK_KEYS[name] for name, place in found.items()}
+    moved = {was: now for was, now in moved.items() if was != now}
+    said = listed(f"what is given as {was} is {now}" for was, now in moved.items())
+    text = f"landmarks are mixed up, as the names of the marks show: {said}"
+    return correction("landmarks-mixed-up", text, landmarks=moved)
 
 
 def _on_the_axes_of_the_landmarks(

@@ -5,13 +5,15 @@ Head frame of the landmarks, millimetres.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from headfit.checking.reference import gaps_from_own_places
+from headfit.checking.marks import head_frame
+from headfit.checking.reference import FEWEST, gaps_from_own_places
 from headfit.checking.sizes import spread_of
 from headfit.geometry.mesh import Floats
 
@@ -21,6 +23,10 @@ _CLEAR = 0.8
 # template scaled to their landmarks; with sides or top turned over, few do.
 _NEAR_MM = 45.0
 CLEARLY = 0.6
+_WELL_MM = 25.0
+# Below this two gaps differ by rounding only.
+_ANY_MM = 1.0
+_THREE = ("nasion", "left_preauricular", "right_preauricular")
 _FLIPS = np.array([[1.0, 1, 1], [-1, 1, 1], [1, 1, -1], [-1, 1, -1]])
 
 
@@ -73,9 +79,37 @@ def sense_of(names: Sequence[str], placed: Floats, landmarks: Mapping[str, Float
     return Sense(above, sides_up if up <= down else sides_down, lift, sure=True, names_fit=True)
 
 
+def in_their_places(
+    points: Floats, names: Sequence[str], landmarks: dict[str, Floats]
+) -> dict[str, Floats]:
+    """The same landmarks under the names with which the marks fit them; as given when none does.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        In the frame of the landmarks, the named ones first.
+    names : sequence of str
+    landmarks : dict of str to (3,) float64
+        Nasion and both preauricular points, others are left as they are.
+    """
+    if len(names) < FEWEST:
+        return landmarks
+    trials: list[tuple[float, int, dict[str, Floats]]] = []
+    for places in itertools.permutations(landmarks[name] for name in _THREE):
+        trial = landmarks | dict(zip(_THREE, places, strict=True))
+        frame = head_frame(trial)
+        if frame is not None:
+            placed = frame.on(points[: len(names)])
+            gap_mm = float(gaps_from_own_places(names, placed, trial).mean())
+            trials.append((gap_mm, len(trials), trial))
+    best, second = sorted(trials)[:2]
+    clear = best[0] < min(_WELL_MM, CLEARLY * second[0])
+    return best[2] if clear and best[1] else landmarks
+
+
 def nearer(one: float, other: float) -> tuple[float, bool | None]:
     """The smaller gap, and whether it clearly is the first, not the second, or None of them."""
-    clear = min(one, other) < CLEARLY * max(one, other)
+    clear = min(one, other) < CLEARLY * max(one, other) and max(one, other) > _ANY_MM
     return min(one, other), one < other if clear else None
 
 

@@ -19,6 +19,9 @@ from headfit.units import MM_PER_UNIT
 
 _LEAST_MM, _MOST_MM = 40.0, 400.0
 _USUAL_MM = (60.0, 230.0)
+# Largest distance between nasion and preauricular points: 80 mm on the newborn template, 144 mm on
+# the adult one.
+_USUAL_LANDMARKS_MM = (70.0, 200.0)
 # Fewer marks than this say nothing about the size of a head ...
 FEWEST = 4
 # ... and fewer than this may sit in one region: four occipital sites of a newborn span 29 mm.
@@ -142,15 +145,20 @@ def find_unit(size: float, unit: str | None, what: str, n: int = MANY) -> UnitFi
 
 
 def _doubts(size_mm: float, what: str, n: int) -> tuple[Remark, ...]:
-    if what != "marks" or n < MANY or _USUAL_MM[0] <= size_mm <= _USUAL_MM[1]:
+    least, most = _USUAL_MM if what == "marks" else _USUAL_LANDMARKS_MM
+    if n < MANY or least <= size_mm <= most:
         return ()
-    kind = "small" if size_mm < _USUAL_MM[0] else "large"
+    kind = "small" if size_mm < least else "large"
+    measure = (
+        "twice their median distance from their middle"
+        if what == "marks"
+        else "their largest distance"
+    )
     return (
         doubt(
             "size-unusual",
-            f"marks are unusually {kind} for a head: {size_mm:.0f} mm, twice their median distance "
-            f"from their middle, should be {_USUAL_MM[0]:.0f} to {_USUAL_MM[1]:.0f} mm "
-            "(are these inches, or marks of one region only?)",
+            f"{what} are unusually {kind} for a head: {size_mm:.0f} mm, {measure}, should be "
+            f"{least:.0f} to {most:.0f} mm (are these inches, or marks of one region only?)",
             size_mm=round(size_mm, 1),
         ),
     )

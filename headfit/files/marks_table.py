@@ -124,7 +124,8 @@ def _columns(titles: Sequence[str], name: str) -> tuple[list[int], str | None]:
         raise FileFormatError(
             sentence(f"the first line of {name}",
                      "name the columns name, x, y and z once each, all in one unit",
-                     shown(said, 80)),
+                     shown(said, 80),
+                     "part the columns by tabs, semicolons or commas" if len(titles) == 1 else ""),
             code="table-header", missing=tuple(wrong),
         )  # fmt: skip
     return [places[0] for places in found.values()], units.pop()

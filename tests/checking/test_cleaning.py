@@ -93,6 +93,37 @@ def test_a_wild_row_is_set_aside() -> None:
     assert marks.other_names == ()
 
 
+@pytest.mark.parametrize("landmarks", [LANDMARKS, {}], ids=["landmarks", "no landmarks"])
+@pytest.mark.parametrize("scale", [0.0, 0.1])
+def test_rows_deep_inside_the_head_are_set_aside(
+    scale: float, landmarks: dict[str, object]
+) -> None:
+    origin = POINTS.mean(axis=0) if not landmarks else np.zeros(3)
+    places = POINTS - origin
+    row = SITES.names.index("C3")
+    places[row] *= scale
+    marks = clean_marks(said(places=places, landmarks=landmarks))
+    assert "C3" not in marks.names
+    assert ("mark-inside", "correction") in kinds(marks)
+
+
+def test_a_flat_map_is_no_head() -> None:
+    marks = clean_marks(said(places=POINTS * [1.0, 1.0, 0.0]))
+    assert ("marks-flat", "doubt") in kinds(marks)
+
+
+def test_landmarks_in_inches_declared_as_centimetres_are_an_unusually_small_head() -> None:
+    inches = {key: tuple(v / 25.4 for v in place) for key, place in LANDMARKS.items()}
+    marks = clean_marks(said(places=POINTS / 25.4, unit="cm", landmarks=inches, landmark_unit="cm"))
+    assert ("size-unusual", "doubt") in kinds(marks)
+    assert "landmarks are unusually small" in marks.of_kind("doubt")[0].sentence
+
+
+def test_blanks_that_a_name_loses_are_shown_in_quotes() -> None:
+    names = [f"{name}\u00a0" if name == "Cz" else name for name in SITES.names]
+    assert clean_marks(said(names=names)).remarks[0].sentence.endswith("'Cz\\xa0' is Cz")
+
+
 def test_rows_that_are_no_marks_are_told() -> None:
     marks = clean_marks(
         with_rows(("VEOG", [10, 90, -20]), ("", [0, 0, 90]), ("EEG064", [0.0, 9.0, 128.0]))

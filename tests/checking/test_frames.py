@@ -164,6 +164,23 @@ def test_few_names_tell_left_handed_axes_from_exchanged_ears(
     np.testing.assert_allclose(settled.points_mm, points, atol=1e-9)
 
 
+@pytest.mark.parametrize("order", list(itertools.permutations(range(3)))[1:])
+@pytest.mark.parametrize("letters", ["RAS", "ALS"])
+def test_landmarks_under_each_others_keys_are_put_right_and_told(
+    order: tuple[int, ...], letters: str
+) -> None:
+    keys = list(three_of(HEAD))
+    places = [written(letters, p) for p in three_of(HEAD).values()]
+    mixed = {key: places[k] for key, k in zip(keys, order, strict=True)}
+    settled = settle(written(letters, SITES.points_mm), SITES.names, mixed, None)
+    codes = [r.code for r in settled.remarks]
+    only_ears = mixed["nasion"] is places[0]
+    assert codes[0] == ("ears-exchanged" if only_ears else "landmarks-mixed-up")
+    for key, place in three_of(HEAD).items():
+        np.testing.assert_allclose(settled.landmarks[key], place, atol=1e-9)
+    np.testing.assert_allclose(settled.points_mm, SITES.points_mm, atol=1e-9)
+
+
 def test_names_of_the_midline_tell_no_side() -> None:
     points = np.array([SITES[name] for name in ("Fz", "Cz", "Pz", "Oz")])
     wrong = {k: p * [1.0, 1.0, -1.0] for k, p in three_of(HEAD).items()}
