@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 
 _MANY = 4_000_000  # pairs of a point and a triangle for which a tree is built
+_FEW_LOOSE = 1000  # vertices of a patch that are solved as one full matrix
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,21 +223,33 @@ def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
         Vertices to be moved.
     """
     vertices = np.array(mesh.vertices_mm)
-    if not loose.any():
+    inside = np.flatnonzero(loose)
+    if not len(inside):
         return vertices
+    one, other, _ = mesh.half_edges
+    # Every edge both ways and once, as one number each.
     n = len(vertices)
-    start = mesh.faces.ravel()
-    end = np.roll(mesh.faces, -1, axis=1).ravel()
-    # Only here: the import takes a tenth of a second.
-    import scipy.sparse.linalg
+    first, second = np.divmod(np.unique(np.concatenate([one * n + other, other * n + one])), n)
+    degree = np.bincount(first, minlength=n).astype(np.float64)
+    rim = np.where(loose[:, None], 0.0, vertices)
+    around = [np.bincount(first, rim[second, axis], n) for axis in range(3)]
+    uneven = degree[:, None] * rim - np.column_stack(around)
+    # The rows of the Laplacian that belong to the patch; times itself it is the bilaplacian there.
+    touched = loose[first]
+    rows = np.concatenate([first[touched], inside])
+    columns = np.concatenate([second[touched], inside])
+    values = np.concatenate([np.full(int(touched.sum()), -1.0), degree[inside]])
+    near, places = np.unique(columns, return_inverse=True)
+    entries = values, (np.searchsorted(inside, rows), places)
+    shape = len(inside), len(near)
+    if len(inside) <= _FEW_LOOSE:
+        laplacian = np.zeros(shape)
+        laplacian[entries[1]] = values
+        vertices[inside] = np.linalg.solve(laplacian @ laplacian.T, -laplacian @ uneven[near])
+        return vertices
+    import scipy.sparse.linalg  # a tenth of a second, which the ears of a template do not need
 
-    adjacency = scipy.sparse.coo_array((np.ones(len(start)), (start, end)), shape=(n, n)).tocsr()
-    adjacency = adjacency + adjacency.T
-    adjacency.data[:] = 1.0
-    degree: scipy.sparse.dia_array = scipy.sparse.diags_array(adjacency.sum(axis=1))
-    laplacian = degree.tocsr() - adjacency
-    system = (laplacian @ laplacian).tocsr()
-    inside, rim = np.flatnonzero(loose), np.flatnonzero(~loose)
-    factor = scipy.sparse.linalg.splu(system[inside][:, inside].tocsc())
-    vertices[inside] = factor.solve(-(system[inside][:, rim] @ vertices[rim]))
+    sparse = scipy.sparse.csr_array(entries, shape=shape)
+    factor = scipy.sparse.linalg.splu((sparse @ sparse.T).tocsc())
+    vertices[inside] = factor.solve(-(sparse @ uneven[near]))
     return vertices
