@@ -11,16 +11,9 @@ from typing import Any
 
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.anatomy.template import load_template
-from headfit.app.case_comparison import (
-    compare_case,
-    comparison_sentences,
-    comparison_table,
-    file_sentences,
-    with_comparison,
-)
-from headfit.errors import HeadfitError, unknown_name
-from headfit.files.case_file import Case, FreePlace
-from headfit.files.montage_file import read_montage
+from headfit.app.case_plan import chosen_montage, displaced, free_sentences
+from headfit.errors import HeadfitError
+from headfit.files.case_file import Case
 from headfit.files.results import CaseResult, fit_case, fitted_head
 from headfit.fitting.advice import Advice
 from headfit.fitting.by_hand import hand_words
@@ -35,9 +28,7 @@ from headfit.output.tables import (
     site_table,
 )
 from headfit.planning.derivations import MeasuredMontage, measure_montage
-from headfit.planning.displacement import Displacement, displace
-from headfit.planning.montages import Montage, standard_montages
-from headfit.planning.obstacles import Obstacle, disc, polygon
+from headfit.planning.displacement import Displacement
 
 # Stands in a case of which nothing is measured yet; told by identity, shown nowhere.
 UNMEASURED = Tape(ring_mm=560.0)
@@ -97,7 +88,7 @@ def view_case(case: Case, *, quick: bool = False, result: CaseResult | None = No
     if case.tape is UNMEASURED:
         result = None
         head = load_template(case.age)
-        sites = place_sites(head, case.system, case.rules)
+        sites = place_sites(head, case.array, case.rules)
         captions.append("Nothing is measured yet: this is no person's head.")
         scene = make_scene(head, sites, title=case.label, captions=captions)
     else:
@@ -110,13 +101,13 @@ def view_case(case: Case, *, quick: bool = False, result: CaseResult | None = No
         sentences["advice"] = (*result.fitted.flags, *advice.sentences())
         sentences["norms"], sentences["shape"] = advice.norms, advice.shape
         tables["sheet"] = sheet_table(case.tape.readings_mm, result.fitted.predicted_mm)
-    moved = None if quick else _displaced(case, sites)
+    moved = None if quick else displaced(case, sites)
     if moved is not None:
         scene = _with_free_places(scene, moved)
-        sentences["free"] = moved.sentences or ("No site lies in a place that must stay free.",)
+        sentences["free"] = free_sentences(moved)
     chosen = measured = None
     try:
-        chosen = None if quick else _montage(case)
+        chosen = None if quick else chosen_montage(case)
     except HeadfitError as error:  # a list of one's own that was moved or is wrong
         sentences["derivations"] = (f"The derivations cannot be shown: {error}.",)
     if chosen is not None:
@@ -125,6 +116,15 @@ def view_case(case: Case, *, quick: bool = False, result: CaseResult | None = No
         tables["derivations"] = _derivation_table(measured)
         sentences["derivations"] = measured.findings
     if case.marks_file is not None and not quick:
+        # Here alone: comparing loads what a head without marks never needs.
+        from headfit.app.case_comparison import (
+            compare_case,
+            comparison_sentences,
+            comparison_table,
+            file_sentences,
+            with_comparison,
+        )
+
         away = moved.points_mm if moved else {}
         try:
             comparison = compare_case(case, result)
@@ -142,30 +142,8 @@ def view_case(case: Case, *, quick: bool = False, result: CaseResult | None = No
 def _quick_fit(case: Case) -> CaseResult:
     """The fit without advice, which takes as long again."""
     fitted = fitted_head(case)
-    sites = place_sites(fitted.head, case.system, case.rules)
+    sites = place_sites(fitted.head, case.array, case.rules)
     return CaseResult(case, fitted, sites, fitted.spreads(sites), Advice((), None, (), (), ()))
-
-
-def obstacle_of(place: FreePlace, sites: Sites) -> Obstacle:
-    """A place of the case file on a head.
-
-    Raises
-    ------
-    InputError
-        Off the scalp, too small or too large; the sentence says which.
-    """
-    reason = place.reason or "place to keep free"
-    if place.polygon_mm:
-        return polygon(sites, place.polygon_mm, reason)
-    where = place.site if place.site is not None else place.point_mm
-    assert where is not None  # the case file has one of the three
-    return disc(sites, where, place.radius_mm, reason)
-
-
-def _displaced(case: Case, sites: Sites) -> Displacement | None:
-    if not case.free:
-        return None
-    return displace(sites, [obstacle_of(place, sites) for place in case.free])
 
 
 def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
@@ -186,30 +164,6 @@ def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
         Region(obstacle.title, obstacle.outline_mm, obstacle.reason) for obstacle in moved.obstacles
     )
     return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses)
-
-
-def _montage(case: Case) -> Montage | None:
-    if case.derivations_file is not None:
-        return read_montage(case.derivations_file)
-    if case.derivations is None:
-        return None
-    return montage_of(case.derivations)
-
-
-def montage_of(name: str) -> Montage:
-    """A standard montage by its name or title.
-
-    Raises
-    ------
-    UnknownNameError
-        No such montage.
-    """
-    known = standard_montages()
-    folded = name.strip().casefold()
-    for montage in known.values():
-        if folded in (montage.name.casefold(), montage.title.casefold()):
-            return montage
-    raise unknown_name("set of derivations", name, known)
 
 
 def _chains(measured: MeasuredMontage) -> tuple[Chain, ...]:

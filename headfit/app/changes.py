@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import Rules
-from headfit.app.case_view import UNMEASURED, montage_of
+from headfit.app.case_plan import montage_of
+from headfit.app.case_view import UNMEASURED
 from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sentence, unknown_name
 from headfit.files.case_file import Case, FreePlace, case_of_text, case_text
 from headfit.files.case_tape import TAPE_UNITS
@@ -239,6 +240,11 @@ def _marks(case: Case, value: object) -> Case:
     return replace(case, marks_file=None)
 
 
+def _system(case: Case, value: object) -> Case:
+    given: dict[str, Any] = {"system": value}
+    return case if value == case.system else replace(case, **given, sites=())
+
+
 def _plain(name: str) -> Callable[[Case, object], Case]:
     def apply(case: Case, value: object) -> Case:
         given: dict[str, Any] = {name: value}
@@ -254,13 +260,13 @@ _CHANGES: dict[str, Callable[[Case, object], Case]] = {
             "label",
             "age",
             "sex",
-            "system",
             "align",
             "measured_by",
             "measured_on",
             "note",
         )
     },
+    "system": _system,
     "unit": _unit,
     "doubtful": _doubtful,
     "tape": _tape,

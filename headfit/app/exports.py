@@ -11,17 +11,15 @@ from pathlib import Path
 from headfit import __version__
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.template import template_set
+from headfit.app.case_plan import CasePlan, content_of
 from headfit.app.case_view import CaseView
 from headfit.errors import InputError, sentence, unknown_name
 from headfit.files.bids import bids_files
 from headfit.files.case_file import case_text
 from headfit.files.results import CaseResult
-from headfit.fitting.by_hand import hand_words
-from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.headmap import as_svg, head_map
 from headfit.output.report import Section, report_html
 from headfit.output.sheet import SheetContent, rules_words, sheet_pdf
-from headfit.output.tables import cm
 
 
 @dataclass(frozen=True)
@@ -140,27 +138,8 @@ def _picture(view: CaseView, _name: str) -> Export:
 
 def sheet_content(view: CaseView) -> SheetContent:
     """What the sheet for the chair says of a case."""
-    case, result = view.case, _result(view)
-    taken = {
-        name: " / ".join(cm(value) for value in readings) + " cm"
-        for name, readings in case.tape.readings_mm.items()
-    }
-    arcs = {"midline": "nasion_inion", "coronal": "preauricular_arc", "row F": "frontal_row",
-            "row P": "parietal_row"}  # fmt: skip
-    label = result.fitted.head.label
-    notes = [f"Template: {label}."] if label != "adult" else []
-    notes += ["Invented data, no person."] if case.invented else []
-    notes += [hand_words(case.shape)] if case.shape else []
-    return SheetContent(
-        case.label,
-        view.sites,
-        __version__,
-        tuple(f"{MEASUREMENTS[name].title} {text}" for name, text in taken.items()),
-        (*notes, *result.fitted.flags),
-        {arc: f"taken {taken[name]}" for arc, name in arcs.items() if name in taken},
-        view.displacement,
-        (view.montage,) if view.montage else (),
-    )
+    fitted = _result(view).fitted
+    return content_of(CasePlan(view.case, fitted, view.sites, view.displacement, view.montage))
 
 
 def _sheet(view: CaseView, _name: str) -> Export:

@@ -12,9 +12,9 @@ from headfit.anatomy.arcs import Rules
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.sites import SYSTEMS
 from headfit.anatomy.template import template_set
-from headfit.app.case_view import UNMEASURED, CaseView, montage_of
+from headfit.app.case_plan import montage_of
+from headfit.app.case_view import UNMEASURED, CaseView
 from headfit.app.desk import Desk
 from headfit.errors import HeadfitError
 from headfit.files.case_file import ALIGNMENTS, SEXES, Case
@@ -26,7 +26,7 @@ from headfit.fitting.tape import MEASUREMENTS
 from headfit.geometry.mesh import Floats
 from headfit.output.page import head_data, legend, packed, scene_data
 from headfit.output.scene import Surface
-from headfit.planning.montages import standard_montages
+from headfit.planning.montages import array_names, standard_montages
 from headfit.units import MM_PER_UNIT
 
 # The form in parts: what is measured first, then what sharpens the picture.
@@ -58,7 +58,7 @@ def start_data() -> dict[str, Any]:
             {"title": title, "measurements": [asdict(MEASUREMENTS[name]) for name in names]}
             for title, names in GROUPS.items()
         ],
-        "systems": list(SYSTEMS),
+        "systems": list(array_names()),
         "ages": [{"name": name, "title": about[1]} for name, about in template_set().ages.items()],
         "sexes": list(SEXES),
         "units": {unit: MM_PER_UNIT[unit] for unit in _UNITS},

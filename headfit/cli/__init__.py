@@ -70,6 +70,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it did what was asked, 2 on bad input, with one sentence on why."""
+    # Matrices here are small: more threads only wait for each other. Before numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         code = _answered(given, Screen(as_json="--json" in given))

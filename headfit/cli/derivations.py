@@ -22,7 +22,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Fit the case, measure its derivations along the scalp."""
     from dataclasses import replace
 
-    from headfit.app.case_view import montage_of, view_case
+    from headfit.app.case_plan import montage_of
+    from headfit.app.case_view import view_case
     from headfit.files.case_file import read_case
     from headfit.files.montage_file import read_montage
     from headfit.planning.montages import standard_montages
@@ -53,6 +54,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         [row.cells for row in table.rows if not row.heading],
     )
     screen.listed(view.sentences.get("derivations", ()))
+    free = view.sentences.get("free", ())
+    screen.listed(free)
     screen.result(
         {
             "set": measured.montage.name,
@@ -61,6 +64,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             ],
             "missing": measured.missing,
             "findings": list(measured.findings),
+            "free": list(free),
         }
     )
     return 0

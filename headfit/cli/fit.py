@@ -18,6 +18,7 @@ from headfit.errors import HeadfitError
 
 if TYPE_CHECKING:
     from headfit.files.results import CaseResult
+    from headfit.planning.displacement import Displacement
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,12 +61,15 @@ def write_result(
     draw : bool
         Also picture.png, when this machine can.
     """
+    from headfit.app.case_plan import displaced, free_sentences
     from headfit.cli.summary import show_summary
     from headfit.files.results import as_json, result_data
     from headfit.files.whole import write_folder
 
-    data = result_data(result, __version__)
-    files = {**more, **_files(result), "case.json": as_json(data)}
+    moved = displaced(result.case, result.sites)
+    free = free_sentences(moved)
+    data = result_data(result, __version__) | {"free": list(free)}
+    files = {**more, **_files(result, moved), "case.json": as_json(data)}
     with screen.doing("Writing"):
         write_folder(folder, files)
     # A picture of another head beside these numbers would be worse than none.
@@ -73,6 +77,7 @@ def write_result(
         (folder / "picture.png").unlink()
     no_picture = _draw(result, folder / "picture.png", screen) if draw else "none was asked for"
     show_summary(result, screen)
+    screen.listed(free)
     made = ["case.json", "marks.tsv", "head.ply", "landmarks.json", "bids/", *more]
     made += [] if no_picture else ["picture.png"]
     screen.say()
@@ -82,7 +87,7 @@ def write_result(
     screen.result({"folder": str(folder), "files": made, "no_picture": no_picture or None} | data)
 
 
-def _files(result: CaseResult) -> dict[str, str | bytes]:
+def _files(result: CaseResult, moved: Displacement | None) -> dict[str, str | bytes]:
     from headfit.files.bids import bids_files
     from headfit.files.landmark_files import landmarks_json
     from headfit.files.surfaces import ply_bytes
@@ -93,7 +98,7 @@ def _files(result: CaseResult) -> dict[str, str | bytes]:
     return {
         "head.ply": ply_bytes(head),
         "landmarks.json": landmarks_json(head.landmarks) + "\n",
-        "marks.tsv": marks_tsv(result.sites),
+        "marks.tsv": marks_tsv(result.sites, moved),
         **{f"bids/{name}": text for name, text in dataset.items()},
     }
 

@@ -19,20 +19,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Fit the case and write the sheet."""
-    from headfit.app.case_view import view_case
-    from headfit.app.exports import sheet_content
+    from headfit.app.case_plan import content_of, plan_case
     from headfit.files.case_file import read_case
     from headfit.files.whole import write_whole
     from headfit.output.sheet import sheet_pdf
 
     with screen.doing("Fitting the head"):
-        view = view_case(read_case(arguments.case))
+        plan = plan_case(read_case(arguments.case))
     with screen.doing("Writing"):
-        pdf = sheet_pdf(sheet_content(view), arguments.paper)
+        pdf = sheet_pdf(content_of(plan), arguments.paper)
         write_whole(arguments.output, pdf)
     screen.say(
         f"Wrote {arguments.output} ({arguments.paper}). Print it at 100 % and hold a tape against "
         "its 100 mm rule."
     )
-    screen.result({"file": str(arguments.output), "paper": arguments.paper})
+    screen.listed(plan.free)
+    screen.result({"file": str(arguments.output), "paper": arguments.paper, "free": plan.free})
     return 0

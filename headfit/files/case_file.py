@@ -6,7 +6,8 @@
     label = "morning list, second head"
     age = "adult"                    # or "newborn", "m06", "m12", "y05", "y10", or years
     sex = "female"                   # optional: "female" or "male"
-    system = "10-10"                 # "10-20", "ifcn-25", "10-10", "10-5"
+    system = "10-10"                 # "10-20", "ifcn-25", "10-10", "10-5", "newborn"; or
+    sites = ["Fp1", "Fp2", "Cz"]     # the own list of sites instead
     measured_by = "..."              # optional, free text
     measured_on = 2024-05-07         # optional, free text or a date
     note = "..."                     # optional, free text
@@ -66,6 +67,7 @@ from headfit.files.case_entries import (
 from headfit.files.case_tape import table_of_tape, tape_of_table
 from headfit.files.whole import about, read_text, write_whole
 from headfit.fitting.tape import Tape
+from headfit.planning.montages import OWN, array_names, array_sites
 from headfit.units import to_mm
 
 SEXES = ("female", "male")
@@ -111,6 +113,9 @@ class Case:
         A template age or years.
     sex : {"female", "male"} or None
     system : str
+        A system or a reduced array; "own list" with `sites`.
+    sites : tuple of str
+        The user's own list.
     unit : str
         In which the tape was read; what is written back to the file uses it.
     doubtful : tuple of str
@@ -134,6 +139,7 @@ class Case:
     age: str | float = "adult"
     sex: str | None = None
     system: str = "10-10"
+    sites: tuple[str, ...] = ()
     unit: str = "cm"
     doubtful: tuple[str, ...] = ()
     shape: Mapping[str, float] = field(default_factory=dict)
@@ -147,6 +153,13 @@ class Case:
     measured_on: str = ""
     note: str = ""
     invented: bool = False
+
+    @property
+    def array(self) -> str | tuple[str, ...]:
+        """What `place_sites` is asked for: a system, or the sites of an array or own list."""
+        if self.sites or self.system in SYSTEMS:
+            return self.sites or self.system
+        return array_sites(self.system)
 
 
 def read_case(path: str | Path) -> Case:
@@ -179,7 +192,10 @@ def case_of_text(text: str, folder: Path) -> Case:
     found = parse_toml(text)
     check_names("table", found, _TABLES)
     about_case = table_of(found, "case")
-    check_names("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "invented"))
+    check_names(
+        "entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "sites", "invented")
+    )
+    sites = _sites(about_case)
     tape, unit, doubtful = tape_of_table(table_of(found, "tape"))
     marks = table_of(found, "marks")
     check_names("entry of [marks]", marks, ("file", "align"))
@@ -190,7 +206,8 @@ def case_of_text(text: str, folder: Path) -> Case:
         tape,
         age=_age(about_case.get("age", "adult")),
         sex=choice_of("sex", about_case.get("sex"), SEXES),
-        system=choice_of("system", about_case.get("system"), SYSTEMS) or "10-10",
+        system=OWN if sites else _system(about_case),
+        sites=sites,
         unit=unit,
         doubtful=doubtful,
         shape=shape_of(table_of(found, "shape")),
@@ -236,6 +253,21 @@ def _age(value: object) -> str | float:
         raise wrong_entry("age", 'be a template age such as "adult", or years as a number', value)
     age_in_months(value)
     return value
+
+
+def _system(about_case: Mapping[str, Any]) -> str:
+    return choice_of("system", about_case.get("system"), array_names()) or "10-10"
+
+
+def _sites(about_case: Mapping[str, Any]) -> tuple[str, ...]:
+    given = about_case.get("sites", ())
+    if "sites" not in about_case:
+        return ()
+    if not isinstance(given, list) or not given or not all(isinstance(s, str) for s in given):
+        raise wrong_entry("sites of [case]", 'be a list of names, such as ["Fp1", "C3"]', given)
+    if "system" in about_case:
+        raise wrong_entry("[case]", "name a system or list its sites, not both", "both")
+    return tuple(dict.fromkeys(canonical_name(name) for name in given))
 
 
 def _path(table: Mapping[str, Any], name: str, folder: Path) -> Path | None:
@@ -325,7 +357,8 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
         "invented": case.invented,
     }
     document: dict[str, Any] = {
-        "case": {"label": case.label, "age": case.age, "system": case.system}
+        "case": {"label": case.label, "age": case.age}
+        | ({"sites": list(case.sites)} if case.sites else {"system": case.system})
         | {name: value for name, value in optional.items() if value},
         "tape": table_of_tape(case.tape, case.unit, case.doubtful),
     }

@@ -107,7 +107,7 @@ def fit_case(case: Case) -> CaseResult:
         As `fitted_head` and `place_sites`.
     """
     fitted = fitted_head(case)
-    sites = place_sites(fitted.head, case.system, case.rules)
+    sites = place_sites(fitted.head, case.array, case.rules)
     return CaseResult(case, fitted, sites, fitted.spreads(sites), advise(fitted))
 
 

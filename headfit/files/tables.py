@@ -13,6 +13,7 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import Sites
 from headfit.fitting.spreads import SiteSpreads
+from headfit.planning.displacement import Displacement
 
 MISSING = "n/a"
 _FORMULA_SIGNS = ("=", "+", "-", "@", "|", "%")
@@ -48,21 +49,30 @@ def tsv(header: Sequence[str], rows: Iterable[Sequence[Cell]], decimals: int = 2
     return "\n".join([*lines, ""])
 
 
-def marks_tsv(sites: Sites) -> str:
+def marks_tsv(sites: Sites, moved: Displacement | None = None) -> str:
     r"""For every arc its tape length, and where on the tape each site is marked, in cm.
+
+    A site that lies in a place that must stay free has no distance, and the note tells where it
+    goes.
 
     >>> from headfit import load_template, place_sites
     >>> table = marks_tsv(place_sites(load_template(), ["Fpz", "Cz"]))
     >>> print(table.splitlines()[0].replace("\t", " "))
-    arc start end arc_cm site from_start_cm fraction
+    arc start end arc_cm site from_start_cm fraction note
     """
-    lines = ["\t".join("arc start end arc_cm site from_start_cm fraction".split())]
+    lines = ["\t".join("arc start end arc_cm site from_start_cm fraction note".split())]
+    instead: dict[str, str] = {}
+    if moved is not None:
+        instead = {move.site: move.words for move in moved.moves} | moved.left_out
     for name, marks in sites.arc_marks.items():
         arc = ARCS[name]
         ends = [TITLES.get(end, end) for end in (arc.start, arc.end)]
         length = cell(sites.tracer.length_mm(name) / 10, 1)
         for mark in marks:
-            place = [cell(mark.distance_mm / 10, 1), cell(mark.fraction, 3)]
+            note = instead.get(mark.site)
+            place = [cell(mark.distance_mm / 10, 1), cell(mark.fraction, 3), MISSING]
+            if note is not None:
+                place = [MISSING, MISSING, cell(note, 0)]
             lines.append("\t".join([name, *ends, length, mark.site, *place]))
     return "\n".join([*lines, ""])
 

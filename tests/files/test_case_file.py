@@ -76,6 +76,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "age": 34,
         "sex": "female",
         "system": "ifcn-25",
+        "sites": (),
         "unit": "cm",
         "doubtful": ("inion", "nasion"),
         "shape": {"vault_2_m2": 3.0, "vault_3_2": -1.5},
@@ -241,3 +242,32 @@ def test_every_measurement_of_the_sheet_may_stand_in_a_case() -> None:
         value = (kind.lowest_mm + kind.highest_mm) / 2
         text = f'[tape]\nunit = "mm"\n{name} = {value}'
         assert case_of_text(text, Path()).tape.values_mm == {name: value}
+
+
+def test_a_case_may_name_a_reduced_array_or_list_its_own_sites() -> None:
+    tape = '[tape]\nunit = "cm"\nring = 34.0\n'
+    newborn = case_of_text(f'[case]\nage = "newborn"\nsystem = "newborn"\n{tape}', Path())
+    # Common practice, no source: the reduced array of newborn recordings.
+    assert newborn.array == ("Fp1", "Fp2", "T7", "C3", "Cz", "C4", "T8", "O1", "O2")
+    own = case_of_text(f'[case]\nsites = ["Cz", "t3", "T7"]\n{tape}', Path())
+    assert (own.array, own.system) == (("Cz", "T7"), "own list")
+    assert case_of_text(case_text(own), Path()).array == own.array
+    assert case_of_text(tape, Path()).array == "10-10"
+
+
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        ("sites = []", 'sites of [case] must be a list of names, such as ["Fp1", "C3"], got []'),
+        ('sites = ["X9"]', "unknown site 'X9'"),
+        (
+            'sites = ["Cz"]\nsystem = "10-20"',
+            "[case] must name a system or list its sites, not both",
+        ),
+        ('system = "own list"', "unknown system 'own list'"),
+    ],
+)
+def test_sites_that_cannot_be_are_one_sentence(entry: str, said: str) -> None:
+    with pytest.raises(HeadfitError) as caught:
+        case_of_text(f'[case]\n{entry}\n[tape]\nunit = "cm"\nring = 34.0', Path())
+    assert said in str(caught.value)

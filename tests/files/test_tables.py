@@ -9,6 +9,8 @@ import pytest
 from headfit import Rules, load_template, place_sites
 from headfit.anatomy.arcs import ARCS
 from headfit.files.tables import cell, marks_tsv, site_rows, sites_tsv, tsv
+from headfit.planning.displacement import displace
+from headfit.planning.obstacles import disc
 
 
 def rows_of(text: str) -> list[dict[str, str]]:
@@ -73,3 +75,15 @@ def test_the_site_table_holds_the_points_and_tells_where_no_arc_is() -> None:
 def test_without_spreads_a_row_ends_with_its_place() -> None:
     sites = place_sites(load_template(), ["Cz"])
     assert [len(row) for row in site_rows(sites)] == [7]
+
+
+def test_a_site_that_must_stay_free_has_no_distance_but_says_where_it_goes() -> None:
+    sites = place_sites(load_template(), "10-20")
+    moved = displace(sites, [disc(sites, "C3", 10.0, "wound")])
+    rows = [line.split("\t") for line in marks_tsv(sites, moved).splitlines()]
+    notes = {row[4]: row[5:] for row in rows[1:]}
+    for move in moved.moves:
+        assert notes[move.site] == ["n/a", "n/a", move.words]
+    assert [move.site for move in moved.moves] == ["C3", "C4"]
+    assert notes["F3"][2] == "n/a"
+    assert float(notes["F3"][0]) > 0
