@@ -213,7 +213,7 @@ class _Drawing:
         for arc in self.sites.arc_marks:
             if not arc.endswith(("ring", "contour")):
                 path = self.sites.tracer.run(arc).curve.path_mm
-                self.line(self.flat.places(path[:: max(1, len(path) // 40)]), "arc")
+                self.line(self.flat.places(path[:: max(1, len(path) // 20)]), "arc")
         for words, side in (("left", -1.0), ("right", 1.0)):
             x = self.size[0] / 2 + side * (self.size[0] / 2 - 7.0)
             self.shapes.append(Text(x, 5.0, words, 4.0))
@@ -225,7 +225,7 @@ class _Drawing:
         numbers: list[Shape] = []
         for derivation in montage.derivations:
             path = derivation.path_mm
-            places = self.flat.places(path[:: max(1, len(path) // 30)])
+            places = self.flat.places(path[:: max(1, len(path) // 15)])
             ends = self.flat.places(path[[0, -1]])
             places = np.vstack([ends[:1], places[1:], ends[1:]])
             changed = derivation.before_mm is not None

@@ -158,10 +158,16 @@ def _tick_row(
     room: Room, name: str, distance: str, height: float, after: str = "", words: str = "", *,
     tick: bool = True, bold: bool = True,
 ) -> Row:  # fmt: skip
-    """A box to tick, a name, a distance, a step and words."""
+    """A box to tick, a name, a distance, a step and words; taller when the words need it."""
+    beside = room.column_mm - 56.5
+    lines, size = wrapped(words, 8.0, beside), 8.0
+    if len(lines) > 1:
+        lines, size = wrapped(words, 7.0, beside), 7.0
+    step = line_height_mm(size)
+    height = max(height, len(lines) * step + 0.6)
 
     def draw(x: float, y: float, width: float) -> None:
-        paper, base = room.paper, y + 0.68 * height
+        paper, base = room.paper, y + height / 2 + 0.18 * MARK_ROWS_MM[-1]
         if tick:
             paper.box(x + 0.5, y + (height - TICK_MM) / 2, TICK_MM, TICK_MM)
         paper.text(x + 8.0, base, name, 13.0, bold=bold)
@@ -169,10 +175,9 @@ def _tick_row(
             paper.text(x + 41.0, base, distance, 14.0, bold=bold, align="right")
         if after:
             paper.text(x + 54.0, base, after, 9.5, align="right")
-        lines = wrapped(words, 8.0, width - 56.5)
-        first = base - (len(lines) - 1) * line_height_mm(8.0) / 2
         for k, line in enumerate(lines):
-            paper.text(x + 56.5, first + k * line_height_mm(8.0), line, 8.0)
+            place = y + (height - len(lines) * step) / 2 + (k + 0.75) * step
+            paper.text(x + 56.5, place, line, size)
         paper.line(x, y + height, x + width, y + height, 0.1)
 
     return Row(height, draw)

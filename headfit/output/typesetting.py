@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from io import BytesIO
 from itertools import groupby
 
+from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
@@ -90,6 +91,7 @@ def _runs(words: str, *, bold: bool) -> Iterator[tuple[str, str]]:
         yield font, "".join(characters)
 
 
+@lru_cache(maxsize=10_000)  # a page is laid out several times over
 def width_mm(words: str, size: float, *, bold: bool = False) -> float:
     """How wide a line is set."""
     points = sum(pdfmetrics.stringWidth(part, font, size) for font, part in _runs(words, bold=bold))
@@ -134,6 +136,7 @@ class Paper:
 
     def __init__(self, size_mm: tuple[float, float], title: str, producer: str) -> None:
         _covered()
+        rl_config.useA85 = 0  # streams as they are: text in base 85 is longer and slower
         self.width_mm, self.height_mm = size_mm
         self._file = BytesIO()
         points = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)

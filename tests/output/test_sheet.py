@@ -14,6 +14,7 @@ import pypdf
 import pytest
 from PIL import Image
 
+import headfit
 from headfit import Rules, load_template, place_sites
 from headfit.errors import InputError, UnknownNameError
 from headfit.output.sheet import SheetContent, rules_words, sheet_pdf
@@ -449,3 +450,18 @@ def test_blocks_stay_whole_where_they_can_and_break_where_they_must() -> None:
         if one.column == other.column:
             assert other.y_mm >= one.end_mm
     assert even_height_mm(blocks[:2]) == pytest.approx(24.0 + 3.0, abs=1.0)
+
+
+def test_the_sheet_command_waits_for_no_library_it_can_do_without(tmp_path: Path) -> None:
+    # Importing scipy takes longer than fitting the head and drawing the sheet.
+    script = (
+        "import sys; from headfit.cli import main; "
+        "code = main(sys.argv[1:]); heavy = {name.partition('.')[0] for name in sys.modules}; "
+        "print(code, sorted(heavy & {'scipy', 'starlette', 'trimesh', 'vtkmodules', 'http'}))"
+    )
+    case = Path(headfit.__file__).parent / "demo" / "case.toml"
+    words = ["sheet", str(case), "-o", str(tmp_path / "sheet.pdf"), "--json"]
+    run = subprocess.run(
+        [sys.executable, "-c", script, *words], capture_output=True, text=True, check=True
+    )
+    assert run.stdout.splitlines()[-1] == "0 []"
