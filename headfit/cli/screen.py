@@ -39,14 +39,17 @@ class Screen:
 
     def say(self, text: str = "", style: str = "") -> None:
         """Print a sentence; wrapped to the window of a person, one line in a file or pipe."""
-        if not self.as_json:
-            console = self.console
-            console.print(text, style=style or None, soft_wrap=not console.is_terminal)
+        if self.as_json:
+            return
+        if sys.stdout.isatty():
+            self.console.print(text, style=style or None)
+        else:  # nobody to wrap for, and rich takes a twentieth of a second to load
+            print(text)  # noqa: T201
 
     def listed(self, sentences: Sequence[str]) -> None:
         """Print sentences as a list with hanging indents."""
         for text in sentences:
-            width = self.console.width if self.console.is_terminal else 10_000
+            width = self.console.width if sys.stdout.isatty() else 10_000
             self.say(textwrap.fill(text, width, initial_indent=" - ", subsequent_indent="   "))
 
     def table(self, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

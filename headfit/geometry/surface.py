@@ -226,10 +226,11 @@ def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
     inside = np.flatnonzero(loose)
     if not len(inside):
         return vertices
-    one, other, _ = mesh.half_edges
-    # Every edge both ways and once, as one number each.
     n = len(vertices)
-    first, second = np.divmod(np.unique(np.concatenate([one * n + other, other * n + one])), n)
+    one, other, across = mesh.half_edges
+    border = across < 0  # an edge inside the surface is there both ways already
+    first = np.concatenate([one, other[border]])
+    second = np.concatenate([other, one[border]])
     degree = np.bincount(first, minlength=n).astype(np.float64)
     rim = np.where(loose[:, None], 0.0, vertices)
     around = [np.bincount(first, rim[second, axis], n) for axis in range(3)]
@@ -239,8 +240,10 @@ def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
     rows = np.concatenate([first[touched], inside])
     columns = np.concatenate([second[touched], inside])
     values = np.concatenate([np.full(int(touched.sum()), -1.0), degree[inside]])
-    near, places = np.unique(columns, return_inverse=True)
-    entries = values, (np.searchsorted(inside, rows), places)
+    reached = loose.copy()
+    reached[columns] = True
+    near = np.flatnonzero(reached)
+    entries = values, (np.searchsorted(inside, rows), np.searchsorted(near, columns))
     shape = len(inside), len(near)
     if len(inside) <= _FEW_LOOSE:
         laplacian = np.zeros(shape)

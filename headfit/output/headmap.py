@@ -184,7 +184,7 @@ class _Drawing:
         places = self.paper(np.array(list((self.own | self.now).values())))
         gaps = np.linalg.norm(places[:, None] - places[None], axis=2)
         np.fill_diagonal(gaps, np.inf)
-        usual = float(np.quantile(gaps.min(axis=1), 0.1)) if len(places) > 1 else 20.0
+        usual = float(np.sort(gaps.min(axis=1))[len(gaps) // 10]) if len(gaps) > 1 else 20.0
         return float(np.clip(0.47 * usual, 1.2, 4.8))
 
     def line(self, points: Floats, pen: str, *, closed: bool = False) -> None:
