@@ -149,7 +149,12 @@ export class App {
     // Chains, places and moves are worked out when the slider is let go; till then the last ones stay.
     const { chains, regions, arrows } = this.state.scene;
     this.state = { ...this.state, ...answer, scene: { ...answer.scene, chains, regions, arrows }, tables: { ...this.state.tables, ...answer.tables } };
-    this.showHead(this.state);
+    // While the slider is ahead of the answer the head on show rides on; its numbers are told, the rest is made anew at rest.
+    if (this.ahead()) {
+      fill(this.sites, this.state.tables["sites"]!);
+      this.tables.refresh();
+      this.foresee();
+    } else this.showHead(this.state);
   }
 
   private showHead(state: Quick): void {
@@ -166,11 +171,18 @@ export class App {
     this.foresee();
   }
 
+  /** Values under a slider that differ from those of the last fit, in mm; null when there are none. */
+  private ahead(): Record<string, number> | null {
+    const now = this.state.fit?.now_mm ?? {};
+    const found = Object.entries(this.sliding).filter(([name, mm]) => Math.abs((now[name] ?? mm) - mm) > 0.05);
+    return found.length ? Object.fromEntries(found) : null;
+  }
+
   /** Show the head as it will be, from what the last fit knows. */
   private foresee(): void {
     const fit = this.state.fit;
-    const ahead = Object.fromEntries(Object.entries(this.sliding).filter(([name, mm]) => Math.abs((fit?.now_mm[name] ?? mm) - mm) > 0.05));
-    if (!fit || !this.model || !Object.keys(ahead).length) return;
+    const ahead = this.ahead();
+    if (!fit || !this.model || !ahead) return;
     const foreseen = Model.foreseen(fit, ahead);
     if (foreseen) this.placed?.viewer.foresee(this.model.vertices(foreseen));
   }
