@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import replace
+from typing import cast
 
 from headfit.anatomy.sites import place_sites
 from headfit.checking.align import AlignmentKind
@@ -18,9 +19,6 @@ from headfit.output.comparing import comparison_arrows
 from headfit.output.scene import Arrow, DrawnSite, Scene
 from headfit.output.tables import Column, Row, Table, mm
 
-# What the case file calls a frame, in the words of the comparison; landmarks are taken where they
-# were measured, and best fit where not.
-_ALIGNMENT: dict[str, AlignmentKind | None] = {"landmarks": None, "rigid": "best-fit"}
 _TITLES = {
     "landmarks": "by the landmarks",
     "best-fit": "by best fit",
@@ -46,8 +44,10 @@ def compare_case(case: Case, result: CaseResult | None) -> Comparison:
     marks = read_marks(case.marks_file)
     fitted = result.fitted
     sites = place_sites(fitted.head, marks.names, case.rules) if len(marks) else result.sites
+    # Landmarks are taken where they were measured, and best fit where not.
+    chosen = None if case.align == "landmarks" else cast(AlignmentKind, case.align)
     return compare_marks(
-        sites, marks, _ALIGNMENT[case.align],
+        sites, marks, chosen,
         spreads=fitted.spreads(sites) if len(marks) else None,
     )  # fmt: skip
 

@@ -122,7 +122,8 @@ def displaced(case: Case, sites: Sites) -> Displacement | None:
     """What becomes of the sites when the places of the case stay free; None without any."""
     if not case.free:
         return None
-    return displace(sites, [obstacle_of(place, sites) for place in case.free])
+    places = [obstacle_of(place, sites) for place in case.free]
+    return displace(sites, places, homologues=not case.move_alone)
 
 
 def chosen_montage(case: Case) -> Montage | None:

@@ -11,6 +11,7 @@
     measured_by = "..."              # optional, free text
     measured_on = 2024-05-07         # optional, free text or a date
     note = "..."                     # optional, free text
+    move_alone = true                # a site that must move leaves its homologue in place
     invented = true                  # data made up for a demonstration
 
     [tape]
@@ -30,7 +31,7 @@
 
     [marks]                          # positions to compare with; the path starts at this file
     file = "marks.tsv"
-    align = "landmarks"              # or "rigid"
+    align = "landmarks"              # or "best-fit", "robust", "surface"
 
     [[free]]                         # a place that must stay free
     site = "P3"                      # or point_mm = [x, y, z] in the head frame
@@ -71,9 +72,10 @@ from headfit.planning.montages import OWN, array_names, array_sites
 from headfit.units import to_mm
 
 SEXES = ("female", "male")
-ALIGNMENTS = ("landmarks", "rigid")
+ALIGNMENTS = ("landmarks", "best-fit", "robust", "surface")
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
 _TEXTS = ("label", "measured_by", "measured_on", "note")
+_TRUTHS = ("move_alone", "invented")
 
 
 @dataclass(frozen=True)
@@ -125,8 +127,10 @@ class Case:
     rules : Rules
     marks_file, derivations_file : Path or None
         Made absolute by the folder of the case file.
-    align : {"landmarks", "rigid"}
+    align : {"landmarks", "best-fit", "robust", "surface"}
     free : tuple of FreePlace
+    move_alone : bool
+        A site that must move for them leaves its homologue in place.
     derivations : str or None
         Name of a declared set.
     measured_by, measured_on, note : str
@@ -147,6 +151,7 @@ class Case:
     marks_file: Path | None = None
     align: str = "landmarks"
     free: tuple[FreePlace, ...] = ()
+    move_alone: bool = False
     derivations: str | None = None
     derivations_file: Path | None = None
     measured_by: str = ""
@@ -192,9 +197,7 @@ def case_of_text(text: str, folder: Path) -> Case:
     found = parse_toml(text)
     check_names("table", found, _TABLES)
     about_case = table_of(found, "case")
-    check_names(
-        "entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "sites", "invented")
-    )
+    check_names("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "sites", *_TRUTHS))
     sites = _sites(about_case)
     tape, unit, doubtful = tape_of_table(table_of(found, "tape"))
     marks = table_of(found, "marks")
@@ -217,6 +220,7 @@ def case_of_text(text: str, folder: Path) -> Case:
         free=_free_places(found.get("free", [])),
         derivations=text_of(derivations["set"], "set") if "set" in derivations else None,
         derivations_file=_path(derivations, "derivations", folder),
+        move_alone=truth_of(about_case.get("move_alone", False), "move_alone"),
         invented=truth_of(about_case.get("invented", False), "invented"),
         **texts,
     )
@@ -354,6 +358,7 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
         "measured_by": case.measured_by,
         "measured_on": case.measured_on,
         "note": case.note,
+        "move_alone": case.move_alone,
         "invented": case.invented,
     }
     document: dict[str, Any] = {

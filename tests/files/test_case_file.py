@@ -21,6 +21,7 @@ system = "ifcn-25"
 measured_by = "M. Example"
 measured_on = 2024-05-07
 note = "thick hair"
+move_alone = true
 invented = true
 
 [tape]
@@ -41,7 +42,7 @@ inner = "parasagittal"
 
 [marks]
 file = "marks.tsv"
-align = "rigid"
+align = "best-fit"
 
 [[free]]
 site = "t3"
@@ -82,7 +83,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "shape": {"vault_2_m2": 3.0, "vault_3_2": -1.5},
         "rules": Rules(inner="parasagittal"),
         "marks_file": tmp_path / "marks.tsv",
-        "align": "rigid",
+        "align": "best-fit",
         "free": (
             FreePlace("T7", None, (), 20.0, "dressing"),
             FreePlace(None, (1.0, 2.5, 100.0), (), 12.5, ""),
@@ -93,6 +94,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "measured_by": "M. Example",
         "measured_on": "2024-05-07",
         "note": "thick hair",
+        "move_alone": True,
         "invented": True,
     }
 
@@ -202,7 +204,7 @@ WRONG = {
     T + "[marks]\nfile = 3": r"file of \[marks\] must be a path in quotes, such as \"marks.tsv\"",
     T + "[marks]\nfile = ''": r"file of \[marks\] must be a path in quotes",
     T + "[marks]\nfiles = 'x'": r"unknown entry of \[marks\] 'files': did you mean 'file'",
-    T + "[marks]\nalign = 'best'": "unknown alignment 'best': choose one of landmarks, rigid",
+    T + "[marks]\nalign = 'best'": "unknown alignment 'best': did you mean 'best-fit'",
     T + "[derivations]\nsets = 'x'": r"unknown entry of \[derivations\] 'sets': did you mean 'set'",
     T + "[derivations]\nset = 4": "set must be text in quotes",
     "free = 3\n" + T: r"free must be tables that each begin with \[\[free\]\], got 3",
