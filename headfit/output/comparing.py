@@ -27,8 +27,6 @@ def comparison_scene(comparison: Comparison, head: Head, title: str = "") -> Sce
     sites = comparison.targets.sites
     scene = make_scene(
         head, sites, title=title or comparison.source,
-        captions=[
-            *textwrap.wrap(verdict(comparison), 70), "Arrows run from the mark to the site.",
-        ],
+        captions=textwrap.wrap(verdict(comparison), 70),
     )  # fmt: skip
     return replace(scene, arrows=comparison_arrows(comparison))

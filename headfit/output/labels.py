@@ -23,6 +23,7 @@ _LETTER_WIDTH = 0.72  # of the height, in a bold sans-serif
 _MARKER_MM = (2.6, 2.2, 1.3)
 _ADULT_MM = 235.0  # its height without the neck
 _GAP_SHARE = 0.25  # of the height of the letters
+TITLE_SHARE = 1.35  # height of the letters of the title, of those of the names
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,9 +146,10 @@ def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:
     places = view.pixels(points)
     radii = [marker_mm(scene, site) * view.pixels_per_mm(site.point_mm) for site in sites]
     markers = [(x - r, y - r, x + r, y + r) for (x, y), r in zip(places, radii, strict=True)]
-    taken: list[tuple[float, float, float, float]] = []
-    placed = []
     width_px, height_px = view.size_px
+    title_px = TITLE_SHARE * letter_px * _LETTER_WIDTH * len(scene.title)
+    taken = [(0.0, height_px - 2.7 * letter_px, title_px + letter_px, float(height_px))]
+    placed = []
     for i, (site, (x, y)) in enumerate(zip(sites, places, strict=True)):
         width, height = _LETTER_WIDTH * letter_px * len(named(site)), letter_px
         away = radii[i] + _GAP_SHARE * letter_px

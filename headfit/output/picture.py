@@ -18,7 +18,7 @@ import numpy as np
 from headfit.anatomy.head import CAP
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.output.driver import Driver, prepare
-from headfit.output.labels import View, marker_mm, named, place_names, size_of
+from headfit.output.labels import TITLE_SHARE, View, marker_mm, named, place_names, size_of
 from headfit.output.scene import (
     CAMERAS,
     HEAD_COLOUR,
@@ -282,7 +282,7 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
         actor.GetTextProperty().SetBackgroundColor(1.0, 1.0, 1.0)
         actor.GetTextProperty().SetBackgroundOpacity(0.6)
         plotter.renderer.AddActor(actor)
-    title = text(scene.title, 1.35 * letter_px, bold=True)
+    title = text(scene.title, TITLE_SHARE * letter_px, bold=True)
     said = [how, *_key(scene), *scene.captions]
     width_px = plotter.render_window.GetSize()[0]
     n_letters = round(_WORDS_SHARE * width_px / (0.85 * letter_px * _LETTER_WIDTH))

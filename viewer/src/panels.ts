@@ -6,6 +6,9 @@ import { button, choice, labelled, make, sentences } from "./dom";
 import { fill } from "./tables";
 
 const LARGEST_FILE = 2_000_000;
+const ALIGNED_BY: Readonly<Record<string, string>> = {
+  landmarks: "the landmarks", "best-fit": "best fit", robust: "robust fit", surface: "the surface",
+};
 
 export interface PanelEvents {
   change(change: Change): void;
@@ -45,7 +48,7 @@ export class Comparison {
         if (kind === "drop") void this.read([...(event.dataTransfer?.files ?? [])]);
       });
     }
-    this.align = choice(start.alignments.map((each) => [each, each === "rigid" ? "best fit" : "the landmarks"] as const), (align) => events.change({ align }));
+    this.align = choice(start.alignments.map((each) => [each, ALIGNED_BY[each] ?? each] as const), (align) => events.change({ align }));
     this.stepper.setAttribute("role", "group");
     this.stepper.setAttribute("aria-label", "Step through the moves");
     this.stepper.append(button("previous move", () => this.step(-1)), button("next move", () => this.step(1)), this.place);
