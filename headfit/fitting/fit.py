@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
@@ -22,6 +23,7 @@ from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.observing import at_pose, at_prior_mean, measures_at, unmodelled_mm
 from headfit.fitting.shape import (
     ShapeModel,
+    opposed_parameters,
     parameter_kinds,
     parameter_names,
     parameter_titles,
@@ -37,8 +39,8 @@ from headfit.geometry.mesh import Floats, frozen
 _EXACT_SHARE = 0.02
 _MAX_ROUNDS = 12
 _SETTLED = 1e-3  # the fit ends when the next step promises to lower the cost by less
-_REFRESH_SD = 0.35  # the slopes of the last step serve again below this,
-_PATIENT_ROUNDS = 3  # but not for longer
+_NEAR_SD = 1.0  # or when shorter steps no longer help: the edges of the mesh make it zigzag
+_REFRESH_SD = 0.35  # the slopes of the last step serve again below this
 FLAG_SD, REFUSE_SD = 4.0, 8.0
 
 
@@ -243,10 +245,12 @@ def _most_probable(
         misfit, away = (values - readings) / spreads, parameters - prior.mean
         return float(misfit @ misfit + away @ prior.information @ away)
 
+    seen = _seen(model, names)
     parameters = prior.mean
     values, slopes = at_prior_mean(model).at(names)
+    slopes = slopes * seen
     best = cost(parameters, values)
-    for number in range(_MAX_ROUNDS):
+    for _ in range(_MAX_ROUNDS):
         weighted = slopes / spreads[:, None] ** 2
         uphill = weighted.T @ (values - readings) + prior.information @ (parameters - prior.mean)
         step = -np.linalg.solve(slopes.T @ weighted + prior.information, uphill)
@@ -264,13 +268,26 @@ def _most_probable(
             if tried_cost < best:
                 break
         else:
-            if length < 1.0:  # rounding of a fit that is as good as it gets
+            if length < _NEAR_SD:
                 return parameters, slopes, values
             raise _no_such_head(model, tape, age, "values that no such head has together")
         parameters, values, best = tried, tried_values, tried_cost
-        if share * length > _REFRESH_SD or number >= _PATIENT_ROUNDS:
-            slopes = np.array([measures.rate(name) for name in names])
+        if share * length > _REFRESH_SD:
+            slopes = np.array([measures.rate(name) for name in names]) * seen
+    if length < _NEAR_SD:
+        return parameters, slopes, values
     raise _no_such_head(model, tape, age, "values on which the fit does not settle")
+
+
+def _seen(model: ShapeModel, names: Sequence[str]) -> NDArray[np.bool_]:
+    """(K,) which parameters some measurements can change.
+
+    On a head alike on both sides, what does not tell left from right has no slope in a parameter
+    that opposes them, though a mesh shows the slope of one side of its midline.
+    """
+    opposed = opposed_parameters()
+    told = any(name.startswith(("left", "right")) for name in names)
+    return ~opposed | told | bool(model.prior.mean[opposed].any())
 
 
 def _no_such_head(

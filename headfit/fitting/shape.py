@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 from numpy.polynomial import Legendre
+from numpy.typing import NDArray
 
 from headfit.anatomy.arcs import SurfaceMotion
 from headfit.anatomy.head import Head
@@ -118,6 +119,11 @@ def parameter_names() -> tuple[str, ...]:
 def parameter_kinds() -> tuple[str, ...]:
     """Kind of each parameter: scale, vault or landmark."""
     return tuple(p["kind"] for p in _stored()["parameters"])
+
+
+def opposed_parameters() -> NDArray[np.bool_]:
+    """(29,) which parameters change their sign when left and right are exchanged."""
+    return np.array([not p["symmetric"] for p in _stored()["parameters"]])
 
 
 def parameter_titles() -> tuple[str, ...]:

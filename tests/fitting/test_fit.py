@@ -13,8 +13,9 @@ from scipy.spatial.transform import Rotation
 from headfit import Head, Tape, fit_head, load_template, measure_head, place_sites
 from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
+from headfit.fitting import fit
 from headfit.fitting.observing import at_prior_mean, measures_at
-from headfit.fitting.shape import shape_model
+from headfit.fitting.shape import opposed_parameters, shape_model
 from headfit.fitting.spreads import CHI2_95
 from headfit.fitting.tape import MEASUREMENTS
 
@@ -117,7 +118,27 @@ def test_a_head_the_sheet_sees_gives_its_sites_back(number: int) -> None:
     assert np.linalg.norm(off_mm(fit_head(sheet).head, true), axis=1).mean() < 0.5
 
 
-@pytest.mark.parametrize("number", [0])
+def test_what_does_not_tell_left_from_right_leaves_a_head_alike_on_both_sides() -> None:
+    """Exactly: the slope of one side of the midline must not tilt the head."""
+    tape = Tape(
+        nasion_inion_mm=369, preauricular_arc_mm=352, ring_mm=547, ear_arc_oz_mm=290,
+        head_breadth_mm=142,
+    )  # fmt: skip
+    fitted = fit_head(tape, sex="female", doubtful=("inion",))
+    assert not fitted.parameters[opposed_parameters()].any()
+    assert (np.diag(fitted.covariance) > 0).all()
+
+
+def test_a_fit_that_zigzags_near_its_end_is_no_refusal(monkeypatch: pytest.MonkeyPatch) -> None:
+    _, values = drawn(1, share=1.0)
+    whole = fit_head(sheet_of(values, SIX)).head
+    monkeypatch.setattr(fit, "_MAX_ROUNDS", 2)
+    monkeypatch.setattr(fit, "_SETTLED", 0.0)
+    cut_short = fit_head(sheet_of(values, SIX)).head
+    assert np.linalg.norm(off_mm(cut_short, whole), axis=1).max() < 0.5
+
+
+@pytest.mark.parametrize("number", range(3))
 def test_the_covariance_is_that_of_simulated_sheets(number: int) -> None:
     """Noise in the readings alone: scatter of refitted sites against the part named tape."""
     _, values = drawn(number)
