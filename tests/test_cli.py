@@ -112,9 +112,10 @@ def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:
     }  # fmt: skip
     assert len(reach) == 19
     text = how_sure(demo_result())
-    assert f"lie within {np.median(list(reach.values())):.0f} mm" in text
-    assert f"least sure {max(reach, key=reach.__getitem__)} " in text
-    assert f"surest {min(reach, key=reach.__getitem__)} " in text
+    surest, least = min(reach, key=reach.__getitem__), max(reach, key=reach.__getitem__)
+    assert f"the surest, {surest}, lies within {reach[surest]:.0f} mm of its place" in text
+    assert f"the middle one within {np.median(list(reach.values())):.0f} mm" in text
+    assert f"the least sure, {least}, within {reach[least]:.0f} mm" in text
 
 
 def test_json_is_one_object_and_nothing_else(

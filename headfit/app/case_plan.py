@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from headfit import __version__
+from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.errors import unknown_name
 from headfit.files.case_file import Case, FreePlace
@@ -89,6 +90,8 @@ def content_of(plan: CasePlan) -> SheetContent:
     label = fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []
+    if case.doubtful:
+        notes.append(f"Hard to find: {', '.join(TITLES[name] for name in case.doubtful)}.")
     notes += [hand_words(case.shape)] if case.shape else []
     return SheetContent(
         case.label,

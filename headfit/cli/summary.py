@@ -78,7 +78,8 @@ def how_sure(result: CaseResult) -> str:
     )
     names = [spreads.names[i] for i in counted]
     return (
-        "How sure (95 %): half of the 19 scalp sites of 10-20 lie within "
-        f"{np.median(reach):.0f} mm of their place; surest {names[best]} {reach[best]:.0f} mm, "
-        f"least sure {names[worst]} {reach[worst]:.0f} mm. The doubt comes from: {shares}."
+        "How sure (95 %, of the 19 scalp sites of 10-20): the surest, "
+        f"{names[best]}, lies within {reach[best]:.0f} mm of its place, the middle one within "
+        f"{np.median(reach):.0f} mm, the least sure, {names[worst]}, within {reach[worst]:.0f} mm. "
+        f"The doubt comes from: {shares}."
     )
