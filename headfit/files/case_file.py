@@ -75,7 +75,6 @@ SEXES = ("female", "male")
 ALIGNMENTS = ("landmarks", "best-fit", "robust", "surface")
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
 _TEXTS = ("label", "measured_by", "measured_on", "note")
-_TRUTHS = ("move_alone", "invented")
 
 
 @dataclass(frozen=True)
@@ -197,7 +196,11 @@ def case_of_text(text: str, folder: Path) -> Case:
     found = parse_toml(text)
     check_names("table", found, _TABLES)
     about_case = table_of(found, "case")
-    check_names("entry of [case]", about_case, (*_TEXTS, "age", "sex", "system", "sites", *_TRUTHS))
+    check_names(
+        "entry of [case]",
+        about_case,
+        (*_TEXTS, "age", "sex", "system", "sites", "move_alone", "invented"),
+    )
     sites = _sites(about_case)
     tape, unit, doubtful = tape_of_table(table_of(found, "tape"))
     marks = table_of(found, "marks")

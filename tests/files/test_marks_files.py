@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from marked_heads import template_sites
+from mark_files import CENTIMETRES, DATA, DECLARED, GOOD, LANDMARKS, METRES, SITES, bids, written
 
 from headfit.checking.compare import compare_marks
 from headfit.checking.marks import Marks
@@ -18,37 +18,9 @@ from headfit.files.marks_files import MOST_BYTES, read_marks
 from headfit.files.marks_json import place_of
 from headfit.files.marks_table import MOST_ROWS
 
-DATA = Path(__file__).parents[1] / "data" / "marks"
-METRES = DATA / "metres/sub-01/eeg/sub-01_space-CapTrak_electrodes.tsv"
-CENTIMETRES = DATA / "centimetres/sub-02/eeg/sub-02_task-rest_run-1_electrodes.tsv"
-SITES = template_sites("10-10")
-GOOD = "name\tx\ty\tz\n" + "".join(
-    f"{n}\t{p[0]:.2f}\t{p[1]:.2f}\t{p[2]:.2f}\n"
-    for n, p in zip(SITES.names, SITES.points_mm, strict=True)
-)
-LANDMARKS = {"NAS": [0, 95, 0], "LPA": [-73, 0, 0], "RPA": [73, 0, 0]}
-DECLARED = {
-    "EEGCoordinateSystem": "CapTrak", "EEGCoordinateUnits": "mm",
-    "AnatomicalLandmarkCoordinates": LANDMARKS,
-    "AnatomicalLandmarkCoordinateUnits": "mm",
-}  # fmt: skip
-
 
 def codes(marks: Marks) -> list[str]:
     return [remark.code for remark in marks.remarks]
-
-
-def written(folder: Path, name: str, text: str | bytes) -> Path:
-    path = folder / name
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(text.encode() if isinstance(text, str) else text)
-    return path
-
-
-def bids(folder: Path, coordsystem: dict[str, object] | None = None, text: str = GOOD) -> Path:
-    if coordsystem is not None:
-        written(folder, "sub-01/eeg/sub-01_coordsystem.json", json.dumps(coordsystem))
-    return written(folder, "sub-01/eeg/sub-01_electrodes.tsv", text)
 
 
 # What the invented files of tests/data/marks hold, see the README there.

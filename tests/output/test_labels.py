@@ -49,6 +49,15 @@ def test_points_appear_where_vtk_draws_them(name: str) -> None:
     np.testing.assert_allclose(view(name).pixels(points), expected, atol=1e-6)
 
 
+def test_a_name_keeps_off_the_title_and_is_still_written() -> None:
+    long_title = replace(scene(), title="a title as wide as the picture " * 3)
+    placed = {name.name: name for name in place_names(long_title, view("front"), LETTER_PX)}
+    assert max(name.y for name in placed.values()) + LETTER_PX <= SIZE[1] - 2.7 * LETTER_PX
+    untitled = {name.name: name for name in place_names(scene(), view("front"), LETTER_PX)}
+    assert untitled["Cz"].y + LETTER_PX > SIZE[1] - 2.7 * LETTER_PX  # where the title would be
+    assert "Cz" in placed
+
+
 def test_a_millimetre_at_the_focus_has_the_size_its_projection_has() -> None:
     side = view("left")
     step = side.pixels(np.array([side.focus_mm, side.focus_mm + side.axes[1]]))

@@ -17,6 +17,13 @@ export const button = (text: string, press: () => void, className = ""): HTMLBut
 export const labelled = (text: string, control: HTMLElement, className = "field"): HTMLLabelElement =>
   make("label", { className }, [make("span", { textContent: text }), control]);
 
+/** Say beside a control why its value is not used. */
+export function refuse(control: HTMLElement, reason: HTMLElement, text: string): void {
+  reason.textContent = `Not used: ${text}.`;
+  reason.hidden = false;
+  control.setAttribute("aria-invalid", "true");
+}
+
 export function choice(options: readonly (readonly [value: string, text: string])[], picked: (value: string) => void): HTMLSelectElement {
   const select = make("select", { onchange: () => picked(select.value) });
   select.append(...options.map(([value, text]) => make("option", { value, textContent: text })));

@@ -1,6 +1,6 @@
 // Shape modes set by hand: what the eye sees and no tape does. The page blends them, the program confirms.
 import type { HandMode, State } from "./api";
-import { button, make } from "./dom";
+import { button, make, refuse } from "./dom";
 
 export interface HandEvents {
   /** A mode under its slider, in mm; `settled` when it was let go. */
@@ -88,10 +88,7 @@ export class ByHand {
   refuse(reasons: Readonly<Record<string, string>>): void {
     for (const [name, text] of Object.entries(reasons)) {
       const line = this.lines.get(name);
-      if (!line) continue;
-      line.reason.textContent = `Not used: ${text}.`;
-      line.reason.hidden = false;
-      line.slider.setAttribute("aria-invalid", "true");
+      if (line) refuse(line.slider, line.reason, text);
     }
   }
 }

@@ -1,6 +1,6 @@
 // The measurement sheet as a form: what was measured, what the fitted head has, why a value is refused.
 import type { Measurement, Start, State } from "./api";
-import { byId, make } from "./dom";
+import { byId, make, refuse } from "./dom";
 
 export interface SheetEvents {
   /** A value as typed, "" to take it out. */
@@ -167,10 +167,8 @@ export class Sheet {
     for (const [name, text] of Object.entries(reasons)) {
       const line = this.lines.get(name);
       if (!line) continue;
-      line.reason.textContent = `Not used: ${text}.`;
-      line.reason.hidden = false;
       line.row.classList.add("refused");
-      line.input.setAttribute("aria-invalid", "true");
+      refuse(line.input, line.reason, text);
     }
   }
 
