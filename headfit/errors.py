@@ -18,7 +18,6 @@ docs/messages.md.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 
@@ -104,6 +103,8 @@ def unknown_name(kind: str, name: object, known: Iterable[str]) -> UnknownNameEr
     """
     choices = list(known)
     folded = {choice.casefold(): choice for choice in choices}
+    import difflib  # only a slip needs it
+
     near = difflib.get_close_matches(str(name).casefold(), folded, n=1, cutoff=0.6)
     listed = ", ".join(choices[:12]) + (", ..." if len(choices) > 12 else "")
     hint = f"did you mean {folded[near[0]]!r}?" if near else f"choose one of {listed}"

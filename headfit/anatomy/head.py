@@ -100,7 +100,13 @@ class Head:
         ear = self.part == EAR
         foot = ear.copy()
         foot[self.faces[ear[self.faces].any(axis=1)]] = True
-        return self.surface.moved(membrane(self.surface, foot))
+        left, right = self.landmarks.left_preauricular, self.landmarks.right_preauricular
+        on_right = (self.vertices_mm - (left + right) / 2) @ (right - left) > 0
+        # One ear after the other: half as many unknowns take an eighth of the time.
+        bare = self.surface
+        for side in (on_right, ~on_right):
+            bare = bare.moved(membrane(bare, foot & side))
+        return bare
 
     @cached_property
     def scalp(self) -> TriangleMesh:
@@ -115,7 +121,7 @@ class Head:
         height = self.bare.vertices_mm @ rotation[2] + translation[2]
         lowest = min(0.0, float(rotation[2] @ self.landmarks.inion + translation[2]))
         kept = (height[self.faces] > lowest - 35.0 * scale).any(axis=1)
-        return TriangleMesh(self.bare.vertices_mm, self.faces[kept])
+        return self.bare.part(kept)
 
     def deformed(
         self, vertices_mm: Floats, bare_mm: Floats, landmarks: Landmarks, label: str

@@ -9,8 +9,6 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 import numpy as np
@@ -48,7 +46,7 @@ class TemplateSet:
     vertices_mm: dict[str, Floats]
 
 
-def meshes_folder() -> Traversable:
+def meshes_folder() -> Path:
     """The folder of the template meshes: inside an installed wheel, or in the checkout.
 
     Raises
@@ -56,10 +54,10 @@ def meshes_folder() -> Traversable:
     FileFormatError
         Neither is there.
     """
-    installed = resources.files("headfit") / "meshes"
+    installed = Path(__file__).resolve().parents[1] / "meshes"
     if (installed / "heads.npz").is_file():
         return installed
-    checkout = Path(__file__).resolve().parents[2] / "meshes"
+    checkout = installed.parents[1] / "meshes"
     if (checkout / "heads.npz").is_file():
         return checkout
     raise FileFormatError(

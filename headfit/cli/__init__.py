@@ -46,13 +46,13 @@ class Parser(argparse.ArgumentParser):
         raise InputError(f"{message} (`{self.prog} --help` shows how)", code="command-line")
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The parser of all commands."""
+def build_parser(names: Sequence[str] = COMMANDS) -> argparse.ArgumentParser:
+    """The parser of all commands, or of those that may be meant: each has a module to load."""
     parser = Parser(prog="headfit", description=_DESCRIPTION)
     parser.add_argument("--version", action="version", version=f"headfit {__version__}")
     # Not `choices` of argparse: it lists the names but does not say which one was meant.
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
-    for name in COMMANDS:
+    for name in names:
         module = importlib.import_module(f"headfit.cli.{name}")
         text = (module.__doc__ or "").strip()
         line = text.partition("\n")[0]
@@ -95,10 +95,10 @@ def _answered(given: list[str], screen: Screen) -> int:
 
 
 def _run(given: list[str], screen: Screen) -> int:
-    parser = build_parser()
     command = next((word for word in given if not word.startswith("-")), None)
     if command is not None and command not in COMMANDS:
         raise unknown_name("command", command, COMMANDS)
+    parser = build_parser(given[:1] if command in given[:1] else COMMANDS)
     chosen = parser.parse_args(given)
     if chosen.command is None:
         parser.print_help()

@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from importlib import resources
 from pathlib import Path
 
 from headfit.cli.screen import Screen
@@ -35,7 +34,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.files.case_file import case_of_text
     from headfit.output.sheet import sheet_pdf
 
-    text = (resources.files("headfit") / "demo" / "case.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[1] / "demo" / "case.toml").read_text(encoding="utf-8")
     with screen.doing("Fitting the head"):
         view = view_case(case_of_text(text, arguments.folder))
     assert view.result is not None  # the demo case holds measurements

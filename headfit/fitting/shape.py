@@ -14,8 +14,8 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
-from importlib import resources
 from math import factorial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -103,7 +103,7 @@ class Prior:
 
 @cache
 def _stored() -> dict[str, Any]:
-    text = (resources.files("headfit.fitting") / "shape_prior.json").read_text(encoding="utf-8")
+    text = Path(__file__).with_name("shape_prior.json").read_text(encoding="utf-8")
     return dict(json.loads(text))
 
 

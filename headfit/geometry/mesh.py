@@ -104,6 +104,17 @@ class TriangleMesh:
         copy.__dict__["vertices_mm"] = vertices_mm
         return copy
 
+    def part(self, kept: NDArray[np.bool_]) -> TriangleMesh:
+        """Some of the triangles (m,), on the same vertices; who is whose neighbour stays known."""
+        faces = self.faces[kept]
+        number = np.where(kept, np.cumsum(kept) - 1, -1)
+        across = np.append(number, -1)[self.neighbours[kept]]  # -1 looks up the last one
+        faces.setflags(write=False)
+        across.setflags(write=False)
+        copy = object.__new__(TriangleMesh)
+        copy.__dict__.update(vertices_mm=self.vertices_mm, faces=faces, neighbours=across)
+        return copy
+
     @cached_property
     def neighbours(self) -> Integers:
         """(m, 3) triangle across each edge, -1 at a border.

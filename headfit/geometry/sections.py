@@ -33,8 +33,8 @@ _ENTERS = np.array(
 _ON_CURVE_MM = 1e-2
 # Rows of a curve nearer to each other than this are one point.
 _SAME_POINT_MM = 1e-9
-# As many as there are bits in a word.
-_PLANES_AT_ONCE = 64
+# A vertex keeps a bit for each: more bits than these make the arrays larger than the cache.
+_PLANES_AT_ONCE = 16
 
 
 @dataclass(frozen=True, eq=False)

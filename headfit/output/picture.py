@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import textwrap
 from collections.abc import Callable
-from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -264,7 +264,7 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
     """Names that follow the camera, the title above and the captions below."""
     from vtkmodules.vtkRenderingCore import vtkTextActor
 
-    fonts = resources.files("headfit.output") / "fonts"
+    fonts = Path(__file__).parent / "fonts"
 
     def text(words: str, px: float, *, bold: bool) -> Any:
         actor = vtkTextActor()

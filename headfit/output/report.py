@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
-from importlib import resources
+from pathlib import Path
 
 from headfit.errors import FileFormatError, sentence
 from headfit.output.drawing import line_drawing
@@ -22,6 +22,7 @@ _POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data: blob:; base-uri 'none'; form-action 'none'"
 )
+_STATIC = Path(__file__).parents[1] / "app" / "static"
 _DRAWN = ("left", "right", "front", "back", "top")
 
 
@@ -104,7 +105,7 @@ def _section(section: Section) -> str:
 
 def _built(name: str) -> str:
     """The text of a built file of the viewer."""
-    file = resources.files("headfit") / "app" / "static" / name
+    file = _STATIC / name
     if not file.is_file():
         raise FileFormatError(
             sentence("the viewer", "lie in the package", f"no {name}", "install headfit again"),

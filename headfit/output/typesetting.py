@@ -9,9 +9,9 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
-from importlib import resources
 from io import BytesIO
 from itertools import groupby
+from pathlib import Path
 
 from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
@@ -35,10 +35,13 @@ _CHINESE_RANGES = ((0x3000, 0x30FF), (0x3400, 0x4DBF), (0x4E00, 0x9FFF), (0xFF00
 _KOREAN_RANGES = ((0xAC00, 0xD7A3),)
 
 
+Stroke = tuple[float, float, tuple[float, ...]]  # width in mm, grey, dashes in mm
+
+
 @cache
 def _covered() -> frozenset[int]:
     """Characters of DejaVu Sans; registers all fonts once."""
-    folder = resources.files("headfit.output") / "fonts"
+    folder = Path(__file__).parent / "fonts"
     characters: list[frozenset[int]] = []
     for name, file in ((_REGULAR, "DejaVuSans.ttf"), (_BOLD, "DejaVuSans-Bold.ttf")):
         font = TTFont(name, BytesIO((folder / file).read_bytes()))
@@ -138,6 +141,8 @@ class Paper:
         _covered()
         rl_config.useA85 = 0  # streams as they are: text in base 85 is longer and slower
         self.width_mm, self.height_mm = size_mm
+        self._stroke: Stroke | None = None  # as last told to this page, and so is the fill
+        self._fill: float | None = None
         self._file = BytesIO()
         points = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
         self._canvas = Canvas(self._file, pagesize=points, invariant=1, lang="en")
@@ -158,8 +163,8 @@ class Paper:
         """A line of text with its baseline at y, from, to or around x."""
         shift = {"left": 0.0, "right": 1.0, "middle": 0.5}[align]
         x -= shift * width_mm(words, size, bold=bold) if shift else 0.0
+        self._set_fill(grey)
         line = self._canvas.beginText(x * PT_PER_MM, self._y(y))
-        line.setFillGray(grey)
         for font, part in _runs(words, bold=bold):
             line.setFont(font, size)
             line.textOut(part)
@@ -221,16 +226,29 @@ class Paper:
         self._canvas.drawPath(path, stroke=stroke, fill=fill if shape.closed else 0)
 
     def _pen(self, pen: Pen) -> None:
-        canvas = self._canvas
-        canvas.setLineWidth(pen.width_mm * PT_PER_MM)
-        canvas.setStrokeGray(pen.grey or 0.0)
-        canvas.setFillGray(1.0 if pen.fill_grey is None else pen.fill_grey)
-        canvas.setDash([length * PT_PER_MM for length in pen.dash_mm])
-        canvas.setLineJoin(1)
+        if pen.grey is not None:
+            self._set_stroke((pen.width_mm, pen.grey, pen.dash_mm))
+        if pen.fill_grey is not None:
+            self._set_fill(pen.fill_grey)
+
+    def _set_stroke(self, stroke: Stroke) -> None:
+        if stroke == self._stroke:
+            return
+        self._stroke = width_mm, grey, dash_mm = stroke
+        self._canvas.setLineWidth(width_mm * PT_PER_MM)
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setDash([length * PT_PER_MM for length in dash_mm])
+        self._canvas.setLineJoin(1)
+
+    def _set_fill(self, grey: float) -> None:
+        if grey != self._fill:
+            self._fill = grey
+            self._canvas.setFillGray(grey)
 
     def end_page(self) -> None:
         """The next thing drawn is on a new page."""
         self._canvas.showPage()
+        self._stroke = self._fill = None
 
     def pdf(self) -> bytes:
         """The finished file."""

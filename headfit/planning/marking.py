@@ -325,12 +325,12 @@ def _checks(
         return ()
     points = np.array([cups[name] for name in names])
     pairs = [(names[i], names[j]) for i, j in _neighbours(tracer, points)]
-    wanted: list[tuple[str, str]] = []
+    once: dict[frozenset[str], tuple[str, str]] = {}
     for a, b in pairs:
         for pair in ((a, b), (mirrored(a), mirrored(b))):
-            known = [frozenset(p) for p in wanted]
-            if set(pair) <= set(cups) and frozenset(pair) not in {*measured, *known}:
-                wanted.append(pair)
+            if cups.keys() >= set(pair):
+                once.setdefault(frozenset(pair), pair)
+    wanted = [pair for key, pair in once.items() if key not in measured]
     runs = scalp_paths(tracer, [(cups[a], cups[b]) for a, b in wanted])
     found = {
         frozenset(pair): Check(*pair, run.length_mm) for pair, run in zip(wanted, runs, strict=True)

@@ -10,8 +10,8 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import mirrored
@@ -171,8 +171,8 @@ def array_sites(name: str) -> tuple[str, ...]:
 
 
 def _data(name: str) -> dict[str, Any]:
-    text = resources.files("headfit.planning").joinpath(f"data/{name}.toml")
-    return tomllib.loads(text.read_text(encoding="utf-8"))
+    file = Path(__file__).parent / "data" / f"{name}.toml"
+    return tomllib.loads(file.read_text(encoding="utf-8"))
 
 
 def site_list_from_text(text: str) -> tuple[str, ...]:

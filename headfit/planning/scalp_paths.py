@@ -14,7 +14,7 @@ from headfit.anatomy.arcs import ArcTracer
 from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cut_all
 from headfit.geometry.surface import nearest, normals_at
-from headfit.geometry.taperun import Length, TapeRun, lay
+from headfit.geometry.taperun import Length, TapeRun, lay_all
 
 Pair = tuple[Floats, Floats]
 
@@ -51,7 +51,10 @@ def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
     if not pairs:
         return []
     first, second = (np.array(places) for places in zip(*pairs, strict=True))
-    one, other = (normals_at(tracer.mesh, nearest(tracer.mesh, p)[0]) for p in (first, second))
+    # A place is the end of several pairs; its normal is looked up once.
+    ends, of_each = np.unique(np.concatenate([first, second]), axis=0, return_inverse=True)
+    normals = normals_at(tracer.mesh, nearest(tracer.mesh, ends)[0])[of_each.ravel()]
+    one, other = normals[: len(pairs)], normals[len(pairs) :]
     middle, span = (first + second) / 2, second - first
     upright = one + other
     # At the ears the skin faces down; a tape across the head never goes that way.
@@ -64,7 +67,8 @@ def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
     above = np.where(steep < STEEP_ENOUGH, tracer.point("Cz"), middle + beside)
     triples = list(zip(first, above, second, strict=True))
     length: Length = "skin" if tracer.rules.curve == "shortest" else tracer.rules.length
-    return [lay(curve, length) for curve in cut_all(tracer.mesh, triples, via_is_hint=True)]
+    curves = cut_all(tracer.mesh, triples, via_is_hint=True)
+    return lay_all(curves, length, [False] * len(curves))
 
 
 def _up(tracer: ArcTracer) -> Floats:

@@ -138,7 +138,7 @@ def test_the_report_is_small_and_the_same_each_time() -> None:
 
 
 def test_a_missing_viewer_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(report_module.resources, "files", lambda _package: tmp_path)
+    monkeypatch.setattr(report_module, "_STATIC", tmp_path)
     with pytest.raises(
         FileFormatError, match=r"the viewer must lie in the package, got no view\.js"
     ):
