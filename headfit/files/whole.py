@@ -7,7 +7,6 @@ step. Whoever is killed on the way leaves the old file whole. A new folder is ma
 from __future__ import annotations
 
 import os
-import secrets
 import shutil
 import time
 from collections.abc import Iterator, Mapping
@@ -178,7 +177,7 @@ def about(path: str | Path) -> Iterator[None]:
 
 
 def _beside(target: Path) -> Path:
-    return target.with_name(f".{target.name[:100]}{UNFINISHED}{secrets.token_hex(4)}")
+    return target.with_name(f".{target.name[:100]}{UNFINISHED}{os.urandom(4).hex()}")
 
 
 def _clear_left_overs(target: Path) -> None:
