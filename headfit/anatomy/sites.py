@@ -313,13 +313,13 @@ class _Plan:
 
     on_arcs: dict[str, tuple[list[int], list[float]]]
     crossing: list[tuple[int, str]]
-    beyond: list[tuple[int, BeyondRow]]
+    beyond: dict[tuple[str, bool], tuple[list[int], list[float]]]
     beside: list[tuple[int, BesideEar]]
 
 
 @lru_cache(maxsize=64)
 def _plan(names: tuple[str, ...], rules: Rules) -> _Plan:
-    plan = _Plan({}, [], [], [])
+    plan = _Plan({}, [], {}, [])
     for i, name in enumerate(names):
         place = _place(name, rules)
         if rules.inner == "crossing" and name in _INNER_FOUR:
@@ -329,7 +329,9 @@ def _plan(names: tuple[str, ...], rules: Rules) -> _Plan:
             rows.append(i)
             fractions.append(place.fraction)
         elif isinstance(place, BeyondRow):
-            plan.beyond.append((i, place))
+            rows, shares = plan.beyond.setdefault((place.arc, place.at_end), ([], []))
+            rows.append(i)
+            shares.append(place.coronal_share)
         else:
             plan.beside.append((i, place))
     return plan
@@ -339,14 +341,14 @@ def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
     """The named sites on arcs that are traced already."""
     plan = _plan(names, tracer.rules)
     points = np.empty((len(names), 3))
-    tracer.trace([*plan.on_arcs, *(place.arc for _, place in plan.beyond)])
+    tracer.trace([*plan.on_arcs, *(arc for arc, _ in plan.beyond)])
     for arc, (rows, fractions) in plan.on_arcs.items():
         points[rows] = tracer.run(arc).points_mm(fractions)
     for i, name in plan.crossing:
         row = tracer.run(f"row {_INNER_FOUR[name][0]}")
         points[i] = row.point_mm(_crossing_fraction(tracer, name))
-    for i, down in plan.beyond:
-        points[i] = _beyond(tracer, down)
+    for (arc, at_end), (rows, shares) in plan.beyond.items():
+        points[rows] = _beyond(tracer, arc, shares, at_end=at_end)
     if plan.beside:
         points[[i for i, _ in plan.beside]] = _beside_ears(
             tracer, [place for _, place in plan.beside]
@@ -355,14 +357,13 @@ def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
     return Sites(names, points, system, tracer.rules, tracer)
 
 
-def _beyond(tracer: ArcTracer, place: BeyondRow) -> Floats:
-    """Go on along the skin from the end of a row, in its plane."""
-    distance = place.coronal_share * tracer.length_mm("coronal")
-    run = tracer.run(place.arc)
+def _beyond(tracer: ArcTracer, arc: str, coronal_shares: list[float], *, at_end: bool) -> Floats:
+    """(k, 3) reached by going on along the skin from an end of a row, in its plane."""
+    distances = np.array(coronal_shares) * tracer.length_mm("coronal")
+    run = tracer.run(arc)
     if tracer.rules.curve == "shortest":
-        arc = ARCS[place.arc]
-        run = lay(cut(tracer.mesh, *(tracer.point(n) for n in (arc.start, arc.via, arc.end))))
-    return run.after_end_mm(distance) if place.at_end else run.before_start_mm(distance)
+        run = lay(cut(tracer.mesh, *(tracer.point(name) for name in ARCS[arc].marks)))
+    return run.after_end_mm(distances) if at_end else run.before_start_mm(distances)
 
 
 def _crossing_fraction(tracer: ArcTracer, name: str) -> float:

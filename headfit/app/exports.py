@@ -149,8 +149,9 @@ def _sheet(view: CaseView, _name: str) -> Export:
 def _bids(view: CaseView, _name: str) -> Export:
     result = _result(view)
     files = bids_files(
-        view.case, result.fitted.head.landmarks, result.sites, result.spreads, __version__
-    )
+        view.case, result.fitted.head.landmarks, result.sites, result.spreads, __version__,
+        view.displacement,
+    )  # fmt: skip
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, text in files.items():

@@ -94,7 +94,9 @@ def _files(result: CaseResult, moved: Displacement | None) -> dict[str, str | by
     from headfit.files.tables import marks_tsv
 
     head = result.fitted.head
-    dataset = bids_files(result.case, head.landmarks, result.sites, result.spreads, __version__)
+    dataset = bids_files(
+        result.case, head.landmarks, result.sites, result.spreads, __version__, moved
+    )
     return {
         "head.ply": ply_bytes(head),
         "landmarks.json": landmarks_json(head.landmarks) + "\n",

@@ -2,21 +2,25 @@
 
 The coordinate system is `CapTrak`, the keyword of the standard for a frame of which +x runs through
 the right preauricular point, +y through the nasion, +z up; millimetres. That is the head frame.
-Every row says that its position was predicted from measurements and not measured.
+Every row says that its position was predicted from measurements and not measured, and whether it
+was moved to clear a place that must stay free.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from headfit.anatomy.landmarks import Landmarks
 from headfit.anatomy.sites import Sites
 from headfit.files.case_file import Case
 from headfit.files.landmark_files import BIDS_NAMES
-from headfit.files.tables import SITES_HEADER, SURE_HEADER, site_rows, tsv
+from headfit.files.tables import SITES_HEADER, SURE_HEADER, Cell, site_rows, tsv
 from headfit.fitting.by_hand import hand_words
 from headfit.fitting.spreads import SiteSpreads
+from headfit.geometry.mesh import Floats
+from headfit.planning.displacement import Displacement
 
 BIDS_VERSION = "1.11.0"
 _STEM = "sub-01/eeg/sub-01_acq-tape"
@@ -37,8 +41,9 @@ _PREDICTED = (
 
 
 def bids_files(
-    case: Case, landmarks: Landmarks, sites: Sites, spreads: SiteSpreads, version: str
-) -> dict[str, str]:
+    case: Case, landmarks: Landmarks, sites: Sites, spreads: SiteSpreads, version: str,
+    moved: Displacement | None = None,
+) -> dict[str, str]:  # fmt: skip
     """The files of the dataset, relative path to text.
 
     Parameters
@@ -52,16 +57,30 @@ def bids_files(
         Of the same sites.
     version : str
         Of headfit.
+    moved : Displacement, optional
+        When places must stay free: a moved site is given where it stands now.
     """
     header = (*SITES_HEADER, *SURE_HEADER, "status")
-    rows = [[*row, "predicted"] for row in site_rows(sites, spreads)]
+    now = moved.points_mm if moved is not None else {}
+    rows: list[list[Cell]] = [
+        _moved_row(name, now[name]) if name in now else [*row, "predicted"]
+        for name, row in zip(sites.names, site_rows(sites, spreads), strict=True)
+    ]
     return {
         "dataset_description.json": _json(_description(case, version)),
-        "README.md": _readme(case, sites),
+        "README.md": _readme(case, sites, moved.sentences if moved is not None else ()),
         f"{_STEM}_electrodes.tsv": tsv(header, rows, decimals=2),
         f"{_STEM}_electrodes.json": _json(_columns()),
         f"{_STEM}_coordsystem.json": _json(_coordsystem(landmarks)),
     }
+
+
+def _moved_row(name: str, point_mm: Floats | None) -> list[Cell]:
+    """No arc marks a moved site, and how sure its own place is does not tell about this one."""
+    nothing: list[Cell] = [None] * (len(SITES_HEADER) - 4 + len(SURE_HEADER))
+    if point_mm is None:
+        return [name, None, None, None, *nothing, "left_out"]
+    return [name, *map(float, point_mm), *nothing, "moved"]
 
 
 def _json(content: dict[str, Any]) -> str:
@@ -80,15 +99,17 @@ def _description(case: Case, version: str) -> dict[str, Any]:
     }
 
 
-def _readme(case: Case, sites: Sites) -> str:
+def _readme(case: Case, sites: Sites, free: Sequence[str]) -> str:
     invented = "The case is invented for a demonstration; no person was measured.\n\n"
+    moves = "".join(f"- {sentence}\n" for sentence in free)
+    moves = f"Places must stay free:\n\n{moves}\n" if free else ""
     by_hand = f"{hand_words(case.shape)}\n\n" if case.shape else ""
     return (
         f"# {case.label}\n\n"
         f"{invented if case.invented else ''}"
         f"{len(sites)} sites of {sites.system}. {_PREDICTED}\n\n"
         f"Frame: {_FRAME} Unit: mm.\n\n"
-        f"{by_hand}"
+        f"{by_hand}{moves}"
         "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "
         "Do not use these positions as if they had been digitised. Not a medical device.\n"
     )
@@ -114,7 +135,11 @@ def _columns() -> dict[str, Any]:
         },
         "status": {
             "Description": "How the position was obtained.",
-            "Levels": {"predicted": "Computed from measurements of the head, not digitised."},
+            "Levels": {
+                "predicted": "Computed from measurements of the head, not digitised.",
+                "moved": "Computed likewise, then moved to clear a place that must stay free.",
+                "left_out": "Its place must stay free and no other was found: no position.",
+            },
         },
     }
 

@@ -87,8 +87,8 @@ class TapeRun:
         """(3,) the place on the skin at one fraction."""
         return np.asarray(self.points_mm([fraction])[0])
 
-    def before_start_mm(self, distance_mm: float) -> Floats:
-        """(3,) the place reached on the skin by going on from the start, away from the end.
+    def before_start_mm(self, distance_mm: ArrayLike) -> Floats:
+        """(..., 3) the places reached on the skin by going on from the start, away from the end.
 
         Raises
         ------
@@ -97,8 +97,8 @@ class TapeRun:
         """
         return _along(self.curve.points_mm[self.curve.start :: -1], distance_mm)
 
-    def after_end_mm(self, distance_mm: float) -> Floats:
-        """(3,) the place reached on the skin by going on beyond the end.
+    def after_end_mm(self, distance_mm: ArrayLike) -> Floats:
+        """(..., 3) the places reached on the skin by going on beyond the end.
 
         Raises
         ------
@@ -108,26 +108,27 @@ class TapeRun:
         return _along(self.curve.points_mm[self.curve.end :], distance_mm)
 
 
-def _along(points: Floats, distance_mm: float) -> Floats:
-    """(3,) the point at a length along a polyline (k, 3)."""
+def _along(points: Floats, distance_mm: ArrayLike) -> Floats:
+    """(..., 3) the points at some lengths along a polyline (k, 3)."""
+    wanted = np.asarray(distance_mm, dtype=np.float64)
     steps = points[1:] - points[:-1]
     reached = np.zeros(len(points))
     np.cumsum(np.sqrt(np.einsum("ij,ij->i", steps, steps)), out=reached[1:])
-    if distance_mm > reached[-1]:
+    if (farthest := float(wanted.max())) > reached[-1]:
         raise MeshError(
-            sentence("surface beyond the end of an arc", f"reach on for {distance_mm:.1f} mm",
+            sentence("surface beyond the end of an arc", f"reach on for {farthest:.1f} mm",
                      f"{reached[-1]:.1f} mm",
                      "it is cut off too near: scan more of it, or leave out the places beyond"),
-            code="arc-beyond", wanted_mm=distance_mm, reached_mm=float(reached[-1]),
+            code="arc-beyond", wanted_mm=farthest, reached_mm=float(reached[-1]),
         )  # fmt: skip
-    return np.asarray(_at(np.array([distance_mm]), reached, points)[0])
+    return _at(wanted, reached, points)
 
 
 def _at(wanted: Floats, reached: Floats, points: Floats) -> Floats:
-    """(k, 3) the places on a polyline (n, 3) at lengths (k,), where (n,) is reached at its rows."""
+    """(..., 3) the places on a polyline (n, 3) at some lengths; (n,) is reached at its rows."""
     row = reached[1:-1].searchsorted(wanted, side="right")
     step = reached[row + 1] - reached[row]
-    rest = ((reached[row + 1] - wanted) / np.maximum(step, 1e-300))[:, None]
+    rest = ((reached[row + 1] - wanted) / np.maximum(step, 1e-300))[..., None]
     return np.asarray(rest * points[row] + (1 - rest) * points[row + 1])
 
 

@@ -18,15 +18,19 @@ from headfit.files.bids import bids_files
 from headfit.files.case_file import Case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.whole import write_folder
+from headfit.planning.displacement import Displacement, displace
+from headfit.planning.obstacles import disc
 
 VALIDATOR = Path(sys.executable).with_name("bids-validator-deno")
 STEM = "sub-01/eeg/sub-01_acq-tape"
 
 
-def dataset(case: Case | None = None) -> dict[str, str]:
+def dataset(case: Case | None = None, moved: Displacement | None = None) -> dict[str, str]:
     result = demo_result()
     landmarks = result.fitted.head.landmarks
-    return bids_files(case or result.case, landmarks, result.sites, result.spreads, __version__)
+    return bids_files(
+        case or result.case, landmarks, result.sites, result.spreads, __version__, moved
+    )
 
 
 def issues_of(folder: Path) -> list[tuple[str, str]]:
@@ -58,8 +62,8 @@ def test_the_validator_would_have_noticed(tmp_path: Path) -> None:
     assert codes
 
 
-def electrodes() -> list[dict[str, str]]:
-    text = dataset()[f"{STEM}_electrodes.tsv"]
+def electrodes(files: dict[str, str] | None = None) -> list[dict[str, str]]:
+    text = (files or dataset())[f"{STEM}_electrodes.tsv"]
     return list(csv.DictReader(io.StringIO(text), delimiter="\t", strict=True))
 
 
@@ -108,3 +112,26 @@ def test_invented_data_are_marked_and_licensed_and_real_ones_are_not() -> None:
     real = dataset(dataclasses.replace(demo_result().case, invented=False))
     assert "invented" not in real["README.md"]
     assert json.loads(real["dataset_description.json"])["License"] != "CC0"
+
+
+def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_path: Path) -> None:
+    sites = demo_result().sites
+    wound = disc(sites, "C3", 12.0, "wound")
+    found = displace(sites, [wound])
+    assert found.moves
+    gone = found.moves[-1].site
+    moved = dataclasses.replace(
+        found, moves=found.moves[:-1], left_out={gone: f"{gone} is left out."}
+    )
+    files = dataset(moved=moved)
+    rows = {row["name"]: row for row in electrodes(files)}
+    for move in moved.moves:
+        row = rows[move.site]
+        point = np.array([float(row[axis]) for axis in "xyz"])
+        np.testing.assert_allclose(point, move.point_mm, atol=0.005)
+        assert not wound.covers(point[None])[0]
+        assert (row["status"], row["arc"], row["sure_major_mm"]) == ("moved", "n/a", "n/a")
+        assert move.words in files["README.md"]
+    assert [rows[gone][key] for key in ("x", "y", "z", "status")] == ["n/a"] * 3 + ["left_out"]
+    assert rows["Cz"]["status"] == "predicted"
+    assert issues_of(write_folder(tmp_path / "bids", files)) == []
