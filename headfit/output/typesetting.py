@@ -90,6 +90,9 @@ def _font(character: str, *, bold: bool) -> str:
 
 def _runs(words: str, *, bold: bool) -> Iterator[tuple[str, str]]:
     """Font and words of each piece that one font draws."""
+    if words and _covered().issuperset(map(ord, words)):  # nearly every line
+        yield _BOLD if bold else _REGULAR, words
+        return
     for font, characters in groupby(words, key=lambda c: _font(c, bold=bold) or _REGULAR):
         yield font, "".join(characters)
 
@@ -161,6 +164,8 @@ class Paper:
         align: str = "left", grey: float = 0.0,
     ) -> None:  # fmt: skip
         """A line of text with its baseline at y, from, to or around x."""
+        if not words:
+            return
         shift = {"left": 0.0, "right": 1.0, "middle": 0.5}[align]
         x -= shift * width_mm(words, size, bold=bold) if shift else 0.0
         self._set_fill(grey)
