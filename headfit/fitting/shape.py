@@ -196,9 +196,9 @@ class ShapeModel:
             gap = (a + b + c) / 3 - point
             order = np.argpartition(np.einsum("ij,ij->i", gap, gap), _PATCH_TRIANGLES)
             near.append(corners[order[:_PATCH_TRIANGLES]])
-        corners = np.concatenate(near)
+        corners = np.stack(near)
         chosen, weights, _ = nearest_on_triangles(wanted, vertices[corners])
-        return corners[chosen], weights
+        return corners[np.arange(len(wanted)), chosen], weights
 
     def pose(self, parameters: Floats, *, rates: bool = False) -> Pose:
         """The head at some parameters, its landmarks laid on the skin.

@@ -40,8 +40,8 @@ def nearest_on_triangles(points: Floats, triangles: Floats) -> tuple[Integers, F
     Parameters
     ----------
     points : (n, 3) float64
-    triangles : (m, 3, 3) float64
-        Every point is held against every triangle.
+    triangles : (m, 3, 3) or (n, m, 3, 3) float64
+        The same for every point, or each point its own.
 
     Returns
     -------
@@ -54,10 +54,9 @@ def nearest_on_triangles(points: Floats, triangles: Floats) -> tuple[Integers, F
     >>> nearest_on_triangles(np.array([[0.25, 0.25, 2.0]]), corner)[1:]
     (array([[0.5 , 0.25, 0.25]]), array([2.]))
     """
-    n, m = len(points), len(triangles)
-    weights, distance = _nearest_of_pairs(
-        np.repeat(points, m, axis=0), np.tile(triangles, (n, 1, 1))
-    )
+    n, m = len(points), triangles.shape[-3]
+    own = np.broadcast_to(triangles, (n, m, 3, 3)).reshape(-1, 3, 3)
+    weights, distance = _nearest_of_pairs(np.repeat(points, m, axis=0), own)
     chosen = distance.reshape(n, m).argmin(axis=1)
     rows = np.arange(n) * m + chosen
     return chosen, weights[rows], distance[rows]

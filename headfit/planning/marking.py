@@ -14,10 +14,10 @@ from typing import Literal
 import numpy as np
 
 from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, Sites, sites_on
 from headfit.geometry.mesh import Floats
-from headfit.geometry.surface import nearest, normals_at
 from headfit.geometry.taperun import TapeRun
 from headfit.planning.displacement import Displacement, Move
 from headfit.planning.obstacles import Obstacle
@@ -358,6 +358,6 @@ def _neighbours(tracer: ArcTracer, points: Floats) -> list[tuple[int, int]]:
     square = ((points[:, None] - points) ** 2).sum(axis=2)
     # A third point lies in the ball when it sees the two at an obtuse angle (Pythagoras).
     clear = np.array([(row + square).min(axis=1) >= row - 1e-3 for row in square])
-    normals = normals_at(tracer.mesh, nearest(tracer.mesh, points)[0])
-    first, second = np.nonzero(np.triu(clear & (normals @ normals.T > 0), 1))
+    outward = points - np.mean([tracer.point(name) for name in LANDMARK_NAMES], axis=0)
+    first, second = np.nonzero(np.triu(clear & (outward @ outward.T > 0), 1))
     return list(zip(first.tolist(), second.tolist(), strict=True))
