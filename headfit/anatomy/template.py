@@ -110,7 +110,6 @@ def age_in_months(age: str | float) -> float:
     return 12.0 * float(age)
 
 
-@cache
 def load_template(age: str | float = "adult") -> Head:
     """The template head of an age, in the head frame.
 
@@ -130,8 +129,12 @@ def load_template(age: str | float = "adult") -> Head:
     >>> load_template(2.0).label
     '2 years, illustrative, norm-scaled'
     """
+    return _head_at(age_in_months(age))
+
+
+@cache
+def _head_at(months: float) -> Head:
     stored = template_set()
-    months = age_in_months(age)
     keys = sorted(stored.ages, key=lambda key: stored.ages[key][0])
     at = np.array([stored.ages[key][0] for key in keys])
     upper = int(np.searchsorted(at, months))

@@ -124,10 +124,15 @@ def test_an_age_nobody_stored_is_refused(age: str | float, message: str) -> None
             ask(age)
 
 
+def test_an_age_by_name_and_in_years_is_one_head() -> None:
+    assert load_template() is load_template("adult")
+    assert load_template(1.0) is load_template("m12")
+
+
 @pytest.fixture
 def emptied_caches() -> Iterator[None]:
     """Templates are read once in a process; here they are read again, from elsewhere."""
-    caches = template.template_set, template.load_template
+    caches = template.template_set, template._head_at
     for cached in caches:
         cached.cache_clear()
     yield
@@ -152,7 +157,7 @@ def test_meshes_are_found_in_a_wheel(
 ) -> None:
     expected = Head(*(getattr(load_template(), n) for n in ("vertices_mm", "faces", "landmarks")))
     template.template_set.cache_clear()
-    template.load_template.cache_clear()
+    template._head_at.cache_clear()
     package = installed(tmp_path, monkeypatch)
     assert meshes_folder() == package / "meshes"
     np.testing.assert_array_equal(load_template().vertices_mm, expected.vertices_mm)
