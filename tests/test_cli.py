@@ -7,6 +7,7 @@ import io
 import json
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +18,13 @@ from demo_case import TEXT, demo_result
 from PIL import Image
 
 from headfit import Rules, __version__, load_template, place_sites
+from headfit.app.case_view import view_case
+from headfit.app.exports import export
+from headfit.cli import COMMANDS, main
 from headfit.cli.screen import Screen
 from headfit.cli.summary import how_sure
 from headfit.errors import DrawingError
+from headfit.files.case_file import read_case
 from headfit.files.landmark_files import landmarks_json
 from headfit.files.surfaces import ply_bytes, read_head
 from headfit.fitting.tape import MEASUREMENTS
@@ -318,3 +323,27 @@ def test_doctor_says_it_and_fails_only_when_something_is_broken(
     assert code == 1
     states = {entry["part"]: entry["state"] for entry in json.loads(out)["findings"]}
     assert states["packages"] == "broken"
+
+
+def test_help_before_a_command_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["--help", "fit"])
+    listed = capsys.readouterr().out
+    assert all(f"\n    {name} " in listed or f"\n    {name}\n" in listed for name in COMMANDS)
+
+
+def test_the_dataset_gives_a_moved_site_where_it_stands(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = '[[free]]\nsite = "P3"\nradius_mm = 14\nreason = "wound"\n'
+    case.write_text(f"{TEXT}\n{place}", encoding="utf-8")
+    code, _, err = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
+    assert (code, err) == (0, "")
+    handed = export("bids", view_case(read_case(case)), case.name)
+    with zipfile.ZipFile(io.BytesIO(handed.contents)) as archive:
+        for name in archive.namelist():
+            assert archive.read(name) == (tmp_path / "out" / name).read_bytes()
+        (table,) = (name for name in archive.namelist() if name.endswith("electrodes.tsv"))
+        rows = csv.DictReader(io.StringIO(archive.read(table).decode()), delimiter="\t")
+        moved = {row["name"] for row in rows if row["status"] == "moved"}
+    assert moved == {"P3", "P4"}

@@ -90,7 +90,7 @@ def _font(character: str, *, bold: bool) -> str:
 
 def _runs(words: str, *, bold: bool) -> Iterator[tuple[str, str]]:
     """Font and words of each piece that one font draws."""
-    if words and _covered().issuperset(map(ord, words)):  # nearly every line
+    if _covered().issuperset(map(ord, words)):  # nearly every line
         yield _BOLD if bold else _REGULAR, words
         return
     for font, characters in groupby(words, key=lambda c: _font(c, bold=bold) or _REGULAR):

@@ -358,6 +358,7 @@ def _neighbours(tracer: ArcTracer, points: Floats) -> list[tuple[int, int]]:
     square = ((points[:, None] - points) ** 2).sum(axis=2)
     # A third point lies in the ball when it sees the two at an obtuse angle (Pythagoras).
     clear = np.array([(row + square).min(axis=1) >= row - 1e-3 for row in square])
+    # Which side of the head is meant need not be known better than from the middle of it.
     outward = points - np.mean([tracer.point(name) for name in LANDMARK_NAMES], axis=0)
     first, second = np.nonzero(np.triu(clear & (outward @ outward.T > 0), 1))
     return list(zip(first.tolist(), second.tolist(), strict=True))

@@ -19,7 +19,7 @@ from headfit import Rules, load_template, place_sites
 from headfit.errors import InputError, UnknownNameError
 from headfit.output.sheet import SheetContent, rules_words, sheet_pdf
 from headfit.output.sheet_columns import Block, Row, even_height_mm, flow
-from headfit.output.typesetting import PAPERS, clean, tallest_that_fits, width_mm, wrapped
+from headfit.output.typesetting import PAPERS, Paper, clean, tallest_that_fits, width_mm, wrapped
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
 from headfit.planning.marking import plan_marking
@@ -465,3 +465,16 @@ def test_the_sheet_command_waits_for_no_library_it_can_do_without(tmp_path: Path
         [sys.executable, "-c", script, *words], capture_output=True, text=True, check=True
     )
     assert run.stdout.splitlines()[-1] == "0 []"
+
+
+def test_a_page_says_its_own_pens() -> None:
+    paper = Paper(PAPERS["A4"], "two pages", "test")
+    for _ in range(2):
+        paper.line(10.0, 10.0, 50.0, 10.0, pen=1.0)
+        paper.text(10.0, 20.0, "words", grey=0.5)
+        paper.end_page()
+    one, other = (
+        page.get_contents().get_data() for page in pypdf.PdfReader(io.BytesIO(paper.pdf())).pages
+    )
+    assert b" g " in one or b" g\n" in one
+    assert one == other
