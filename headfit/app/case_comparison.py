@@ -68,17 +68,17 @@ def with_comparison(scene: Scene, comparison: Comparison, moved: Collection[str]
         for d in comparison.deviations
         if d.site in known and d.site not in moved
     ]
-    todo = {
+    advice = {
         d.site: f"{d.site} lies {d.words}: its name looks mixed up."
         for d in comparison.deviations
         if d.mixed_up
     }
-    todo |= {move.site: move.sentence for move in comparison.moves}
+    advice |= {move.site: move.sentence for move in comparison.moves}
     size = {d.site: d.over_scalp_mm for d in comparison.deviations}
     arrows = [
-        Arrow(arrow.site, arrow.start_mm, arrow.end_mm, todo[arrow.site])
+        Arrow(arrow.site, arrow.start_mm, arrow.end_mm, advice[arrow.site])
         for arrow in comparison_arrows(comparison)
-        if arrow.site in todo and arrow.site not in moved
+        if arrow.site in advice and arrow.site not in moved
     ]
     arrows.sort(key=lambda arrow: -size[arrow.site])
     return replace(scene.with_sites(changed), arrows=tuple(arrows))

@@ -220,11 +220,11 @@ def test_marks_that_are_no_files_are_refused(app: RunningApp, files: object, sen
 async def _storm(app: RunningApp, requests: list[bytes], lines: int) -> dict[int, int]:
     """Statuses of raw requests, sent over a few connections that are kept."""
     counts: dict[int, int] = {}
-    todo = iter(requests)
+    waiting = iter(requests)
 
     async def one_line() -> None:
         reader = writer = None
-        for request in todo:
+        for request in waiting:
             if writer is None or writer.is_closing():
                 reader, writer = await asyncio.open_connection("127.0.0.1", app.port)
             assert reader is not None
