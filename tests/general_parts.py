@@ -190,10 +190,8 @@ class GeneralHead:
         if name == "head_breadth":
             placed = (self.mesh.vertices - middle) @ np.array([x, up]).T
             return float(np.ptp(placed[placed[:, 1] > 40.0 * scale, 0]))
-        path = self.arc("midline").path
-        ahead, high = (path - middle) @ np.cross(up, x), (path - middle) @ up / scale
-        front = path[(ahead > 0) & (high > 8.0) & (high < 40.0)]
-        return float(np.linalg.norm(front[:, None] - path[ahead < 0], axis=2).max())
+        # The farthest place, where headfit takes the middle of all that are about as far.
+        return float(np.linalg.norm(self.arc("midline").path - self.point("NFpz"), axis=1).max())
 
 
 _ARCS_OF = {

@@ -246,9 +246,9 @@ def _most_probable(
         return float(misfit @ misfit + away @ prior.information @ away)
 
     seen = _seen(model, names)
-    parameters = prior.mean
+    parameters, here = prior.mean, at_prior_mean(model).measures
     values, slopes = at_prior_mean(model).at(names)
-    slopes = slopes * seen
+    slopes, fresh, mixed = slopes * seen, True, False
     best = cost(parameters, values)
     for _ in range(_MAX_ROUNDS):
         weighted = slopes / spreads[:, None] ** 2
@@ -257,23 +257,34 @@ def _most_probable(
         if -step @ uphill < _SETTLED:
             return parameters, slopes, values
         length = float(np.max(np.abs(step) / prior.spread))
+        there = None
         for share in (1.0, 0.5, 0.25, 0.125):
             tried = parameters + share * step
             try:
-                measures = measures_at(model, tried)
-                tried_values = measures.values_mm(names)
+                there = measures_at(model, tried)
+                tried_values = there.values_mm(names)
             except HeadfitError:  # the step left the range in which a head can be measured
+                there = None
                 continue
             tried_cost = cost(tried, tried_values)
             if tried_cost < best:
                 break
         else:
-            if length < _NEAR_SD:
+            # The slopes are those of an earlier place, or the way leads over an edge of the mesh
+            # where they change: the mean of both sides leads along it.
+            if not fresh:
+                slopes, fresh = here.rates(names) * seen, True
+            elif there is not None and not mixed:
+                slopes, mixed = (slopes + there.rates(names) * seen) / 2, True
+            elif length < _NEAR_SD:
                 return parameters, slopes, values
-            raise _no_such_head(model, tape, age, "values that no such head has together")
-        parameters, values, best = tried, tried_values, tried_cost
-        if share * length > _REFRESH_SD:
-            slopes = np.array([measures.rate(name) for name in names]) * seen
+            else:
+                raise _no_such_head(model, tape, age, "values that no such head has together")
+            continue
+        parameters, values, best, here = tried, tried_values, tried_cost, there
+        fresh = mixed or share * length > _REFRESH_SD
+        if fresh:
+            slopes, mixed = here.rates(names) * seen, False
     if length < _NEAR_SD:
         return parameters, slopes, values
     raise _no_such_head(model, tape, age, "values on which the fit does not settle")

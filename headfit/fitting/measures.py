@@ -1,8 +1,8 @@
 """Every measurement of the sheet taken on a head by computer, with its exact derivative.
 
 The definitions stand here once: `measure_head` takes them on any head, the fit takes them on the
-template as it deforms. Millimetres. Skull points follow anthropometry: glabella is the most
-prominent point of the forehead in the midline, opisthocranion the farthest point of the occiput.
+template as it deforms. Millimetres. Skull points follow anthropometry: glabella lies on the brow in
+the midline, opisthocranion is the farthest point of the occiput from it.
 """
 
 from __future__ import annotations
@@ -21,11 +21,19 @@ from headfit.geometry.rates import row_rates, skew
 from headfit.geometry.sections import Curve, cross, cut
 from headfit.geometry.taperun import hull_rows
 
-# Heights over the plane of nasion and preauricular points, for a preauricular width of 145 mm.
-_GLABELLA_MM = (8.0, 40.0)
-# Breadth is taken above the attachment of the ears (ANSUR II 2012). Lower, the patch under the ears
+# Glabella, the brow, stands 5 % of the midline above the nasion: 17 mm on an adult; three open
+# heads have it 16 to 18 mm above. A steep forehead has no one place that is the most prominent.
+_GLABELLA = "NFpz"
+# Opisthocranion is looked for here. The occiput is so round that no caliper tells its farthest
+# point: all that is as far within about half a millimetre has a say, so that the place does not
+# jump when the shape changes a little.
+_BEHIND = np.linspace(0.5, 1.0, 61)
+_AS_FAR_MM = 0.5
+_STEP = 0.005  # of a fraction, for the direction of the midline
+# Breadth is taken above the attachment of the ears (ANSUR II 2012), this high over the plane of
+# nasion and preauricular points for a preauricular width of 145 mm. Lower, the patch under the ears
 # of a template is wider than its vault, and the widest place would be found there.
-_BREADTH_FROM_MM = 40.0
+_BREADTH_FROM_MM, _PREAURICULAR_MM = 40.0, 145.0
 _DIAGONAL_RAD = np.radians(30.0)
 
 _ARC_LENGTHS = {
@@ -84,12 +92,9 @@ class HeadMeasures:
             axes, middle = self._frame
             return float(axes[2] @ (self.tracer.point("Cz") - middle))
         if name == "head_breadth":
-            left, right = self._widest
-            vertices = self.tracer.mesh.vertices_mm
-            return float(self._frame[0][0] @ (vertices[right] - vertices[left]))
+            return float(self._frame[0][0] @ np.subtract(*self._widest_mm))
         if name == "head_length":
-            points = self.tracer.run("midline").curve.points_mm
-            return float(np.linalg.norm(np.subtract(*points[list(self._skull_rows)])))
+            return float(np.linalg.norm(np.subtract(*self._skull.points_mm)))
         if name == "largest_circumference":
             corners = self._round[0].points_mm[self._round[2]]
             steps = np.roll(corners, -1, axis=0) - corners
@@ -110,8 +115,7 @@ class HeadMeasures:
         if name in _QUARTERS:
             arc, front = _QUARTERS[name]
             rates = tracer.run_rates(arc)
-            via = rates.over(rates.run.curve.via)
-            return via if front else rates.length - via
+            return rates.via if front else rates.length - rates.via
         if name in ("nasion_cz", "cz_inion"):
             return tracer.run_rates("midline").length / 2
         if name in _CHORDS:
@@ -128,20 +132,17 @@ class HeadMeasures:
                 axes[2] @ (tracer.point_rate("Cz") - middle_rate) + gap @ axis_rates[2]
             )
         if name == "head_breadth":
-            rows = np.array(self._widest)
-            motion = self._motion.material(rows, rows, np.zeros(2))
-            gap = np.subtract(*tracer.mesh.vertices_mm[rows[::-1]])
-            return np.asarray(
-                self._frame[0][0] @ (motion[1] - motion[0]) + gap @ self._frame_rates[0][0]
-            )
+            return self._breadth_rate
         if name == "head_length":
-            back, front = self._skull_rates
-            points = tracer.run("midline").curve.points_mm[list(self._skull_rows)]
-            return _stretch(points[0] - points[1], back - front)
+            return _stretch(np.subtract(*self._skull.points_mm), np.subtract(*self._skull_rates))
         if name == "largest_circumference":
             return self._round_rate
         one, other = self._diagonal(name)
         return _stretch(one.point - other.point, self._end_rate(one) - self._end_rate(other))
+
+    def rates(self, names: Sequence[str]) -> Floats:
+        """(m, K) derivatives of some measurements."""
+        return np.array([self.rate(name) for name in names])
 
     # ---- the frame of the landmarks
 
@@ -178,54 +179,80 @@ class HeadMeasures:
 
     @cached_property
     def _scale(self) -> float:
-        left, right = (self.tracer.point(f"{side}_preauricular") for side in ("left", "right"))
-        return float(np.linalg.norm(right - left)) / 145.0
+        return self.value_mm("preauricular_width") / _PREAURICULAR_MM
 
     # ---- calipers
 
     @cached_property
-    def _widest(self) -> tuple[int, int]:
-        """The vertices farthest left and farthest right above the ears."""
-        axes, middle = self._frame
-        used = self.tracer.mesh.used_vertices
-        placed = (self.tracer.mesh.vertices_mm[used] - middle) @ axes[[0, 2]].T
-        high = placed[:, 1] > _BREADTH_FROM_MM * self._scale
-        across, rows = placed[high, 0], used[high]
-        return int(rows[across.argmin()]), int(rows[across.argmax()])
+    def _widest(self) -> tuple[Integers, Integers, Floats]:
+        """The places farthest right and left above the ears: two vertices and the weight between.
+
+        Weight 0 is a vertex; others lie on an edge, at the height from which breadth is taken.
+        """
+        (axes, middle), mesh = self._frame, self.tracer.mesh
+        across, up = axes[[0, 2]] @ (mesh.vertices_mm - middle).T
+        up -= _BREADTH_FROM_MM * self._scale
+        first, second, _ = mesh.half_edges
+        crossing = np.flatnonzero((up[first] > 0) & (up[second] <= 0))
+        high = mesh.used_vertices[up[mesh.used_vertices] > 0]
+        one = np.concatenate([high, first[crossing]])
+        other = np.concatenate([high, second[crossing]])
+        weight = np.zeros(len(one))
+        weight[len(high) :] = up[first[crossing]] / (up[first[crossing]] - up[second[crossing]])
+        reach = (1 - weight) * across[one] + weight * across[other]
+        places = [reach.argmax(), reach.argmin()]
+        return one[places], other[places], weight[places]
+
+    @property
+    def _widest_mm(self) -> Floats:
+        """(2, 3) the places farthest right and left above the ears."""
+        one, other, weight = self._widest
+        vertices = self.tracer.mesh.vertices_mm
+        return np.asarray(vertices[one] + weight[:, None] * (vertices[other] - vertices[one]))
 
     @cached_property
-    def _skull_rows(self) -> tuple[int, int]:
-        """Rows of opisthocranion and glabella on the midline curve: the farthest pair."""
-        curve = self.tracer.run("midline").curve
-        axes, middle = self._frame
-        placed = (curve.points_mm - middle) @ axes.T
-        low, high = (limit * self._scale for limit in _GLABELLA_MM)
-        row = np.arange(len(placed))
-        inside = (row >= curve.start) & (row <= curve.end)
-        front = np.flatnonzero(
-            inside & (placed[:, 1] > 0) & (placed[:, 2] > low) & (placed[:, 2] < high)
-        )
-        back = np.flatnonzero(inside & (placed[:, 1] < 0))
-        gaps = np.linalg.norm(curve.points_mm[back][:, None] - curve.points_mm[front][None], axis=2)
-        i, j = np.unravel_index(gaps.argmax(), gaps.shape)
-        return int(back[i]), int(front[j])
+    def _breadth_rate(self) -> Floats:
+        """(K,) rate of the head breadth."""
+        (axes, middle), (axis_rates, middle_rate) = self._frame, self._frame_rates
+        (one, other, weight), points = self._widest, self._widest_mm
+        moves = self._motion.material(one, other, weight)
+        level_rate = _BREADTH_FROM_MM * self.rate("preauricular_width") / _PREAURICULAR_MM
+        for k in np.flatnonzero(weight):  # it stays at the height
+            edge = np.subtract(*self.tracer.mesh.vertices_mm[[other[k], one[k]]])
+            climb = axes[2] @ (moves[k] - middle_rate) + (points[k] - middle) @ axis_rates[2]
+            moves[k] += edge[:, None] * ((level_rate - climb) / (axes[2] @ edge))
+        return np.asarray(axes[0] @ np.subtract(*moves) + np.subtract(*points) @ axis_rates[0])
+
+    @cached_property
+    def _skull(self) -> _Skull:
+        run, glabella = self.tracer.run("midline"), self.tracer.point(_GLABELLA)
+        gaps = run.points_mm(_BEHIND) - glabella
+        gaps_mm = np.linalg.norm(gaps, axis=1)
+        shares = np.exp((gaps_mm - gaps_mm.max()) / _AS_FAR_MM)
+        shares /= shares.sum()
+        fraction = float(shares @ _BEHIND)
+        points = np.array([run.point_mm(fraction), glabella])
+        return _Skull(points, fraction, shares, gaps / gaps_mm[:, None])
 
     @cached_property
     def _skull_rates(self) -> Floats:
-        """(2, 3, K) rates of opisthocranion and glabella, kept at their share of the midline."""
-        tracer = self.tracer
-        return row_rates(
-            tracer.run("midline").curve, np.array(self._skull_rows), tracer.mesh,
-            self._motion.material,
-            (tracer.point_rate("nasion"), tracer.point_rate("Cz"), tracer.point_rate("inion")),
-        )  # fmt: skip
+        """(2, 3, K) rates of opisthocranion and glabella."""
+        tracer, skull = self.tracer, self._skull
+        run, rates = tracer.run("midline"), tracer.run_rates("midline")
+        front = tracer.point_rate(_GLABELLA)
+        stretch = np.einsum("ij,ijk->ik", skull.directions, rates.points(_BEHIND) - front)
+        # What comes to lie farther gains a say.
+        shift = (skull.shares * (_BEHIND - skull.fraction) / _AS_FAR_MM) @ stretch
+        after, before = (run.point_mm(skull.fraction + step) for step in (_STEP, -_STEP))
+        back = rates.point(skull.fraction) + ((after - before) / (2 * _STEP))[:, None] * shift
+        return np.array([back, front])
 
     # ---- the circumference over glabella and occiput
 
     @cached_property
     def _round(self) -> tuple[Curve, Integers, Integers]:
         """The closed section over glabella and occiput, its rows in order, those a tape touches."""
-        back, front = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+        back, front = self._skull.points_mm
         aside = (back + front) / 2 - 100.0 * self._frame[0][0]
         curve = cut(self.tracer.mesh, front, aside, back, via_is_hint=True)
         # The place of the hint lies amid a straight piece: without it nothing changes.
@@ -260,7 +287,7 @@ class HeadMeasures:
     def _diagonal(self, name: str) -> tuple[_End, _End]:
         """Both ends of a diagonal through the middle of the circumference."""
         curve, rows, _ = self._round
-        back, front = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+        back, front = self._skull.points_mm
         ahead, x = _unit(front - back), self._frame[0][0]
         side = -1.0 if name == "left_diagonal" else 1.0
         direction = np.cos(_DIAGONAL_RAD) * ahead + np.sin(_DIAGONAL_RAD) * side * x
@@ -285,7 +312,7 @@ class HeadMeasures:
         """(3, K) rate of the end of a diagonal: on its line and on the skin."""
         curve = self._round[0]
         back, front = self._skull_rates
-        points = self.tracer.run("midline").curve.points_mm[list(self._skull_rows)]
+        points = self._skull.points_mm
         middle, middle_rate = points.mean(axis=0), (back + front) / 2
         ahead_rate = _unit_rate(points[1] - points[0], front - back)
         raw_rate = (
@@ -302,6 +329,27 @@ class HeadMeasures:
         swing = middle_rate + reach * turn
         slide = outward @ (skin_rate - swing) / (outward @ end.direction)
         return np.asarray(swing + end.direction[:, None] * slide)
+
+
+@dataclass(frozen=True, eq=False)
+class _Skull:
+    """Opisthocranion and glabella, and what had a say in where the first is.
+
+    Attributes
+    ----------
+    points_mm : (2, 3) float64
+    fraction : float
+        Of opisthocranion on the midline.
+    shares : (n,) float64
+        The say of each place behind; they add up to 1.
+    directions : (n, 3) float64
+        Unit vectors from glabella to these places.
+    """
+
+    points_mm: Floats
+    fraction: float
+    shares: Floats
+    directions: Floats
 
 
 @dataclass(frozen=True, eq=False)

@@ -194,7 +194,7 @@ class _Search:
         measures = HeadMeasures(tracer)
         names = list(tape.values_mm)
         slopes = np.zeros((len(names), self.model.n_parameters + 7))
-        slopes[:, : self.model.n_parameters] = [measures.rate(name) for name in names]
-        residual = np.array([measures.value_mm(n) - tape.values_mm[n] for n in names])
+        slopes[:, : self.model.n_parameters] = measures.rates(names)
+        residual = measures.values_mm(names) - np.array(list(tape.values_mm.values()))
         noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
         return residual, slopes, np.asarray(noise**-2.0)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.geometry.sections import Curve, cross
@@ -121,43 +122,53 @@ class RunRates:
         """(K,) rate of the tape length."""
         return np.asarray(self.reached[-1])
 
-    def over(self, row: int) -> Floats:
-        """(K,) rate of the tape length at which the tape passes over a row of the curve."""
+    @cached_property
+    def over(self) -> Floats:
+        """(n, K) rates of the tape length at which the tape passes over each row of the path."""
         run = self.run
-        place = int(np.searchsorted(run.rows, row))
-        if run.rows[place] == row:
-            return np.asarray(self.reached[place])
-        span = run.touched_mm[place] - run.touched_mm[place - 1]
-        span_rate = self.touched[place] - self.touched[place - 1]
-        gap = run.curve.points_mm[row] - run.touched_mm[place - 1]
-        gap_rate = self.path[row - run.curve.start] - self.touched[place - 1]
-        size = np.sqrt(span @ span)
+        rows = np.arange(run.curve.start, run.curve.end + 1)
+        piece = np.clip(run.rows.searchsorted(rows), 1, len(run.rows) - 1) - 1
+        span, span_rate = np.diff(run.touched_mm, axis=0), np.diff(self.touched, axis=0)
+        size = np.diff(run.reached_mm)[:, None]
         unit = span / size
-        turn = (span_rate - unit[:, None] * (unit @ span_rate)) / size
-        return np.asarray(self.reached[place - 1] + unit @ gap_rate + gap @ turn)
+        turn = span_rate - unit[:, :, None] * np.einsum("ij,ijk->ik", unit, span_rate)[:, None]
+        turn /= size[:, :, None]
+        gap = run.curve.path_mm - run.touched_mm[piece]
+        gap_rate = self.path - self.touched[piece]
+        along = np.einsum("ij,ijk->ik", unit[piece], gap_rate)
+        return np.asarray(self.reached[piece] + along + np.einsum("ij,ijk->ik", gap, turn[piece]))
 
-    def distance(self, fraction: float) -> Floats:
-        """(K,) rate of the tape length from the start to `fraction` of the arc."""
+    @property
+    def via(self) -> Floats:
+        """(K,) rate of the tape length from the start to the via point."""
+        return np.asarray(self.over[self.run.curve.via - self.run.curve.start])
+
+    def distances(self, fractions: ArrayLike) -> Floats:
+        """(m, K) rates of the tape length from the start to fractions (m,) of the arc."""
+        share = np.asarray(fractions, dtype=np.float64)[:, None]
         if not self.run.pinned:
-            return fraction * self.length
-        via = self.over(self.run.curve.via)
-        if fraction <= 0.5:
-            return 2 * fraction * via
-        return via + (2 * fraction - 1) * (self.length - via)
+            return np.asarray(share * self.length)
+        after = self.via + (2 * share - 1) * (self.length - self.via)
+        return np.where(share <= 0.5, 2 * share * self.via, after)
+
+    def points(self, fractions: ArrayLike) -> Floats:
+        """(m, 3, K) rates of the places on the skin at fractions (m,) of the arc."""
+        run, over = self.run, self.run.over_skin_mm
+        wanted = run.distances_mm(fractions)
+        row = np.clip(over.searchsorted(wanted, side="right") - 1, 0, len(over) - 2)
+        step = over[row + 1] - over[row]
+        step = np.where(step > 0.0, step, np.inf)[:, None]
+        share = (wanted - over[row])[:, None] / step
+        passed = (1 - share) * self.over[row] + share * self.over[row + 1]
+        slide = self.distances(fractions) - passed
+        path = run.curve.path_mm
+        direction = ((path[row + 1] - path[row]) / step)[:, :, None]
+        rest = (1 - share[:, :, None]) * self.path[row] + share[:, :, None] * self.path[row + 1]
+        return np.asarray(rest + direction * slide[:, None])
 
     def point(self, fraction: float) -> Floats:
-        """(3, K) rate of the place on the skin at `fraction` of the arc."""
-        run = self.run
-        wanted, over = run.distance_mm(fraction), run.over_skin_mm
-        row = int(over.searchsorted(wanted, side="right")) - 1
-        row = min(max(row, 0), len(over) - 2)
-        step = over[row + 1] - over[row]
-        share = (wanted - over[row]) / step if step else 0.0
-        first, second = run.curve.start + row, run.curve.start + row + 1
-        span = run.curve.points_mm[second] - run.curve.points_mm[first]
-        slide = self.distance(fraction) - (1 - share) * self.over(first) - share * self.over(second)
-        rest = (1 - share) * self.path[row] + share * self.path[row + 1]
-        return np.asarray(rest + span[:, None] * (slide / step)) if step else rest
+        """(3, K) rate of the place on the skin at one fraction of the arc."""
+        return np.asarray(self.points([fraction])[0])
 
 
 def run_rates(

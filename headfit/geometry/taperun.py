@@ -67,9 +67,13 @@ class TapeRun:
             return (0.0, 0.5, 1.0), (0.0, self.via_mm, self.length_mm)
         return (0.0, 1.0), (0.0, self.length_mm)
 
+    def distances_mm(self, fractions: ArrayLike) -> Floats:
+        """(k,) tape lengths from the start to fractions (k,) of the arc, 0..1."""
+        return np.asarray(np.interp(np.asarray(fractions), *self._divided_mm))
+
     def distance_mm(self, fraction: float) -> float:
         """Tape length from the start to `fraction` (0..1) of the arc."""
-        return float(np.interp(fraction, *self._divided_mm))
+        return float(self.distances_mm(fraction))
 
     def fraction(self, distance_mm: float) -> float:
         """Fraction (0..1) of the arc at a tape length from the start; inverse of `distance_mm`."""
@@ -80,8 +84,7 @@ class TapeRun:
 
         Where the tape bridges a hollow the mark is made under the tape, on the skin.
         """
-        wanted = np.interp(np.asarray(fractions), *self._divided_mm)
-        return _at(wanted, self.over_skin_mm, self.curve.path_mm)
+        return _at(self.distances_mm(fractions), self.over_skin_mm, self.curve.path_mm)
 
     def point_mm(self, fraction: float) -> Floats:
         """(3,) the place on the skin at one fraction."""

@@ -120,7 +120,7 @@ def test_a_shape_set_by_hand_is_followed_confirmed_saved_and_taken_back(
     confirmed = head_vertices(tab)
     moved = np.linalg.norm(confirmed - before, axis=1).max()
     assert moved > 2.0
-    assert np.linalg.norm(confirmed - foreseen, axis=1).max() < 0.35 * moved
+    assert np.linalg.norm(confirmed - foreseen, axis=1).max() < 0.4 * moved
     # To the right is +x, to the nose +y: the back of the right side went in.
     back_right = (before[:, 0] > 40) & (before[:, 1] < -40) & (before[:, 2] > 20)
     depth = np.linalg.norm(before[back_right], axis=1) - np.linalg.norm(
@@ -142,17 +142,17 @@ def test_a_shape_set_by_hand_is_followed_confirmed_saved_and_taken_back(
 
 
 def test_a_shape_beyond_belief_is_refused_beside_its_slider(tab: Tab, app: RunningApp) -> None:
-    app.change(shape={"vault_4_3": 1.0})
+    app.change(shape={"vault_3_3": 6.0, "vault_4_4": 1.0})
     tab.open_app(app)
     tab.page.click(".hand > summary")
     tab.page.evaluate(
-        """() => { const slider = document.querySelector('#h-vault_4_3');
+        """() => { const slider = document.querySelector('#h-vault_4_4');
           slider.value = '6'; slider.dispatchEvent(new Event('change')); }"""
     )
-    reason = tab.page.locator("#h-vault_4_3-why")
+    reason = tab.page.locator("#h-vault_4_4-why")
     reason.wait_for(state="visible")
     assert reason.inner_text().startswith("Not used: a shape set by hand must leave a head")
-    assert app.get("state")["case"]["shape"] == {"vault_4_3": 1.0}
+    assert app.get("state")["case"]["shape"] == {"vault_3_3": 6.0, "vault_4_4": 1.0}
 
 
 def test_nothing_can_be_set_by_hand_or_marked_before_something_is_measured(
