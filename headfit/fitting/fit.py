@@ -7,7 +7,7 @@ What nothing measured sees stays at the prior and shows as uncertainty. Head fra
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -233,6 +233,16 @@ def fit_head(
     return FittedHead(head, tape, age, sex, tuple(doubtful), residuals, estimate, flags, model)
 
 
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """Where the search is: parameters (K,), measurements there, their values (m,), the cost."""
+
+    parameters: Floats
+    measures: HeadMeasures
+    values: Floats
+    cost: float
+
+
 def _most_probable(
     model: ShapeModel, tape: Tape, spreads: Floats, age: str | float
 ) -> tuple[Floats, Floats, Floats]:
@@ -241,53 +251,58 @@ def _most_probable(
     names = tuple(tape.values_mm)
     readings = np.array(list(tape.values_mm.values()))
 
-    def cost(parameters: Floats, values: Floats) -> float:
+    def place(parameters: Floats, measures: HeadMeasures) -> _Place:
+        values = measures.values_mm(names)
         misfit, away = (values - readings) / spreads, parameters - prior.mean
-        return float(misfit @ misfit + away @ prior.information @ away)
+        cost = float(misfit @ misfit + away @ prior.information @ away)
+        return _Place(parameters, measures, values, cost)
 
     seen = _seen(model, names)
-    parameters, here = prior.mean, at_prior_mean(model).measures
-    values, slopes = at_prior_mean(model).at(names)
-    slopes, fresh, mixed = slopes * seen, True, False
-    best = cost(parameters, values)
+    here = place(prior.mean, at_prior_mean(model).measures)
+    slopes, fresh, mixed = at_prior_mean(model).at(names)[1] * seen, True, False
     for _ in range(_MAX_ROUNDS):
         weighted = slopes / spreads[:, None] ** 2
-        uphill = weighted.T @ (values - readings) + prior.information @ (parameters - prior.mean)
+        uphill = weighted.T @ (here.values - readings)
+        uphill += prior.information @ (here.parameters - prior.mean)
         step = -np.linalg.solve(slopes.T @ weighted + prior.information, uphill)
         if -step @ uphill < _SETTLED:
-            return parameters, slopes, values
+            return here.parameters, slopes, here.values
         length = float(np.max(np.abs(step) / prior.spread))
-        there = None
-        for share in (1.0, 0.5, 0.25, 0.125):
-            tried = parameters + share * step
-            try:
-                there = measures_at(model, tried)
-                tried_values = there.values_mm(names)
-            except HeadfitError:  # the step left the range in which a head can be measured
-                there = None
-                continue
-            tried_cost = cost(tried, tried_values)
-            if tried_cost < best:
-                break
+        share, there = _towards(lambda p: place(p, measures_at(model, p)), here, step)
+        if there is not None and there.cost < here.cost:
+            here = there
+            fresh = mixed or share * length > _REFRESH_SD
+            if fresh:
+                slopes, mixed = here.measures.rates(names) * seen, False
+        # No lower place: the slopes are those of an earlier place, or the way leads over an edge of
+        # the mesh where they change, and the mean of both sides leads along it.
+        elif not fresh:
+            slopes, fresh = here.measures.rates(names) * seen, True
+        elif there is not None and not mixed:
+            slopes, mixed = (slopes + there.measures.rates(names) * seen) / 2, True
         else:
-            # The slopes are those of an earlier place, or the way leads over an edge of the mesh
-            # where they change: the mean of both sides leads along it.
-            if not fresh:
-                slopes, fresh = here.rates(names) * seen, True
-            elif there is not None and not mixed:
-                slopes, mixed = (slopes + there.rates(names) * seen) / 2, True
-            elif length < _NEAR_SD:
-                return parameters, slopes, values
-            else:
-                raise _no_such_head(model, tape, age, "values that no such head has together")
-            continue
-        parameters, values, best, here = tried, tried_values, tried_cost, there
-        fresh = mixed or share * length > _REFRESH_SD
-        if fresh:
-            slopes, mixed = here.rates(names) * seen, False
+            break
     if length < _NEAR_SD:
-        return parameters, slopes, values
-    raise _no_such_head(model, tape, age, "values on which the fit does not settle")
+        return here.parameters, slopes, here.values
+    raise _no_such_head(model, tape, age, "values that no such head has together")
+
+
+def _towards(
+    place: Callable[[Floats], _Place], here: _Place, step: Floats
+) -> tuple[float, _Place | None]:
+    """The first place along a step, shortened by halves, that is lower than here, and its share.
+
+    When none is lower the last that could be measured, or None.
+    """
+    there = None
+    for share in (1.0, 0.5, 0.25, 0.125):
+        try:
+            there = place(here.parameters + share * step)
+        except HeadfitError:  # the step left the range in which a head can be measured
+            continue
+        if there.cost < here.cost:
+            break
+    return share, there
 
 
 def _seen(model: ShapeModel, names: Sequence[str]) -> NDArray[np.bool_]:
