@@ -26,6 +26,10 @@ SCALP_SITES = SYSTEMS["10-20"][:19]
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.
 DISAGREES_SD = 2.3
+# Below that the reading that fits least is still told, from here on and when so many others speak
+# of it: an error of 1 cm seldom stands out by 2.3 standard deviations, but it mostly fits least.
+FITS_LEAST_SD = 1.0
+_FEWEST_OTHERS = 3
 # A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).
 _SLIP_GAIN = 14.0
 
@@ -43,16 +47,23 @@ class Advice:
     next : tuple of (name, drop in mm)
         Measurements not taken yet and by how much each would lower the mean site uncertainty,
         best first.
-    disagrees : Disagreement or None
+    fits_least : Disagreement or None
+        The reading that stands farthest from what the others predict.
     slips, norms, shape : tuple of str
         Sentences on likely slips, on published norms, on the shape of the head.
     """
 
     next: tuple[tuple[str, float], ...]
-    disagrees: Disagreement | None
+    fits_least: Disagreement | None
     slips: tuple[str, ...]
     norms: tuple[str, ...]
     shape: tuple[str, ...]
+
+    @property
+    def disagrees(self) -> Disagreement | None:
+        """The reading to take again, when it stands out."""
+        least = self.fits_least
+        return least if least is not None and abs(least.sds) >= DISAGREES_SD else None
 
     def sentences(self) -> list[str]:
         """What a person should read first, most urgent first."""
@@ -66,16 +77,23 @@ class Advice:
                 f"Next, measure the {kind.title} ({kind.how}): it would lower the mean site "
                 f"uncertainty by {drop:.1f} mm."
             )
+        least = self.fits_least
+        if (
+            least is not None
+            and FITS_LEAST_SD <= abs(least.sds) < DISAGREES_SD
+            and least.n_others >= _FEWEST_OTHERS
+        ):
+            title = MEASUREMENTS[least.name].title
+            said.append(f"If you take one reading again, take the {title}: {least.finding}")
         return said
 
 
 def advise(fitted: FittedHead) -> Advice:
     """Advice on a fitted sheet."""
     found = disagreements(fitted.model, fitted.tape)
-    worst = max(found, key=lambda d: abs(d.sds), default=None)
     return Advice(
         next_measurements(fitted),
-        worst if worst is not None and abs(worst.sds) >= DISAGREES_SD else None,
+        max(found, key=lambda d: abs(d.sds), default=None),
         tuple(slips(fitted.model, fitted.tape)),
         tuple(against_norms(fitted)),
         tuple(head_shape(fitted)),

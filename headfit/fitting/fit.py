@@ -40,7 +40,7 @@ _EXACT_SHARE = 0.02
 _MAX_ROUNDS = 12
 _SETTLED = 1e-3  # the fit ends when the next step promises to lower the cost by less
 _NEAR_SD = 1.0  # or when shorter steps no longer help: the edges of the mesh make it zigzag
-_REFRESH_SD = 0.35  # the slopes of the last step serve again below this
+_REFRESH_SD = 0.2  # the slopes of the last step serve again below this
 FLAG_SD, REFUSE_SD = 4.0, 8.0
 
 

@@ -28,18 +28,22 @@ class Disagreement:
         return (self.measured_mm - self.predicted_mm) / self.spread_mm
 
     @property
-    def sentence(self) -> str:
-        """What to do, with the numbers."""
+    def finding(self) -> str:
+        """The numbers, as the end of a sentence."""
         gap = self.measured_mm - self.predicted_mm
         if self.n_others == 1:
             others = "the other value predicts"
         else:
             others = f"the other {self.n_others} values predict"
         return (
-            f"Take the {MEASUREMENTS[self.name].title} again: {in_cm(self.measured_mm)} is "
-            f"{in_cm(abs(gap))} {'more' if gap > 0 else 'less'} than {others} "
-            f"({in_cm(self.predicted_mm)}, 95 % within {in_cm(1.96 * self.spread_mm)})."
+            f"{in_cm(self.measured_mm)} is {in_cm(abs(gap))} {'more' if gap > 0 else 'less'} than "
+            f"{others} ({in_cm(self.predicted_mm)}, 95 % within {in_cm(1.96 * self.spread_mm)})."
         )
+
+    @property
+    def sentence(self) -> str:
+        """What to do, with the numbers."""
+        return f"Take the {MEASUREMENTS[self.name].title} again: {self.finding}"
 
 
 def _log_prediction(model: ShapeModel, names: tuple[str, ...]) -> tuple[Floats, Floats]:

@@ -51,13 +51,13 @@ def test_the_fit_is_the_optimum_that_scipy_finds() -> None:
     _, values = drawn(1)
     sheet = sheet_of(values, SIX)
     fitted = fit_head(sheet)
-    model, used = fitted.model, fitted.estimate.used_spreads_mm
+    model, used, names = fitted.model, fitted.estimate.used_spreads_mm, fitted.estimate.names
     whiten = np.linalg.cholesky(model.prior.information).T
 
     def misfit(parameters: np.ndarray) -> np.ndarray:
         measures = measures_at(model, parameters)
-        found = np.array([measures.value_mm(name) for name in SIX])
-        readings = np.array([values[name] for name in SIX])
+        found = np.array([measures.value_mm(name) for name in names])
+        readings = np.array([values[name] for name in names])
         return np.concatenate([(found - readings) / used, whiten @ (parameters - model.prior.mean)])
 
     best = least_squares(
@@ -143,14 +143,14 @@ def test_the_covariance_is_that_of_simulated_sheets(number: int) -> None:
     """Noise in the readings alone: scatter of refitted sites against the part named tape."""
     _, values = drawn(number)
     fitted = fit_head(sheet_of(values, SIX))
+    names = fitted.estimate.names
     spreads = fitted.spreads(place_sites(fitted.head, SCALP))
     predicted = np.sqrt(spreads.parts_mm2["tape"].trace(axis1=1, axis2=2)).mean()
     generator = np.random.default_rng(number)
     scatter = []
     for _ in range(60):
-        noisy = {
-            name: values[name] + generator.normal(0, MEASUREMENTS[name].spread_mm) for name in SIX
-        }
+        noise = generator.normal(0, fitted.estimate.spreads_mm)
+        noisy = dict(zip(names, [values[name] for name in names] + noise, strict=True))
         off = off_mm(fitted.head, fit_head(sheet_of(noisy, SIX)).head)
         scatter.append([(off * spreads.along).sum(axis=1), (off * spreads.across).sum(axis=1)])
     found = np.sqrt(np.var(scatter, axis=0, ddof=1).sum(axis=0)).mean()
