@@ -17,7 +17,7 @@ from headfit.anatomy.template import ADULT_MONTHS, age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.observing import unmodelled_mm
 from headfit.fitting.shape import ShapeModel
-from headfit.fitting.standing import Disagreement, disagreements, in_cm, standing
+from headfit.fitting.standing import Disagreement, in_cm, likeliest_slip, standing
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
 
@@ -26,9 +26,9 @@ SCALP_SITES = SYSTEMS["10-20"][:19]
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.
 DISAGREES_SD = 2.3
-# Below that the reading that fits least is still told, from here on and when so many others speak
-# of it: an error of 1 cm seldom stands out by 2.3 standard deviations, but it mostly fits least.
-FITS_LEAST_SD = 1.0
+# Below that the reading that fits least is still told, when it is off by more than the spread of a
+# reading and so many others speak of it: an error of 1 cm seldom stands out, but mostly fits least.
+FITS_LEAST_MM = 2.0
 _FEWEST_OTHERS = 3
 # A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).
 _SLIP_GAIN = 14.0
@@ -48,7 +48,7 @@ class Advice:
         Measurements not taken yet and by how much each would lower the mean site uncertainty,
         best first.
     fits_least : Disagreement or None
-        The reading that stands farthest from what the others predict.
+        The reading that is likeliest to be wrong.
     slips, norms, shape : tuple of str
         Sentences on likely slips, on published norms, on the shape of the head.
     """
@@ -80,7 +80,8 @@ class Advice:
         least = self.fits_least
         if (
             least is not None
-            and FITS_LEAST_SD <= abs(least.sds) < DISAGREES_SD
+            and self.disagrees is None
+            and abs(least.gap_mm) >= FITS_LEAST_MM
             and least.n_others >= _FEWEST_OTHERS
         ):
             title = MEASUREMENTS[least.name].title
@@ -90,10 +91,9 @@ class Advice:
 
 def advise(fitted: FittedHead) -> Advice:
     """Advice on a fitted sheet."""
-    found = disagreements(fitted.model, fitted.tape)
     return Advice(
         next_measurements(fitted),
-        max(found, key=lambda d: abs(d.sds), default=None),
+        likeliest_slip(fitted.model, fitted.tape),
         tuple(slips(fitted.model, fitted.tape)),
         tuple(against_norms(fitted)),
         tuple(head_shape(fitted)),

@@ -11,6 +11,8 @@ from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
 
+SLIP_MM = 10.0  # the size of a slip: a tape read off by a centimetre; common practice, no source
+
 
 @dataclass(frozen=True)
 class Disagreement:
@@ -23,14 +25,29 @@ class Disagreement:
     n_others: int
 
     @property
+    def gap_mm(self) -> float:
+        """Reading less prediction."""
+        return self.measured_mm - self.predicted_mm
+
+    @property
     def sds(self) -> float:
         """Standard deviations between reading and prediction."""
-        return (self.measured_mm - self.predicted_mm) / self.spread_mm
+        return self.gap_mm / self.spread_mm
+
+    @property
+    def slip_odds(self) -> float:
+        """Log odds that the reading slipped by about a centimetre, against that it did not.
+
+        The larger, the likelier it is the one to take again. Standard deviations alone would blame
+        the readings that the others know well: a gap of 4 mm there is rarer, but no such slip.
+        """
+        kept2 = self.spread_mm**2 / (self.spread_mm**2 + SLIP_MM**2)
+        return 0.5 * float(self.sds**2 * (1.0 - kept2) + np.log(kept2))
 
     @property
     def finding(self) -> str:
         """The numbers, as the end of a sentence."""
-        gap = self.measured_mm - self.predicted_mm
+        gap = self.gap_mm
         if self.n_others == 1:
             others = "the other value predicts"
         else:
@@ -75,6 +92,11 @@ def disagreements(model: ShapeModel, tape: Tape) -> list[Disagreement]:
             )
         )
     return found
+
+
+def likeliest_slip(model: ShapeModel, tape: Tape) -> Disagreement | None:
+    """The reading that is likeliest to be wrong; none when there is nothing to hold it against."""
+    return max(disagreements(model, tape), key=lambda d: d.slip_odds, default=None)
 
 
 def standing(

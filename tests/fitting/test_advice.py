@@ -10,9 +10,9 @@ from pygrowup.tables.by_day.hcfa import DATA as WHO_HEAD_CIRCUMFERENCE
 from headfit import Tape, fit_head
 from headfit.anatomy.norms import norm_of
 from headfit.errors import SheetError
-from headfit.fitting.advice import FITS_LEAST_SD, _undone, advise, slips
+from headfit.fitting.advice import FITS_LEAST_MM, _undone, advise, slips
 from headfit.fitting.shape import shape_model
-from headfit.fitting.standing import disagreements
+from headfit.fitting.standing import disagreements, likeliest_slip
 from headfit.fitting.tape import MEASUREMENTS
 
 # Three tapes and their halves: each tape is held by others of the same sheet.
@@ -34,9 +34,9 @@ def noisy_six(
 # 10 cm stand out always. 1 cm is as much as people differ in what the others predict: of six tapes
 # that run over different parts of the head the right one is told for 35 to 50 % of sheets, however
 # well one asks, because the prior is that wide (a rule that knew the size of the error would find
-# 47 %); of three tapes and their halves for 67 %.
+# 47 %); of three tapes and their halves for more than 70 %.
 @pytest.mark.parametrize(
-    ("error_mm", "names", "share"), [(100.0, SIX, 0.95), (10.0, SIX, 0.4), (10.0, HALVED, 0.6)]
+    ("error_mm", "names", "share"), [(100.0, SIX, 0.95), (10.0, SIX, 0.4), (10.0, HALVED, 0.65)]
 )
 def test_a_reading_error_is_named_as_the_one_to_retake(
     error_mm: float, names: tuple[str, ...], share: float
@@ -45,9 +45,9 @@ def test_a_reading_error_is_named_as_the_one_to_retake(
     for number in range(100):
         sheet, wrong = noisy_six(number, error_mm, names)
         try:
-            found = disagreements(shape_model(), sheet_of(sheet, names))
-            least = max(found, key=lambda d: abs(d.sds))
-            named.append(least.name == wrong and abs(least.sds) >= FITS_LEAST_SD)
+            least = likeliest_slip(shape_model(), sheet_of(sheet, names))
+            assert least is not None
+            named.append(least.name == wrong and abs(least.gap_mm) >= FITS_LEAST_MM)
         except SheetError as error:  # beyond human range: the sentence names it
             named.append(MEASUREMENTS[wrong].title in str(error))
     assert np.mean(named) >= share
