@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 from drawn_heads import SIX, THREE, drawn, sheet_of
 from pygrowup.tables.by_day.hcfa import DATA as WHO_HEAD_CIRCUMFERENCE
+from scipy.stats import norm
 
 from headfit import Tape, fit_head
 from headfit.anatomy.norms import norm_of
 from headfit.errors import SheetError
 from headfit.fitting.advice import FITS_LEAST_MM, _undone, advise, slips
+from headfit.fitting.observing import at_prior_mean
 from headfit.fitting.shape import shape_model
 from headfit.fitting.standing import disagreements, likeliest_slip
 from headfit.fitting.tape import MEASUREMENTS
@@ -55,17 +57,32 @@ def test_a_reading_error_is_named_as_the_one_to_retake(
 
 def test_a_small_error_is_told_as_the_reading_to_take_if_one_is_taken_again() -> None:
     _, values = drawn(3)
-    sheet = {name: values[name] for name in HALVED} | {"cz_inion": values["cz_inion"] + 4.0}
-    advice = advise(fit_head(sheet_of(sheet, HALVED)))
-    assert advice.disagrees is None
-    told = advice.sentences()[-1]
-    assert told.startswith("If you take one reading again, take the half arc Cz-inion: ")
-    assert "more than the other 5 values predict" in told
-    # Two or three values say too little of each other.
-    few = {name: sheet[name] for name in ("nasion_inion", "cz_inion")}
-    assert not any(
-        "again" in line for line in advise(fit_head(sheet_of(few, tuple(few)))).sentences()
-    )
+
+    def told(names: tuple[str, ...], error_mm: float) -> list[str]:
+        sheet = values | {"cz_inion": values["cz_inion"] + error_mm}
+        lines = advise(fit_head(sheet_of(sheet, names))).sentences()
+        return [line for line in lines if "again" in line]
+
+    (small,) = told(HALVED, 4.0)
+    assert small.startswith("If you take one reading again, take the half arc Cz-inion: ")
+    assert "more than the other 5 values predict" in small
+    (large,) = told(HALVED, 12.0)
+    assert large.startswith("Take the half arc Cz-inion again: ")
+    # Two values say too little of each other, and a sheet of the mean head has nothing to tell.
+    assert told(("nasion_inion", "cz_inion"), 4.0) == []
+    mean = at_prior_mean(shape_model()).measures
+    values = {name: mean.value_mm(name) for name in HALVED}
+    assert told(HALVED, 0.0) == []
+
+
+def test_the_odds_of_a_slip_are_those_of_two_normal_distributions() -> None:
+    """An error of 1 cm (standard deviation) more, against none: scipy.stats."""
+    for found in disagreements(shape_model(), sheet_of(drawn(2)[1], SIX)):
+        wider = np.hypot(found.spread_mm, 10.0)
+        odds = norm.logpdf(found.gap_mm, scale=wider) - norm.logpdf(
+            found.gap_mm, scale=found.spread_mm
+        )
+        assert found.slip_odds == pytest.approx(odds)
 
 
 def test_clean_sheets_are_seldom_asked_for_another_reading() -> None:
