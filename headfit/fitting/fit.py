@@ -19,6 +19,7 @@ from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.anatomy.template import age_in_months, template_set
 from headfit.errors import HeadfitError, SheetError, sentence
+from headfit.fitting.by_hand import HAND_MODES
 from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.observing import at_pose, at_prior_mean, measures_at, unmodelled_mm
 from headfit.fitting.shape import (
@@ -26,7 +27,6 @@ from headfit.fitting.shape import (
     opposed_parameters,
     parameter_kinds,
     parameter_names,
-    parameter_titles,
     shape_model,
 )
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
@@ -343,8 +343,23 @@ def _no_such_head(
     )
 
 
-# What a person calls the three scales; the other parameters have titles of their own.
-_SCALE_TITLES = {"scale_x": "its breadth", "scale_y": "its length", "scale_z": "its height"}
+# What a person calls the parameters that are no modes of the vault, by how their names begin.
+_PLAIN = {
+    "scale_x": "breadth", "scale_y": "length", "scale_z": "height", "nasion": "place of the nasion",
+    "inion": "place of the inion", "ears": "place of the preauricular points",
+}  # fmt: skip
+
+
+def _in_words(name: str, sign: float) -> str:
+    """A parameter as a person says it.
+
+    >>> _in_words("ears_y", 1.0), _in_words("vault_4_4", -1.0)
+    ('the place of the preauricular points', 'the outline seen from above (square)')
+    """
+    if name in HAND_MODES:
+        mode = HAND_MODES[name]
+        return f"the {mode.title} ({mode.above if sign > 0 else mode.below})"
+    return "the " + next(plain for start, plain in _PLAIN.items() if name.startswith(start))
 
 
 def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) -> tuple[str, ...]:
@@ -355,8 +370,8 @@ def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float)
         return ()
     name = parameter_names()[worst]
     finding = (
-        f"{_SCALE_TITLES.get(name, parameter_titles()[worst])} lies {abs(away[worst]):.1f} "
-        "standard deviations from the mean of that age"
+        f"{_in_words(name, away[worst])} lies {abs(away[worst]):.1f} standard deviations from the "
+        "mean of that age"
     )
     if abs(away[worst]) > REFUSE_SD:
         raise _no_such_head(

@@ -126,11 +126,6 @@ def opposed_parameters() -> NDArray[np.bool_]:
     return np.array([not p["symmetric"] for p in _stored()["parameters"]])
 
 
-def parameter_titles() -> tuple[str, ...]:
-    """One line about each parameter."""
-    return tuple(p["about"] for p in _stored()["parameters"])
-
-
 @dataclass(frozen=True, eq=False)
 class ShapeModel:
     """The deformable head of one age.
