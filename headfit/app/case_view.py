@@ -143,7 +143,7 @@ def _quick_fit(case: Case) -> CaseResult:
     """The fit without advice, which takes as long again."""
     fitted = fitted_head(case)
     sites = place_sites(fitted.head, case.array, case.rules)
-    return CaseResult(case, fitted, sites, fitted.spreads(sites), Advice((), None, (), (), ()))
+    return CaseResult(case, fitted, sites, fitted.spreads(sites), Advice((), (), (), (), ()))
 
 
 def _with_free_places(scene: Scene, moved: Displacement) -> Scene:

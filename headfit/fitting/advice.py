@@ -17,7 +17,7 @@ from headfit.anatomy.template import ADULT_MONTHS, age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.observing import unmodelled_mm
 from headfit.fitting.shape import ShapeModel
-from headfit.fitting.standing import Disagreement, in_cm, likeliest_slip, standing
+from headfit.fitting.standing import Disagreement, in_cm, likeliest_slips, standing
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
 
@@ -47,14 +47,14 @@ class Advice:
     next : tuple of (name, drop in mm)
         Measurements not taken yet and by how much each would lower the mean site uncertainty,
         best first.
-    fits_least : Disagreement or None
-        The reading that is likeliest to be wrong.
+    doubts : tuple of Disagreement
+        The reading that is likeliest to be wrong, and another that is about as likely.
     slips, norms, shape : tuple of str
         Sentences on likely slips, on published norms, on the shape of the head.
     """
 
     next: tuple[tuple[str, float], ...]
-    fits_least: Disagreement | None
+    doubts: tuple[Disagreement, ...]
     slips: tuple[str, ...]
     norms: tuple[str, ...]
     shape: tuple[str, ...]
@@ -62,14 +62,13 @@ class Advice:
     @property
     def disagrees(self) -> Disagreement | None:
         """The reading to take again, when it stands out."""
-        least = self.fits_least
-        return least if least is not None and abs(least.sds) >= DISAGREES_SD else None
+        return next((d for d in self.doubts[:1] if abs(d.sds) >= DISAGREES_SD), None)
 
     def sentences(self) -> list[str]:
         """What a person should read first, most urgent first."""
         said = list(self.slips)
         if self.disagrees is not None:
-            said.append(self.disagrees.sentence)
+            said.append(self.disagrees.sentence + self._as_likely)
         if self.next and self.next[0][1] >= 0.05:
             name, drop = self.next[0]
             kind = MEASUREMENTS[name]
@@ -77,23 +76,24 @@ class Advice:
                 f"Next, measure the {kind.title} ({kind.how}): it would lower the mean site "
                 f"uncertainty by {drop:.1f} mm."
             )
-        least = self.fits_least
-        if (
-            least is not None
-            and self.disagrees is None
-            and abs(least.gap_mm) >= FITS_LEAST_MM
-            and least.n_others >= _FEWEST_OTHERS
-        ):
-            title = MEASUREMENTS[least.name].title
-            said.append(f"If you take one reading again, take the {title}: {least.finding}")
+        for least in self.doubts[:1]:
+            told = abs(least.gap_mm) >= FITS_LEAST_MM and least.n_others >= _FEWEST_OTHERS
+            if told and self.disagrees is None:
+                again = f"If you take one reading again, take the {MEASUREMENTS[least.name].title}"
+                said.append(f"{again}: {least.finding}{self._as_likely}")
         return said
+
+    @property
+    def _as_likely(self) -> str:
+        titles = [MEASUREMENTS[doubt.name].title for doubt in self.doubts[1:]]
+        return f" The {titles[0]} is about as likely to be off." if titles else ""
 
 
 def advise(fitted: FittedHead) -> Advice:
     """Advice on a fitted sheet."""
     return Advice(
         next_measurements(fitted),
-        likeliest_slip(fitted.model, fitted.tape),
+        likeliest_slips(fitted.model, fitted.tape),
         tuple(slips(fitted.model, fitted.tape)),
         tuple(against_norms(fitted)),
         tuple(head_shape(fitted)),

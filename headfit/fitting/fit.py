@@ -30,7 +30,7 @@ from headfit.fitting.shape import (
     shape_model,
 )
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
-from headfit.fitting.standing import likeliest_slip
+from headfit.fitting.standing import likeliest_slips
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
 
@@ -328,7 +328,7 @@ def _no_such_head(
     around = float(np.interp(age_in_months(age), months, circumferences))
     _, label, _ = min(by_age, key=lambda stored: abs(stored[2] - size * around))
     own = min(by_age, key=lambda stored: abs(stored[2] - around))[1]
-    worst = likeliest_slip(model, tape)
+    worst = next(iter(likeliest_slips(model, tape)), None)
     other_age = f"values of this size belong to {label.split(',')[0]}: is the age right?"
     if label != own and (worst is None or abs(np.log(size)) > 0.1):
         hint = other_age
@@ -377,6 +377,6 @@ def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float)
         raise _no_such_head(
             model, tape, age, f"one of which {finding}", parameter=name, away_sd=float(away[worst])
         )
-    found = likeliest_slip(model, tape)
+    found = next(iter(likeliest_slips(model, tape)), None)
     again = found.sentence if found is not None else "Is the age right?"
     return (f"Unusual head: {finding}. {again}",)

@@ -94,9 +94,13 @@ def disagreements(model: ShapeModel, tape: Tape) -> list[Disagreement]:
     return found
 
 
-def likeliest_slip(model: ShapeModel, tape: Tape) -> Disagreement | None:
-    """The reading that is likeliest to be wrong; none when there is nothing to hold it against."""
-    return max(disagreements(model, tape), key=lambda d: d.slip_odds, default=None)
+def likeliest_slips(model: ShapeModel, tape: Tape) -> tuple[Disagreement, ...]:
+    """The reading that is likeliest to be wrong, and the next when it is at least half as likely.
+
+    Empty when there is nothing to hold a reading against.
+    """
+    found = sorted(disagreements(model, tape), key=lambda d: -d.slip_odds)[:2]
+    return tuple(d for d in found if d.slip_odds > found[0].slip_odds - np.log(2.0))
 
 
 def standing(
