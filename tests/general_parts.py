@@ -15,6 +15,7 @@ import trimesh
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.spatial import ConvexHull
+from scipy.special import softmax
 
 from headfit import Landmarks, Tape
 from headfit.anatomy.arcs import ARCS, CZ_SETTLED_MM, MARKS
@@ -190,8 +191,10 @@ class GeneralHead:
         if name == "head_breadth":
             placed = (self.mesh.vertices - middle) @ np.array([x, up]).T
             return float(np.ptp(placed[placed[:, 1] > 40.0 * scale, 0]))
-        # The farthest place, where headfit takes the middle of all that are about as far.
-        return float(np.linalg.norm(self.arc("midline").path - self.point("NFpz"), axis=1).max())
+        fractions, brow = np.linspace(0.5, 1.0, 61), self.point("NFpz")
+        behind = np.array([self.arc("midline").point(fraction) for fraction in fractions])
+        shares = softmax(np.linalg.norm(behind - brow, axis=1) / 0.5)
+        return float(np.linalg.norm(self.arc("midline").point(shares @ fractions) - brow))
 
 
 _ARCS_OF = {

@@ -29,7 +29,7 @@ _GLABELLA = "NFpz"
 # jump when the shape changes a little.
 _BEHIND = np.linspace(0.5, 1.0, 61)
 _AS_FAR_MM = 0.5
-_STEP = 0.005  # of a fraction, for the direction of the midline
+_STEP = 1e-6  # of a fraction, for the direction of the midline
 # Breadth is taken above the attachment of the ears (ANSUR II 2012), this high over the plane of
 # nasion and preauricular points for a preauricular width of 145 mm. Lower, the patch under the ears
 # of a template is wider than its vault, and the widest place would be found there.
