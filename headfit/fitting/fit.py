@@ -251,15 +251,19 @@ def _most_probable(
     names = tuple(tape.values_mm)
     readings = np.array(list(tape.values_mm.values()))
 
-    def place(parameters: Floats, measures: HeadMeasures) -> _Place:
-        values = measures.values_mm(names)
+    def place(parameters: Floats, measures: HeadMeasures, values: Floats) -> _Place:
         misfit, away = (values - readings) / spreads, parameters - prior.mean
         cost = float(misfit @ misfit + away @ prior.information @ away)
         return _Place(parameters, measures, values, cost)
 
-    seen = _seen(model, names)
-    here = place(prior.mean, at_prior_mean(model).measures)
-    slopes, fresh, mixed = at_prior_mean(model).at(names)[1] * seen, True, False
+    def place_at(parameters: Floats) -> _Place:
+        measures = measures_at(model, parameters)
+        return place(parameters, measures, measures.values_mm(names))
+
+    seen, first = _seen(model, names), at_prior_mean(model)
+    values, slopes = first.at(names)
+    here = place(prior.mean, first.measures, values)
+    slopes, fresh, mixed = slopes * seen, True, False
     for _ in range(_MAX_ROUNDS):
         weighted = slopes / spreads[:, None] ** 2
         uphill = weighted.T @ (here.values - readings)
@@ -268,7 +272,7 @@ def _most_probable(
         if -step @ uphill < _SETTLED:
             return here.parameters, slopes, here.values
         length = float(np.max(np.abs(step) / prior.spread))
-        share, there = _towards(lambda p: place(p, measures_at(model, p)), here, step)
+        share, there = _towards(place_at, here, step)
         if there is not None and there.cost < here.cost:
             here = there
             fresh = mixed or share * length > _REFRESH_SD
@@ -353,12 +357,12 @@ _PLAIN = {
 def _in_words(name: str, sign: float) -> str:
     """A parameter as a person says it.
 
-    >>> _in_words("ears_y", 1.0), _in_words("vault_4_4", -1.0)
-    ('the place of the preauricular points', 'the outline seen from above (square)')
+    >>> _in_words("ears_y", 1.0), _in_words("vault_2_m1", -1.0)
+    ('the place of the preauricular points', 'the shape (one side higher: left)')
     """
     if name in HAND_MODES:
         mode = HAND_MODES[name]
-        return f"the {mode.title} ({mode.above if sign > 0 else mode.below})"
+        return f"the shape ({mode.title}: {mode.above if sign > 0 else mode.below})"
     return "the " + next(plain for start, plain in _PLAIN.items() if name.startswith(start))
 
 
@@ -377,6 +381,5 @@ def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float)
         raise _no_such_head(
             model, tape, age, f"one of which {finding}", parameter=name, away_sd=float(away[worst])
         )
-    found = next(iter(likeliest_slips(model, tape)), None)
-    again = found.sentence if found is not None else "Is the age right?"
-    return (f"Unusual head: {finding}. {again}",)
+    # Which reading to take again is said with the advice.
+    return (f"Unusual head: {finding}. Are the readings and the age right?",)
