@@ -132,9 +132,10 @@ def on_a_full_disk() -> object:
 
 def without_driver(where: driver.Where) -> object:
     with (
-        patch.object(sys, "platform", "linux"), patch.dict(os.environ, clear=True),
+        patch.object(sys, "platform", "linux"),
+        patch.dict(os.environ, clear=True),
         patch("subprocess.run", side_effect=OSError),
-    ):  # fmt: skip
+    ):
         return driver.find_driver.__wrapped__(where)
 
 

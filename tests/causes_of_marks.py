@@ -55,10 +55,14 @@ TABLE = "name,x,y,z\n" + "\n".join(
 def cleaned(*rows: tuple[str, list[float]], strict: bool = False, **said: object) -> Marks:
     """Marks after cleaning, with further rows or other declarations."""
     given: dict[str, object] = {
-        "source": "marks.tsv", "unit": "mm", "landmarks": LANDMARKS, "landmark_unit": "mm",
-        "system": "CapTrak", "names": (*NAMES, *(name for name, _ in rows)),
+        "source": "marks.tsv",
+        "unit": "mm",
+        "landmarks": LANDMARKS,
+        "landmark_unit": "mm",
+        "system": "CapTrak",
+        "names": (*NAMES, *(name for name, _ in rows)),
         "places": np.vstack([POINTS, *(place for _, place in rows)]),
-    }  # fmt: skip
+    }
     return clean_marks(GivenMarks(**(given | said)), strict=strict)  # type: ignore[arg-type]
 
 

@@ -30,9 +30,10 @@ def dirty_marks() -> str:
     marks = head.landmarks
     rows = [(old.get(name, name), point) for name, point in points.items()]
     rows += [
-        ("Nasion", marks.nasion), ("LPA", marks.left_preauricular),
+        ("Nasion", marks.nasion),
+        ("LPA", marks.left_preauricular),
         ("RPA", marks.right_preauricular),
-    ]  # fmt: skip
+    ]
     lines = ["name\tx\ty\tz\timpedance"]
     lines += ["\t".join([name, *(f"{v / 10:.3f}" for v in p), "5"]) for name, p in rows]
     lines += ["EOG left\tn/a\tn/a\tn/a\tn/a", ""]

@@ -14,9 +14,15 @@ from headfit.fitting.tape import MEASUREMENTS
 THREE = ("nasion_inion", "preauricular_arc", "ring")
 SIX = (*THREE, "ear_arc_oz", "ear_arc_fpz", "frontal_row")
 TEN = (
-    *THREE, "frontal_row", "parietal_row", "left_parasagittal", "right_parasagittal",
-    "head_length", "head_breadth", "ear_arc_oz",
-)  # fmt: skip
+    *THREE,
+    "frontal_row",
+    "parietal_row",
+    "left_parasagittal",
+    "right_parasagittal",
+    "head_length",
+    "head_breadth",
+    "ear_arc_oz",
+)
 
 
 @cache

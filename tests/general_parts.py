@@ -36,9 +36,15 @@ class GeneralArc:
     """A section of a closed mesh from a start through a via to an end point, and its taut tape."""
 
     def __init__(
-        self, mesh: trimesh.Trimesh, start: Floats, via: Floats, end: Floats, *,
-        pinned: bool = False, hint: bool = False,
-    ) -> None:  # fmt: skip
+        self,
+        mesh: trimesh.Trimesh,
+        start: Floats,
+        via: Floats,
+        end: Floats,
+        *,
+        pinned: bool = False,
+        hint: bool = False,
+    ) -> None:
         self.normal = np.cross(end - start, via - start)
         self.normal /= np.linalg.norm(self.normal)
         self.pinned = pinned
@@ -198,11 +204,15 @@ class GeneralHead:
 
 
 _ARCS_OF = {
-    "nasion_inion": ("midline",), "preauricular_arc": ("coronal",),
-    "ring": ("left ring", "right ring"), "frontal_row": ("row F",), "parietal_row": ("row P",),
-    "left_parasagittal": ("left parasagittal",), "right_parasagittal": ("right parasagittal",),
+    "nasion_inion": ("midline",),
+    "preauricular_arc": ("coronal",),
+    "ring": ("left ring", "right ring"),
+    "frontal_row": ("row F",),
+    "parietal_row": ("row P",),
+    "left_parasagittal": ("left parasagittal",),
+    "right_parasagittal": ("right parasagittal",),
     "ear_arc_oz": ("ear to ear over Oz",),
-}  # fmt: skip
+}
 
 
 def fit_by_scipy(tape: Tape) -> Floats:

@@ -17,10 +17,11 @@ GOOD = "name\tx\ty\tz\n" + "".join(
 )
 LANDMARKS = {"NAS": [0, 95, 0], "LPA": [-73, 0, 0], "RPA": [73, 0, 0]}
 DECLARED = {
-    "EEGCoordinateSystem": "CapTrak", "EEGCoordinateUnits": "mm",
+    "EEGCoordinateSystem": "CapTrak",
+    "EEGCoordinateUnits": "mm",
     "AnatomicalLandmarkCoordinates": LANDMARKS,
     "AnatomicalLandmarkCoordinateUnits": "mm",
-}  # fmt: skip
+}
 
 
 def written(folder: Path, name: str, text: str | bytes) -> Path:

@@ -103,9 +103,12 @@ def start_app(case: Path) -> RunningApp:
     """Start the app on a case file and wait for its address."""
     process = subprocess.Popen(
         [sys.executable, "-m", "headfit", "app", str(case), "--no-browser"],
-        stdout=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True,
-        env={**os.environ, "PYTHONUNBUFFERED": "1"}, cwd=case.parent,
-    )  # fmt: skip
+        stdout=subprocess.PIPE,
+        stdin=subprocess.DEVNULL,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        cwd=case.parent,
+    )
     assert process.stdout is not None
     for line in process.stdout:
         if match := ADDRESS.search(line):

@@ -47,9 +47,13 @@ def direction(polar_deg: ArrayLike, azimuth_deg: ArrayLike) -> Floats:
     """
     polar, azimuth = np.radians(polar_deg), np.radians(azimuth_deg)
     return np.stack(
-        [np.sin(polar) * np.sin(azimuth), np.sin(polar) * np.cos(azimuth),
-         np.cos(polar) * np.ones_like(azimuth)], axis=-1,
-    )  # fmt: skip
+        [
+            np.sin(polar) * np.sin(azimuth),
+            np.sin(polar) * np.cos(azimuth),
+            np.cos(polar) * np.ones_like(azimuth),
+        ],
+        axis=-1,
+    )
 
 
 def polar_and_azimuth(point: Floats) -> Floats:
@@ -110,9 +114,7 @@ class EllipseArc:
         if distance_mm == 0:
             return self._at(begin)
         farthest = begin + np.sign(distance_mm) * 2 * np.pi
-        angle = brentq(
-            lambda a: self._length(begin, a) - distance_mm, begin, farthest, xtol=1e-13
-        )  # fmt: skip
+        angle = brentq(lambda a: self._length(begin, a) - distance_mm, begin, farthest, xtol=1e-13)
         return self._at(angle)
 
     @cached_property
@@ -140,9 +142,13 @@ class EllipseArc:
 
 # Row: its outer stem, its inner stem, the fraction of the half ring, of the midline.
 ROWS = {
-    "AF": ("AF", "AF", 0.2, 0.2), "F": ("F", "F", 0.3, 0.3), "FC": ("FT", "FC", 0.4, 0.4),
-    "CP": ("TP", "CP", 0.6, 0.6), "P": ("P", "P", 0.7, 0.7), "PO": ("PO", "PO", 0.8, 0.8),
-}  # fmt: skip
+    "AF": ("AF", "AF", 0.2, 0.2),
+    "F": ("F", "F", 0.3, 0.3),
+    "FC": ("FT", "FC", 0.4, 0.4),
+    "CP": ("TP", "CP", 0.6, 0.6),
+    "P": ("P", "P", 0.7, 0.7),
+    "PO": ("PO", "PO", 0.8, 0.8),
+}
 
 
 @dataclass(frozen=True)
@@ -193,11 +199,12 @@ class Ellipsoid:
         }
         rows = {
             f"row {row}": self.arc(
-                rings["left ring"].point(ring), midline.point(middle),
+                rings["left ring"].point(ring),
+                midline.point(middle),
                 rings["right ring"].point(ring),
             )
             for row, (_, _, ring, middle) in ROWS.items()
-        }  # fmt: skip
+        }
         parasagittal = {
             f"{side} parasagittal": self.arc(
                 rings[f"{side} ring"].point(0.1), coronal.point(c), rings[f"{side} ring"].point(0.9)
@@ -216,16 +223,52 @@ class Ellipsoid:
         arcs = self.arcs
         nasion, inion, left, right = self.landmarks
         sites = {"Nz": nasion, "Cz": self.top, "Iz": inion, "T9": left, "T10": right}
-        midline = {"Fpz": 0.1, "AFz": 0.2, "Fz": 0.3, "FCz": 0.4, "CPz": 0.6, "Pz": 0.7, "POz": 0.8,
-                   "Oz": 0.9}  # fmt: skip
-        coronal = {"T7": 0.1, "C5": 0.2, "C3": 0.3, "C1": 0.4, "C2": 0.6, "C4": 0.7, "C6": 0.8,
-                   "T8": 0.9}  # fmt: skip
-        left_ring = {"Fp1": 0.1, "AF7": 0.2, "F7": 0.3, "FT7": 0.4, "TP7": 0.6, "P7": 0.7,
-                     "PO7": 0.8, "O1": 0.9}  # fmt: skip
-        right_ring = {"Fp2": 0.1, "AF8": 0.2, "F8": 0.3, "FT8": 0.4, "TP8": 0.6, "P8": 0.7,
-                      "PO8": 0.8, "O2": 0.9}  # fmt: skip
-        for arc, table in (("midline", midline), ("coronal", coronal), ("left ring", left_ring),
-                           ("right ring", right_ring)):  # fmt: skip
+        midline = {
+            "Fpz": 0.1,
+            "AFz": 0.2,
+            "Fz": 0.3,
+            "FCz": 0.4,
+            "CPz": 0.6,
+            "Pz": 0.7,
+            "POz": 0.8,
+            "Oz": 0.9,
+        }
+        coronal = {
+            "T7": 0.1,
+            "C5": 0.2,
+            "C3": 0.3,
+            "C1": 0.4,
+            "C2": 0.6,
+            "C4": 0.7,
+            "C6": 0.8,
+            "T8": 0.9,
+        }
+        left_ring = {
+            "Fp1": 0.1,
+            "AF7": 0.2,
+            "F7": 0.3,
+            "FT7": 0.4,
+            "TP7": 0.6,
+            "P7": 0.7,
+            "PO7": 0.8,
+            "O1": 0.9,
+        }
+        right_ring = {
+            "Fp2": 0.1,
+            "AF8": 0.2,
+            "F8": 0.3,
+            "FT8": 0.4,
+            "TP8": 0.6,
+            "P8": 0.7,
+            "PO8": 0.8,
+            "O2": 0.9,
+        }
+        for arc, table in (
+            ("midline", midline),
+            ("coronal", coronal),
+            ("left ring", left_ring),
+            ("right ring", right_ring),
+        ):
             sites |= {name: arcs[arc].point(fraction) for name, fraction in table.items()}
         below = 0.1 * arcs["coronal"].length_mm
         for row, (outer, inner, _, _) in ROWS.items():

@@ -64,9 +64,10 @@ def test_fit_writes_the_whole_folder(
     assert json.loads(judged.stdout)["issues"]["issues"] == []
     # The head that is written is the head on which the sites stand.
     head = read_head(tmp_path / "out" / "head.ply", tmp_path / "out" / "landmarks.json")
-    gap = place_sites(head, "10-20").points_mm - place_sites(
-        demo_result().fitted.head, "10-20"
-    ).points_mm  # fmt: skip
+    gap = (
+        place_sites(head, "10-20").points_mm
+        - place_sites(demo_result().fitted.head, "10-20").points_mm
+    )
     assert np.linalg.norm(gap, axis=1).max() < 0.3
 
 
@@ -112,9 +113,10 @@ def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:
     scalp = [name not in ("A1", "A2") for name in spreads.names]
     twenty = place_sites(demo_result().fitted.head, "10-20").names
     reach = {
-        name: a for name, a, keep in zip(spreads.names, spreads.ellipses_mm[:, 0], scalp,
-                                         strict=True) if keep and name in twenty
-    }  # fmt: skip
+        name: a
+        for name, a, keep in zip(spreads.names, spreads.ellipses_mm[:, 0], scalp, strict=True)
+        if keep and name in twenty
+    }
     assert len(reach) == 19
     text = how_sure(demo_result())
     surest, least = min(reach, key=reach.__getitem__), max(reach, key=reach.__getitem__)
@@ -187,9 +189,20 @@ def test_sites_are_those_of_the_library_in_the_frame_of_the_surface(
     surface, marks = template
     table = tmp_path / "sites.tsv"
     code, out, err = said(
-        capsys, "sites", surface, "--landmarks", marks, "--system", "10-10", "-o", table,
-        "--rule", "inner=parasagittal", "--rule", "length=skin",
-    )  # fmt: skip
+        capsys,
+        "sites",
+        surface,
+        "--landmarks",
+        marks,
+        "--system",
+        "10-10",
+        "-o",
+        table,
+        "--rule",
+        "inner=parasagittal",
+        "--rule",
+        "length=skin",
+    )
     assert (code, err) == (0, "")
     rows = list(csv.DictReader(io.StringIO(table.read_text()), delimiter="\t"))
     rules = Rules(inner="parasagittal", length="skin")
@@ -210,9 +223,19 @@ def test_sites_take_other_units_and_tell_what_was_moved(
         ' "left_preauricular": [-9, 0, 0], "right_preauricular": [9, 0, 0]}'
     )
     code, out, _ = said(
-        capsys, "sites", tmp_path / "ball.stl", "--landmarks", tmp_path / "marks.json",
-        "--unit", "m", "--system", "10-20", "-o", tmp_path / "s.tsv", "--json",
-    )  # fmt: skip
+        capsys,
+        "sites",
+        tmp_path / "ball.stl",
+        "--landmarks",
+        tmp_path / "marks.json",
+        "--unit",
+        "m",
+        "--system",
+        "10-20",
+        "-o",
+        tmp_path / "s.tsv",
+        "--json",
+    )
     assert code == 0
     found = json.loads(out)
     # A quarter of the way round a ball of 90 mm, twice: half its circumference.
@@ -293,8 +316,7 @@ def test_window_shows_the_scene_of_the_case(
 ) -> None:
     shown: list[tuple[str, str]] = []
     monkeypatch.setattr(
-        "headfit.output.picture.open_window",
-        lambda scene, view: shown.append((scene.title, view)),
+        "headfit.output.picture.open_window", lambda scene, view: shown.append((scene.title, view))
     )
     assert said(capsys, "window", case, "--view", "top")[0] == 0
     assert shown == [(demo_result().case.label, "top")]

@@ -43,9 +43,11 @@ def test_a_comparison_writes_its_folder_and_one_screen(
     assert len(out.splitlines()) <= 40
     written = {str(p.relative_to(tmp_path / "out")) for p in (tmp_path / "out").rglob("*.*")}
     assert written == {
-        "deviations.tsv", "comparison.json", "corrected/electrodes.tsv",
+        "deviations.tsv",
+        "comparison.json",
+        "corrected/electrodes.tsv",
         "corrected/coordsystem.json",
-    }  # fmt: skip
+    }
     found = json.loads((tmp_path / "out" / "comparison.json").read_text())
     assert [set(m["names"]) for m in found["mixups"]] == [set(EXCHANGED)]
     assert found["stands_out"] == [OFF]
@@ -111,6 +113,7 @@ def test_what_is_no_head_is_refused_with_what_may_have_been_meant(
     )
     assert "add --sessions" in refused(capsys, "compare", one, two, two, *out)
     (tmp_path / "head.ply").write_text("ply\n")
-    assert "must come with its landmarks" in refused(capsys, "compare", tmp_path / "head.ply", two,
-                                                     *out)  # fmt: skip
+    assert "must come with its landmarks" in refused(
+        capsys, "compare", tmp_path / "head.ply", two, *out
+    )
     assert "two or more" in refused(capsys, "compare", "--sessions", one, *out)

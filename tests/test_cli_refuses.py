@@ -49,8 +49,18 @@ WRONG: dict[str, tuple[list[str], str]] = {
         "unknown rule for inner 'rwo': did you mean 'row'?",
     ),
     "a rule twice": (
-        ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv", "--rule", "inner=row",
-         "--rule", "inner=crossing"],
+        [
+            "sites",
+            "a.ply",
+            "--landmarks",
+            "a.json",
+            "-o",
+            "a.tsv",
+            "--rule",
+            "inner=row",
+            "--rule",
+            "inner=crossing",
+        ],
         "--rule inner must be given once, got it twice",
     ),
     "no such surface": (
@@ -65,7 +75,7 @@ WRONG: dict[str, tuple[list[str], str]] = {
         ["picture", "case.toml", "-o", "p.png", "--size", "9000x1200"],
         "--size must be WIDTHxHEIGHT in pixels, each 100 to 8000, got '9000x1200' (1600x1200)",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("kind", WRONG)
@@ -134,8 +144,11 @@ def test_ctrl_c_is_no_traceback(
 def run_command(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "headfit", *arguments],
-        capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+    )
 
 
 def test_in_a_process_of_its_own_the_exit_codes_are_the_same(tmp_path: Path) -> None:
@@ -156,8 +169,10 @@ def test_fitting_without_a_picture_loads_no_drawing_library(case: Path, tmp_path
     )
     done = subprocess.run(
         [sys.executable, "-c", script, "fit", case, "-o", tmp_path / "out", "--no-picture"],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.stderr == "0 []\n"
 
 
@@ -169,10 +184,12 @@ def test_fitting_without_a_picture_loads_no_drawing_library(case: Path, tmp_path
 def test_a_reader_that_goes_away_is_no_traceback(arguments: list[str]) -> None:
     with subprocess.Popen(
         [sys.executable, "-m", "headfit", *arguments],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
         # Unbuffered, the short answer would fail at once and not at exit.
         env={name: text for name, text in os.environ.items() if name != "PYTHONUNBUFFERED"},
-    ) as process:  # fmt: skip
+    ) as process:
         assert process.stdout is not None
         assert process.stderr is not None
         process.stdout.close()

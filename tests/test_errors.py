@@ -58,12 +58,18 @@ def test_a_sentence_has_subject_must_got_and_hint() -> None:
         ("FP1", ["Fp1", "Fp2"], "unknown site 'FP1': did you mean 'Fp1'?"),
         (7, ["Cz", "Fz"], "unknown site 7: choose one of Cz, Fz"),
         (None, ["Cz"], "unknown site None: choose one of Cz"),
-        ("?", [f"name{k}" for k in range(12)],
-         "unknown site '?': choose one of " + ", ".join(f"name{k}" for k in range(12))),
-        ("?", (f"name{k}" for k in range(13)),
-         "unknown site '?': choose one of " + ", ".join(f"name{k}" for k in range(12)) + ", ..."),
+        (
+            "?",
+            [f"name{k}" for k in range(12)],
+            "unknown site '?': choose one of " + ", ".join(f"name{k}" for k in range(12)),
+        ),
+        (
+            "?",
+            (f"name{k}" for k in range(13)),
+            "unknown site '?': choose one of " + ", ".join(f"name{k}" for k in range(12)) + ", ...",
+        ),
     ],
-)  # fmt: skip
+)
 def test_an_unknown_name_comes_with_the_nearest_or_the_choice(
     given: object, known: list[str], expected: str
 ) -> None:

@@ -22,9 +22,16 @@ PAGE = PACKAGE.parent / "docs" / "messages.md"
 POSITION = {"note": 0, "correction": 0, "doubt": 0, "refusal": 2}
 # Codes put together in checking/rows.py and checking/sizes.py, the only places that do.
 BUILT = {
-    "place-missing", "place-incomplete", "place-impossible", "not-scalp", "name-blank",
-    "unit-wrong", "unit-deduced", "landmark-unit-wrong", "landmark-unit-deduced",
-}  # fmt: skip
+    "place-missing",
+    "place-incomplete",
+    "place-impossible",
+    "not-scalp",
+    "name-blank",
+    "unit-wrong",
+    "unit-deduced",
+    "landmark-unit-wrong",
+    "landmark-unit-deduced",
+}
 BUILDERS = {"rows.py", "sizes.py"}
 
 

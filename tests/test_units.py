@@ -16,8 +16,13 @@ LENGTHS = st.floats(1e-3, 1e5)
 def test_units_are_worth_what_they_are_by_definition() -> None:
     # The inch: international yard and pound agreement, 1959.
     assert MM_PER_UNIT == {
-        "mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "inches": 25.4, "in": 25.4,
-    }  # fmt: skip
+        "mm": 1.0,
+        "cm": 10.0,
+        "m": 1000.0,
+        "inch": 25.4,
+        "inches": 25.4,
+        "in": 25.4,
+    }
 
 
 @given(LENGTHS, st.sampled_from(sorted(MM_PER_UNIT)))
@@ -78,9 +83,7 @@ def test_a_length_that_was_printed_is_read_back(value: float, unit: str) -> None
 
 @pytest.mark.parametrize("text", ["36.2", " 36 ", "36,2"])
 def test_a_number_without_a_unit_is_refused(text: str) -> None:
-    message = (
-        f"ring must carry its unit, got {text!r} (write {text.strip()} cm, mm or inch)"
-    )  # fmt: skip
+    message = f"ring must carry its unit, got {text!r} (write {text.strip()} cm, mm or inch)"
     with pytest.raises(UnitError, match=f"^{re.escape(message)}$"):
         parse_length(text, "ring")
 

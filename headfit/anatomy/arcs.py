@@ -101,14 +101,21 @@ class Arc:
 def _rows() -> dict[str, Arc]:
     """Rows run from the left ring site over the midline site to the right one."""
     ends = {
-        "AFp": ("AFp7", "AFpz", "AFp8"), "AF": ("AF7", "AFz", "AF8"),
-        "AFF": ("AFF7", "AFFz", "AFF8"), "F": ("F7", "Fz", "F8"),
-        "FFC": ("FFT7", "FFCz", "FFT8"), "FC": ("FT7", "FCz", "FT8"),
-        "FCC": ("FTT7", "FCCz", "FTT8"), "CCP": ("TTP7", "CCPz", "TTP8"),
-        "CP": ("TP7", "CPz", "TP8"), "CPP": ("TPP7", "CPPz", "TPP8"),
-        "P": ("P7", "Pz", "P8"), "PPO": ("PPO7", "PPOz", "PPO8"),
-        "PO": ("PO7", "POz", "PO8"), "POO": ("POO7", "POOz", "POO8"),
-    }  # fmt: skip
+        "AFp": ("AFp7", "AFpz", "AFp8"),
+        "AF": ("AF7", "AFz", "AF8"),
+        "AFF": ("AFF7", "AFFz", "AFF8"),
+        "F": ("F7", "Fz", "F8"),
+        "FFC": ("FFT7", "FFCz", "FFT8"),
+        "FC": ("FT7", "FCz", "FT8"),
+        "FCC": ("FTT7", "FCCz", "FTT8"),
+        "CCP": ("TTP7", "CCPz", "TTP8"),
+        "CP": ("TP7", "CPz", "TP8"),
+        "CPP": ("TPP7", "CPPz", "TPP8"),
+        "P": ("P7", "Pz", "P8"),
+        "PPO": ("PPO7", "PPOz", "PPO8"),
+        "PO": ("PO7", "POz", "PO8"),
+        "POO": ("POO7", "POOz", "POO8"),
+    }
     return {f"row {row}": Arc(f"row {row}", *names, pinned=True) for row, names in ends.items()}
 
 
@@ -206,9 +213,12 @@ class ArcTracer:
     """
 
     def __init__(
-        self, mesh: TriangleMesh, landmarks: Landmarks, rules: Rules,
+        self,
+        mesh: TriangleMesh,
+        landmarks: Landmarks,
+        rules: Rules,
         motion: SurfaceMotion | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.mesh = mesh
         self.rules = rules
         self.motion = motion
@@ -247,8 +257,9 @@ class ArcTracer:
             f"Cz must bisect the midline and the coronal arc within {CZ_SETTLED_MM} mm, "
             f"got {gaps[-1]:.3g} mm after {CZ_ROUNDS} rounds, {gaps[0]:.3g} mm after the first "
             "(are the landmarks right, and is the vertex of the head unbroken?)",
-            code="cz-not-settled", gaps_mm=gaps,
-        )  # fmt: skip
+            code="cz-not-settled",
+            gaps_mm=gaps,
+        )
 
     def trace(self, arc_names: Iterable[str]) -> None:
         """Trace arcs and all they hang on, those that are ready together in one go.
@@ -270,9 +281,8 @@ class ArcTracer:
             waiting += [MARKS[mark][0] for mark in arc.marks if mark not in self._points]
         while wanted:
             ready = [
-                arc for arc in wanted.values()
-                if all(mark in self._points for mark in arc.marks)
-            ]  # fmt: skip
+                arc for arc in wanted.values() if all(mark in self._points for mark in arc.marks)
+            ]
             triples = [
                 (self.point(arc.start), self.point(arc.via), self.point(arc.end)) for arc in ready
             ]

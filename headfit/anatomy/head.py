@@ -64,10 +64,13 @@ class Head:
             part = np.array(self.part, dtype=np.int64)
             if part.shape != (len(mesh.vertices_mm),):
                 raise MeshError(
-                    sentence("part labels", f"be {len(mesh.vertices_mm)}, one for each vertex",
-                             f"shape {part.shape}"),
+                    sentence(
+                        "part labels",
+                        f"be {len(mesh.vertices_mm)}, one for each vertex",
+                        f"shape {part.shape}",
+                    ),
                     code="mesh-parts",
-                )  # fmt: skip
+                )
             part.setflags(write=False)
             object.__setattr__(self, "part", part)
         _check_surface(mesh)
@@ -75,12 +78,16 @@ class Head:
         worst = int(offsets.argmax())
         if offsets[worst] > LANDMARK_OFF_MM:
             raise LandmarkError(
-                sentence(TITLES[NAMES[worst]], "lie on the head surface",
-                         f"{offsets[worst]:.1f} mm off it",
-                         "do landmarks and surface share one frame and unit?"),
-                code="landmark-off-surface", landmark=NAMES[worst],
+                sentence(
+                    TITLES[NAMES[worst]],
+                    "lie on the head surface",
+                    f"{offsets[worst]:.1f} mm off it",
+                    "do landmarks and surface share one frame and unit?",
+                ),
+                code="landmark-off-surface",
+                landmark=NAMES[worst],
                 distance_mm=float(offsets[worst]),
-            )  # fmt: skip
+            )
         on_surface = Landmarks.from_points(places.on(self.bare.vertices_mm))
         object.__setattr__(self, "landmarks", on_surface)
         object.__setattr__(self, "landmark_offsets_mm", offsets)
@@ -139,11 +146,16 @@ class Head:
         copy = object.__new__(Head)
         bare = self.bare.moved(bare_mm)
         copy.__dict__.update(
-            vertices_mm=frozen(vertices_mm), faces=self.faces, landmarks=landmarks,
-            part=self.part, label=label, landmark_offsets_mm=np.zeros(4),
-            surface=self.surface.moved(frozen(vertices_mm)), bare=bare,
+            vertices_mm=frozen(vertices_mm),
+            faces=self.faces,
+            landmarks=landmarks,
+            part=self.part,
+            label=label,
+            landmark_offsets_mm=np.zeros(4),
+            surface=self.surface.moved(frozen(vertices_mm)),
+            bare=bare,
             scalp=self.scalp.moved(bare.vertices_mm),
-        )  # fmt: skip
+        )
         return copy
 
     def in_own_frame(self) -> Head:
@@ -163,22 +175,36 @@ def _check_surface(mesh: TriangleMesh) -> None:
     if not 120.0 <= size <= 1500.0:
         unit = "metres" if size < 1.5 else "centimetres" if size < 120.0 else "micrometres"
         raise MeshError(
-            sentence("head surface", "measure 120 to 1500 mm across its bounding box",
-                     f"{size:.3g} mm", f"are these {unit}?"),
-            code="mesh-size", size_mm=size,
-        )  # fmt: skip
+            sentence(
+                "head surface",
+                "measure 120 to 1500 mm across its bounding box",
+                f"{size:.3g} mm",
+                f"are these {unit}?",
+            ),
+            code="mesh-size",
+            size_mm=size,
+        )
     if mesh.n_pieces != 1:
         raise MeshError(
-            sentence("head surface", "be one connected piece", f"{mesh.n_pieces} pieces",
-                     "keep the scalp only, and merge vertices that coincide"),
-            code="mesh-pieces", n_pieces=mesh.n_pieces,
-        )  # fmt: skip
+            sentence(
+                "head surface",
+                "be one connected piece",
+                f"{mesh.n_pieces} pieces",
+                "keep the scalp only, and merge vertices that coincide",
+            ),
+            code="mesh-pieces",
+            n_pieces=mesh.n_pieces,
+        )
     if mesh.volume_mm3 < 0:
         raise MeshError(
-            sentence("triangles of the head surface", "be wound so that normals point outwards",
-                     "an inside-out surface", "reverse the corner order of every triangle"),
+            sentence(
+                "triangles of the head surface",
+                "be wound so that normals point outwards",
+                "an inside-out surface",
+                "reverse the corner order of every triangle",
+            ),
             code="mesh-inside-out",
-        )  # fmt: skip
+        )
 
 
 def _check_sides(mesh: TriangleMesh, landmarks: Landmarks) -> None:
@@ -205,8 +231,11 @@ def _check_sides(mesh: TriangleMesh, landmarks: Landmarks) -> None:
 
     if breadth(-50.0) > 1.08 * breadth(50.0):
         raise LandmarkError(
-            sentence("left and right preauricular points", "lie left and right of the nose",
-                     "a head that stands upside down between them",
-                     "exchange left and right, or nasion and inion"),
+            sentence(
+                "left and right preauricular points",
+                "lie left and right of the nose",
+                "a head that stands upside down between them",
+                "exchange left and right, or nasion and inion",
+            ),
             code="landmarks-exchanged",
-        )  # fmt: skip
+        )

@@ -60,10 +60,12 @@ class Landmarks:
                 point = frozen([])
             if point.shape != (3,) or not np.isfinite(point).all():
                 raise LandmarkError(
-                    sentence(TITLES[name], "be three finite numbers in mm",
-                             str(point.tolist() or given)),
-                    code="landmark-not-finite", landmark=name,
-                )  # fmt: skip
+                    sentence(
+                        TITLES[name], "be three finite numbers in mm", str(point.tolist() or given)
+                    ),
+                    code="landmark-not-finite",
+                    landmark=name,
+                )
             object.__setattr__(self, name, point)
         points = self.points_mm
         gaps = np.linalg.norm(points[:, None] - points, axis=2)
@@ -71,12 +73,17 @@ class Landmarks:
         if near.any():
             i, j = np.argwhere(near)[0].tolist()
             raise LandmarkError(
-                sentence(f"{TITLES[NAMES[j]]} and {TITLES[NAMES[i]]}",
-                         "be at least 20 mm apart", f"{gaps[i, j]:.1f} mm",
-                         "are these metres or centimetres?" if gaps.max() < 40.0
-                         else "was one point recorded twice?"),
-                code="landmark-too-near", landmarks=(NAMES[j], NAMES[i]),
-            )  # fmt: skip
+                sentence(
+                    f"{TITLES[NAMES[j]]} and {TITLES[NAMES[i]]}",
+                    "be at least 20 mm apart",
+                    f"{gaps[i, j]:.1f} mm",
+                    "are these metres or centimetres?"
+                    if gaps.max() < 40.0
+                    else "was one point recorded twice?",
+                ),
+                code="landmark-too-near",
+                landmarks=(NAMES[j], NAMES[i]),
+            )
 
     def __iter__(self) -> Iterator[Floats]:
         return (getattr(self, field.name) for field in fields(self))

@@ -39,8 +39,9 @@ def montage_of(points_mm: Mapping[str, Floats], landmarks: Mapping[str, Floats])
         raise InputError(
             "the library mne must be installed to make a montage, got none "
             "(pip install 'headfit[mne]')",
-            code="extra-missing", extra="mne",
-        ) from error  # fmt: skip
+            code="extra-missing",
+            extra="mne",
+        ) from error
     metres = {name: np.asarray(point) / 1000.0 for name, point in points_mm.items()}
     fiducials = {
         key: np.asarray(landmarks[name]) / 1000.0

@@ -63,12 +63,21 @@ _FIVE = "Oostenveld & Praamstra 2001"
 
 # Row -> stem of its inner sites, stem of its outer ones, fraction of the half ring.
 _ROW_STEMS = {
-    "AFp": ("AFp", "AFp", 0.15), "AF": ("AF", "AF", 0.20), "AFF": ("AFF", "AFF", 0.25),
-    "F": ("F", "F", 0.30), "FFC": ("FFC", "FFT", 0.35), "FC": ("FC", "FT", 0.40),
-    "FCC": ("FCC", "FTT", 0.45), "CCP": ("CCP", "TTP", 0.55), "CP": ("CP", "TP", 0.60),
-    "CPP": ("CPP", "TPP", 0.65), "P": ("P", "P", 0.70), "PPO": ("PPO", "PPO", 0.75),
-    "PO": ("PO", "PO", 0.80), "POO": ("POO", "POO", 0.85),
-}  # fmt: skip
+    "AFp": ("AFp", "AFp", 0.15),
+    "AF": ("AF", "AF", 0.20),
+    "AFF": ("AFF", "AFF", 0.25),
+    "F": ("F", "F", 0.30),
+    "FFC": ("FFC", "FFT", 0.35),
+    "FC": ("FC", "FT", 0.40),
+    "FCC": ("FCC", "FTT", 0.45),
+    "CCP": ("CCP", "TTP", 0.55),
+    "CP": ("CP", "TP", 0.60),
+    "CPP": ("CPP", "TPP", 0.65),
+    "P": ("P", "P", 0.70),
+    "PPO": ("PPO", "PPO", 0.75),
+    "PO": ("PO", "PO", 0.80),
+    "POO": ("POO", "POO", 0.85),
+}
 _COLUMNS = ("7", "7h", "5", "5h", "3", "3h", "1", "1h")
 
 
@@ -95,9 +104,11 @@ def _table() -> dict[str, Place]:
     table |= _beside_nasion_and_inion()
     # Ear lobe and mastoid: common practice, no source; the offsets are from memory.
     for name, left, offset in (
-        ("A1", True, (0.0, -9.0, -28.0)), ("A2", False, (0.0, -9.0, -28.0)),
-        ("M1", True, (0.0, -32.0, -16.0)), ("M2", False, (0.0, -32.0, -16.0)),
-    ):  # fmt: skip
+        ("A1", True, (0.0, -9.0, -28.0)),
+        ("A2", False, (0.0, -9.0, -28.0)),
+        ("M1", True, (0.0, -32.0, -16.0)),
+        ("M2", False, (0.0, -32.0, -16.0)),
+    ):
         table[name] = BesideEar(left, offset, "common practice, no source; offset from memory")
     return table
 

@@ -61,10 +61,14 @@ def meshes_folder() -> Path:
     if (checkout / "heads.npz").is_file():
         return checkout
     raise FileFormatError(
-        sentence("template meshes", "lie beside the package", f"nothing in {checkout}",
-                 "install headfit again"),
+        sentence(
+            "template meshes",
+            "lie beside the package",
+            f"nothing in {checkout}",
+            "install headfit again",
+        ),
         code="template-missing",
-    )  # fmt: skip
+    )
 
 
 @cache

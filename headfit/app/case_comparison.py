@@ -47,9 +47,8 @@ def compare_case(case: Case, result: CaseResult | None) -> Comparison:
     # Landmarks are taken where they were measured, and best fit where not.
     chosen = None if case.align == "landmarks" else cast(AlignmentKind, case.align)
     return compare_marks(
-        sites, marks, chosen,
-        spreads=fitted.spreads(sites) if len(marks) else None,
-    )  # fmt: skip
+        sites, marks, chosen, spreads=fitted.spreads(sites) if len(marks) else None
+    )
 
 
 def with_comparison(scene: Scene, comparison: Comparison, moved: Collection[str]) -> Scene:

@@ -85,8 +85,12 @@ def content_of(plan: CasePlan) -> SheetContent:
         name: " / ".join(cm(value) for value in readings) + " cm"
         for name, readings in case.tape.readings_mm.items()
     }
-    arcs = {"midline": "nasion_inion", "coronal": "preauricular_arc", "row F": "frontal_row",
-            "row P": "parietal_row"}  # fmt: skip
+    arcs = {
+        "midline": "nasion_inion",
+        "coronal": "preauricular_arc",
+        "row F": "frontal_row",
+        "row P": "parietal_row",
+    }
     label = fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []

@@ -19,14 +19,7 @@ from headfit.fitting.advice import Advice
 from headfit.fitting.by_hand import hand_words
 from headfit.fitting.tape import Tape
 from headfit.output.scene import Chain, Derivation, DrawnSite, Region, Scene, make_scene
-from headfit.output.tables import (
-    Column,
-    Row,
-    Table,
-    mm,
-    sheet_table,
-    site_table,
-)
+from headfit.output.tables import Column, Row, Table, mm, sheet_table, site_table
 from headfit.planning.derivations import MeasuredMontage, measure_montage
 from headfit.planning.displacement import Displacement
 

@@ -107,8 +107,9 @@ def readings_of(text: object, unit: str, title: str) -> list[float]:
     if not 0 < len(parts) <= MOST_READINGS:
         raise UnitError(
             sentence(title, f"be 1 to {MOST_READINGS} readings", repr(text)),
-            code="not-a-number", what=title,
-        )  # fmt: skip
+            code="not-a-number",
+            what=title,
+        )
     return [
         parse_length(part if part[-1:].isalpha() else f"{part} {unit}", title) for part in parts
     ]
@@ -196,8 +197,7 @@ def _free(case: Case, entries: object) -> Case:
     known = [field.name for field in fields(FreePlace)]
     if not isinstance(entries, list) or not all(isinstance(place, Mapping) for place in entries):
         raise InputError(
-            sentence("free of a change", "be a list of places", _short(entries)),
-            code="change-form",
+            sentence("free of a change", "be a list of places", _short(entries)), code="change-form"
         )
     for place in entries:
         for name in place:
@@ -256,15 +256,7 @@ def _plain(name: str) -> Callable[[Case, object], Case]:
 _CHANGES: dict[str, Callable[[Case, object], Case]] = {
     **{
         name: _plain(name)
-        for name in (
-            "label",
-            "age",
-            "sex",
-            "align",
-            "measured_by",
-            "measured_on",
-            "note",
-        )
+        for name in ("label", "age", "sex", "align", "measured_by", "measured_on", "note")
     },
     "system": _system,
     "unit": _unit,

@@ -111,8 +111,9 @@ class Desk:
             raise ConflictError(
                 f"this case was changed in another window (it is at revision {self.revision}, this "
                 f"window shows {revision}); nothing was overwritten",
-                code="conflict", revision=self.revision,
-            )  # fmt: skip
+                code="conflict",
+                revision=self.revision,
+            )
 
     def save(self, name: str | None = None) -> None:
         """Write the case file, here or under another name in the same folder.
@@ -137,8 +138,9 @@ class Desk:
                 f"{target.name} was changed by another program since it was opened here"
                 if own
                 else f"there is a file {target.name} already; choose another name",
-                code="conflict-file", file=target.name,
-            )  # fmt: skip
+                code="conflict-file",
+                file=target.name,
+            )
         text = self._text(self.case)
         write_whole(target, text)
         self.unsaved_path.unlink(missing_ok=True)
@@ -154,10 +156,13 @@ class Desk:
         plain = Path(name).name == name and name not in ("", ".", "..") and "\0" not in name
         if not plain or "\\" in name or len(name) > 120 or not name.endswith(".toml"):
             raise InputError(
-                sentence("the name of a case file", "be a plain file name that ends in .toml",
-                         repr(name[:60])),
+                sentence(
+                    "the name of a case file",
+                    "be a plain file name that ends in .toml",
+                    repr(name[:60]),
+                ),
                 code="case-name",
-            )  # fmt: skip
+            )
         return self.path.parent / name
 
     def cases(self) -> list[str]:

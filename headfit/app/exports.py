@@ -117,10 +117,14 @@ def _age_words(age: str | float) -> str:
 def _result(view: CaseView) -> CaseResult:
     if view.result is None:
         raise InputError(
-            sentence("a case", "hold at least one measurement", "none",
-                     "start with the nasion-inion arc, the preauricular arc and the ring"),
+            sentence(
+                "a case",
+                "hold at least one measurement",
+                "none",
+                "start with the nasion-inion arc, the preauricular arc and the ring",
+            ),
             code="sheet-empty",
-        )  # fmt: skip
+        )
     return view.result
 
 
@@ -149,9 +153,13 @@ def _sheet(view: CaseView, _name: str) -> Export:
 def _bids(view: CaseView, _name: str) -> Export:
     result = _result(view)
     files = bids_files(
-        view.case, result.fitted.head.landmarks, result.sites, result.spreads, __version__,
+        view.case,
+        result.fitted.head.landmarks,
+        result.sites,
+        result.spreads,
+        __version__,
         view.displacement,
-    )  # fmt: skip
+    )
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, text in files.items():

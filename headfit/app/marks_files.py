@@ -37,11 +37,13 @@ def checked_marks(files: object) -> Iterator[tuple[Path, str]]:
         name, text = (file.get("name"), file.get("text")) if isinstance(file, dict) else ("", "")
         if not isinstance(name, str) or not isinstance(text, str) or not _plain(name):
             raise InputError(
-                sentence("a file of marks",
-                         f"be text with a plain name that ends in one of {', '.join(_ENDINGS)}",
-                         repr(name)[:60]),
+                sentence(
+                    "a file of marks",
+                    f"be text with a plain name that ends in one of {', '.join(_ENDINGS)}",
+                    repr(name)[:60],
+                ),
                 code="marks-files",
-            )  # fmt: skip
+            )
         contents[name] = text
     beside = [name for name in contents if not name.endswith("coordsystem.json")]
     with tempfile.TemporaryDirectory() as held:

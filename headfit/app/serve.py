@@ -47,10 +47,15 @@ def serve(
     except (OSError, OverflowError) as error:
         listening.close()
         raise InputError(
-            sentence("--port", "be a free port from 1024 to 65535", str(port),
-                     "leave it out and a free one is taken"),
-            code="port", port=port,
-        ) from error  # fmt: skip
+            sentence(
+                "--port",
+                "be a free port from 1024 to 65535",
+                str(port),
+                "leave it out and a free one is taken",
+            ),
+            code="port",
+            port=port,
+        ) from error
     listening.listen(64)
     port = listening.getsockname()[1]
     token = secrets.token_urlsafe(24)
@@ -61,7 +66,12 @@ def serve(
     if open_browser:
         threading.Timer(0.3, webbrowser.open, [address]).start()
     config = uvicorn.Config(
-        app, log_level="error", ws="none", lifespan="off", server_header=False, access_log=False,
+        app,
+        log_level="error",
+        ws="none",
+        lifespan="off",
+        server_header=False,
+        access_log=False,
         proxy_headers=False,
-    )  # fmt: skip
+    )
     uvicorn.Server(config).run(sockets=[listening])

@@ -34,17 +34,30 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Start with these": ("nasion_inion", "preauricular_arc", "ring"),
     "These help most": ("ear_arc_oz", "head_breadth", "head_length", "largest_circumference"),
     "Rows and parasagittal arcs": (
-        "frontal_row", "parietal_row", "left_parasagittal", "right_parasagittal",
+        "frontal_row",
+        "parietal_row",
+        "left_parasagittal",
+        "right_parasagittal",
     ),
     "Ear-to-ear arcs": ("ear_arc_fpz", "ear_arc_fz", "ear_arc_pz"),
     "Halves, left and right": (
-        "nasion_cz", "cz_inion", "left_ring", "right_ring", "left_ring_front", "left_ring_back",
-        "right_ring_front", "right_ring_back",
+        "nasion_cz",
+        "cz_inion",
+        "left_ring",
+        "right_ring",
+        "left_ring_front",
+        "left_ring_back",
+        "right_ring_front",
+        "right_ring_back",
     ),
     "Calipers": (
-        "preauricular_width", "nasion_inion_chord", "left_diagonal", "right_diagonal", "cz_height",
+        "preauricular_width",
+        "nasion_inion_chord",
+        "left_diagonal",
+        "right_diagonal",
+        "cz_height",
     ),
-}  # fmt: skip
+}
 _UNITS = ("cm", "mm", "inch")
 
 
@@ -185,9 +198,10 @@ def _hand_gain(result: CaseResult) -> Floats:
     prior = shape_model(fitted.age, fitted.sex, tuple(sorted(set(fitted.doubtful)))).prior
     rows = [names.index(name) for name in shape]
     # What is set already moves the prior mean, and the readings pull back what they see of that.
-    set_already = fitted.estimate.kept @ np.linalg.solve(
-        prior.covariance[np.ix_(rows, rows)], prior.covariance[rows]
-    ).T  # fmt: skip
+    set_already = (
+        fitted.estimate.kept
+        @ np.linalg.solve(prior.covariance[np.ix_(rows, rows)], prior.covariance[rows]).T
+    )
     known = fitted.estimate.kept @ fitted.estimate.prior_covariance
     columns = []
     for name in HAND_MODES:

@@ -27,8 +27,11 @@ ALIGNMENTS: tuple[AlignmentKind, ...] = ("landmarks", "best-fit", "robust", "sur
 # How sure a landmark is; a judgement from the scatter of trained hands on three heads. Over 30 % of
 # inions are hard to define (Myslobodsky et al. 1989).
 LANDMARK_SPREAD_MM = {
-    "nasion": 3.0, "left_preauricular": 3.0, "right_preauricular": 3.0, "inion": 7.0,
-}  # fmt: skip
+    "nasion": 3.0,
+    "left_preauricular": 3.0,
+    "right_preauricular": 3.0,
+    "inion": 7.0,
+}
 _POINT_SPREAD_MM = 2.0
 _NAME_SPREAD_MM = 10.0
 _ROUNDS = 15
@@ -60,8 +63,9 @@ class Alignment:
     landmark_residuals_mm: Mapping[str, float]
 
 
-def judged(kind: AlignmentKind, motion: RigidMotion, marks: Marks, points: Floats,
-           targets: Targets) -> Alignment:  # fmt: skip
+def judged(
+    kind: AlignmentKind, motion: RigidMotion, marks: Marks, points: Floats, targets: Targets
+) -> Alignment:
     """An alignment with the figures that tell how good it is.
 
     Parameters
@@ -82,9 +86,13 @@ def judged(kind: AlignmentKind, motion: RigidMotion, marks: Marks, points: Float
         for name, point in marks.landmarks.items()
     }
     return Alignment(
-        kind, motion, float(np.median(height)), float(np.median(distance)),
-        float(np.sqrt((distance**2).mean())), residuals,
-    )  # fmt: skip
+        kind,
+        motion,
+        float(np.median(height)),
+        float(np.median(distance)),
+        float(np.sqrt((distance**2).mean())),
+        residuals,
+    )
 
 
 def by_landmarks(marks: Marks, targets: Targets) -> RigidMotion | None:
@@ -124,8 +132,9 @@ def by_surface(marks: Marks, start: RigidMotion, points: Floats, targets: Target
     if len(every) < 8:
         raise MarksError(
             sentence("marks to be laid on the surface", "be 8 or more", f"{len(every)}"),
-            code="align-too-few", n_marks=len(every),
-        )  # fmt: skip
+            code="align-too-few",
+            n_marks=len(every),
+        )
     if marks.frame is not None:
         held = np.array([marks.landmarks[name] for name in marks.landmarks])
         holding = np.array([targets.landmarks[name] for name in marks.landmarks])

@@ -73,9 +73,8 @@ def clean_marks(given: GivenMarks, *, strict: bool = False) -> Marks:
     landmarks, repeated = collect_landmarks(work, given.landmarks)
     if not work.readings:
         raise MarksError(
-            sentence(given.source, "hold at least one mark with a place", "none"),
-            code="marks-none",
-        )  # fmt: skip
+            sentence(given.source, "hold at least one mark with a place", "none"), code="marks-none"
+        )
     mm_per_unit = _to_mm(work, given.unit, landmarks, given.landmark_unit)
     in_mm = landmarks_to_mm(work, landmarks, (given.landmark_unit, given.unit), mm_per_unit)
     tell_repeated(work, repeated, in_mm, mm_per_unit)
@@ -90,9 +89,11 @@ def clean_marks(given: GivenMarks, *, strict: bool = False) -> Marks:
 
 
 def _to_mm(
-    work: Rows, unit: str | None, landmarks: dict[str, tuple[Floats, bool]],
+    work: Rows,
+    unit: str | None,
+    landmarks: dict[str, tuple[Floats, bool]],
     landmark_unit: str | None,
-) -> float:  # fmt: skip
+) -> float:
     """Bring the places to millimetres; returns millimetres per unit of the file."""
     n = len(work.places)
     if n >= FEWEST:
@@ -101,7 +102,7 @@ def _to_mm(
             raise MarksError(
                 sentence("marks", "be spread over a head", f"{n} marks in one place"),
                 code="marks-one-place",
-            )  # fmt: skip
+            )
         finding = find_unit(size, unit, "marks", n)
         work.remarks += finding.remarks
         factor = finding.mm_per_unit

@@ -45,9 +45,13 @@ _OTHER_SIZE = 0.08
 
 
 def compare_marks(
-    head_or_sites: Head | Sites, marks: Marks, align: AlignmentKind | None = None, *,
-    bands_mm: tuple[float, float] = BANDS_MM, spreads: SiteSpreads | None = None,
-) -> Comparison:  # fmt: skip
+    head_or_sites: Head | Sites,
+    marks: Marks,
+    align: AlignmentKind | None = None,
+    *,
+    bands_mm: tuple[float, float] = BANDS_MM,
+    spreads: SiteSpreads | None = None,
+) -> Comparison:
     """Hold marks against the sites of a head.
 
     Parameters
@@ -92,21 +96,28 @@ def compare_marks(
         named = f": its {len(others)} marks are named {listed(others, 3)}" if others else ""
         hint = "headfit.guess_places tells at which site each lies" if others else ""
         raise MarksError(
-            sentence(f"marks of {marks.source}", "bear the names of sites to be compared",
-                     f"none{named}", hint),
+            sentence(
+                f"marks of {marks.source}",
+                "bear the names of sites to be compared",
+                f"none{named}",
+                hint,
+            ),
             code="compare-no-sites",
-        )  # fmt: skip
+        )
     targets = targets_for(head_or_sites, marks.names)
     points = np.asarray(marks.points_mm)
     by_marks = by_landmarks(marks, targets)
     chosen = align or ("best-fit" if by_marks is None else "landmarks")
     if chosen == "landmarks" and by_marks is None:
         raise MarksError(
-            sentence(f"marks of {marks.source}", "hold nasion and both preauricular points to be "
-                     "aligned by landmarks", listed(marks.landmarks) or "none",
-                     "align them by best-fit"),
+            sentence(
+                f"marks of {marks.source}",
+                "hold nasion and both preauricular points to be aligned by landmarks",
+                listed(marks.landmarks) or "none",
+                "align them by best-fit",
+            ),
             code="compare-no-landmarks",
-        )  # fmt: skip
+        )
     placed = points if by_marks is None else by_marks.on(points)
     found = _explanation(placed, targets, by_marks)
     alignments = _alignments(marks, targets, by_marks, found, chosen)
@@ -123,13 +134,15 @@ def compare_marks(
     mixed = {name for mixup in (found.mixups if found else ()) for name in mixup.names}
     off = both[:n] - feet[:n]
     straight = both[:n] - targets.points_mm
-    table = np.column_stack([
-        steps,
-        own_steps,
-        np.einsum("ij,ij->i", off, normals[:n]),
-        np.sqrt(np.einsum("ij,ij->i", straight, straight)),
-        _uncertainty_mm(targets, spreads),
-    ])  # fmt: skip
+    table = np.column_stack(
+        [
+            steps,
+            own_steps,
+            np.einsum("ij,ij->i", off, normals[:n]),
+            np.sqrt(np.einsum("ij,ij->i", straight, straight)),
+            _uncertainty_mm(targets, spreads),
+        ]
+    )
     deviations = tuple(
         _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
     )
@@ -182,9 +195,12 @@ def _explanation(
 
 
 def _alignments(
-    marks: Marks, targets: Targets, by_marks: RigidMotion | None, found: Assignment | None,
+    marks: Marks,
+    targets: Targets,
+    by_marks: RigidMotion | None,
+    found: Assignment | None,
     chosen: AlignmentKind,
-) -> dict[str, Alignment]:  # fmt: skip
+) -> dict[str, Alignment]:
     """Every alignment that is possible, and the surface when it is asked for."""
     points = np.asarray(marks.points_mm)
     before = by_marks or RigidMotion.identity()
@@ -200,10 +216,15 @@ def _alignments(
         motions["surface"] = by_surface(marks, start, points, targets)
     if chosen not in motions:
         raise MarksError(
-            sentence(f"marks of {marks.source}", f"be enough scalp sites for {chosen}",
-                     f"{len(marks)}", "align them by landmarks"),
-            code="align-too-few", n_marks=len(marks),
-        )  # fmt: skip
+            sentence(
+                f"marks of {marks.source}",
+                f"be enough scalp sites for {chosen}",
+                f"{len(marks)}",
+                "align them by landmarks",
+            ),
+            code="align-too-few",
+            n_marks=len(marks),
+        )
     return {kind: judged(kind, motion, marks, points, targets) for kind, motion in motions.items()}
 
 

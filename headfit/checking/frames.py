@@ -28,10 +28,18 @@ from headfit.geometry.mesh import Floats
 
 # The axes of the keywords of BIDS 1.10 (schema, enums.yaml): "RAS orientation", "ALS orientation".
 SYSTEM_AXES = {
-    "captrak": "RAS", "elektaneuromag": "RAS", "neuromagelektamegin": "RAS", "chietiitab": "RAS",
-    "scanras": "RAS", "acpc": "RAS", "eeglab": "ALS", "eeglab-hj": "ALS", "ctf": "ALS",
-    "4dbti": "ALS", "kityokogawa": "ALS",
-}  # fmt: skip
+    "captrak": "RAS",
+    "elektaneuromag": "RAS",
+    "neuromagelektamegin": "RAS",
+    "chietiitab": "RAS",
+    "scanras": "RAS",
+    "acpc": "RAS",
+    "eeglab": "ALS",
+    "eeglab-hj": "ALS",
+    "ctf": "ALS",
+    "4dbti": "ALS",
+    "kityokogawa": "ALS",
+}
 _WORDS = {"R": "right", "L": "left", "A": "front", "P": "back", "S": "up", "I": "down"}
 
 # Axes turned less than this are a frame that runs right, front, up: the plane of the landmarks may
@@ -146,9 +154,12 @@ def settle(
 
 
 def _by_landmarks(
-    points: Floats, names: Sequence[str], landmarks: dict[str, Floats], declared: str | None,
+    points: Floats,
+    names: Sequence[str],
+    landmarks: dict[str, Floats],
+    declared: str | None,
     system: str | None,
-) -> Settled:  # fmt: skip
+) -> Settled:
     frame = head_frame(landmarks)
     assert frame is not None
     placed = frame.on(points)
@@ -235,9 +246,12 @@ def _on_the_axes_of_the_landmarks(
 
 
 def _by_names(
-    points: Floats, names: Sequence[str], landmarks: dict[str, Floats], declared: str | None,
+    points: Floats,
+    names: Sequence[str],
+    landmarks: dict[str, Floats],
+    declared: str | None,
     system: str | None,
-) -> Settled:  # fmt: skip
+) -> Settled:
     """Without landmarks only the names can tell, against a template head."""
     remarks: list[Remark] = []
     fit = fit_by_names(names, points[: len(names)])
@@ -287,8 +301,9 @@ def _turned(letters: str, system: str | None) -> Remark:
     return note(
         "axes-turned",
         f"axes run as {system} declares, {described(letters)}; turned to right, front, up",
-        axes=letters, system=system,
-    )  # fmt: skip
+        axes=letters,
+        system=system,
+    )
 
 
 def _said_of_axes(
@@ -296,8 +311,11 @@ def _said_of_axes(
 ) -> list[Remark]:
     """What is to be told when the axes are found to run as `letters`."""
     evidence: dict[str, object] = {
-        "axes": letters, "declared": declared, "system": system, "turned_degrees": round(degrees, 1)
-    }  # fmt: skip
+        "axes": letters,
+        "declared": declared,
+        "system": system,
+        "turned_degrees": round(degrees, 1),
+    }
     left_handed = float(np.linalg.det(axes_matrix(letters))) < 0
     if degrees > _TILT_DEGREES and not left_handed:
         return [

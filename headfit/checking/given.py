@@ -49,8 +49,11 @@ class GivenMarks:
         places = frozen(np.reshape(np.asarray(self.places, np.float64), (-1, 3)))
         if len(places) != len(self.names):
             raise MarksError(
-                sentence("marks", "have one place for each name",
-                         f"{len(self.names)} names and {len(places)} places"),
+                sentence(
+                    "marks",
+                    "have one place for each name",
+                    f"{len(self.names)} names and {len(places)} places",
+                ),
                 code="marks-shape",
-            )  # fmt: skip
+            )
         object.__setattr__(self, "places", places)

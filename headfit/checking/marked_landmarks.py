@@ -70,9 +70,11 @@ def collect_landmarks(
 
 
 def tell_repeated(
-    work: Rows, repeated: list[tuple[str, Floats]], landmarks: Mapping[str, Floats],
+    work: Rows,
+    repeated: list[tuple[str, Floats]],
+    landmarks: Mapping[str, Floats],
     mm_per_unit: float,
-) -> None:  # fmt: skip
+) -> None:
     """Tell of rows that give a landmark again; `landmarks` are in mm, the rows in file units."""
     gaps = [
         (LANDMARK_KEYS[name], float(np.linalg.norm(place * mm_per_unit - landmarks[name])))
@@ -114,17 +116,23 @@ def factor_of_landmarks(landmarks: dict[str, tuple[Floats, bool]], unit: str | N
     span = span_of(np.array([p for p, _ in landmarks.values()])) if len(landmarks) > 1 else 0.0
     if span < 1e-9:
         raise MarksError(
-            sentence("marks", f"be {FEWEST} or more, or have a unit", "fewer without one",
-                     "give the unit"),
+            sentence(
+                "marks",
+                f"be {FEWEST} or more, or have a unit",
+                "fewer without one",
+                "give the unit",
+            ),
             code="unit-undeducible",
-        )  # fmt: skip
+        )
     return find_unit(span, unit, "landmarks").mm_per_unit
 
 
 def landmarks_to_mm(
-    work: Rows, landmarks: dict[str, tuple[Floats, bool]], units: tuple[str | None, str | None],
+    work: Rows,
+    landmarks: dict[str, tuple[Floats, bool]],
+    units: tuple[str | None, str | None],
     mm_per_unit: float,
-) -> dict[str, Floats]:  # fmt: skip
+) -> dict[str, Floats]:
     """Landmarks in millimetres: those from the table in its unit, the others in their own.
 
     `units` are those declared for landmarks and for marks.

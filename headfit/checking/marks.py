@@ -69,18 +69,22 @@ class Marks:
                 points = frozen(np.full((len(count), 3), np.nan))
             if len(points) != len(count) or not np.isfinite(points).all():
                 raise MarksError(
-                    sentence(title, f"be {len(count)} rows of three finite numbers, one a name",
-                             f"{len(points)} rows" + ("" if len(points) != len(count)
-                                                      else ", some not finite")),
+                    sentence(
+                        title,
+                        f"be {len(count)} rows of three finite numbers, one a name",
+                        f"{len(points)} rows"
+                        + ("" if len(points) != len(count) else ", some not finite"),
+                    ),
                     code="marks-shape",
-                )  # fmt: skip
+                )
             object.__setattr__(self, title, points)
         twice = sorted(name for name, n in Counter(self.names).items() if n > 1)
         if twice:
             raise MarksError(
                 sentence("names of marks", "differ from each other", f"{listed(twice)} twice"),
-                code="marks-name-twice", names=tuple(twice),
-            )  # fmt: skip
+                code="marks-name-twice",
+                names=tuple(twice),
+            )
         for name in self.landmarks:
             if name not in LANDMARK_NAMES:
                 raise unknown_name("landmark", name, LANDMARK_NAMES)

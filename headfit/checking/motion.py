@@ -103,8 +103,9 @@ def fit_set(
     if len(rows) < FEWEST:
         raise MarksError(
             sentence("marks that fix the set", f"be {FEWEST} or more scalp sites", f"{len(rows)}"),
-            code="align-too-few", n_marks=len(rows),
-        )  # fmt: skip
+            code="align-too-few",
+            n_marks=len(rows),
+        )
     points, sites, normals = points_mm[rows], targets.points_mm[rows], targets.normals[rows]
     try:
         solver = _Solver(points, sites, normals, start or best_rigid(sites, points))
@@ -113,7 +114,7 @@ def fit_set(
         raise MarksError(
             sentence("marks that fix the set", "not lie on one line", f"{len(rows)} that do"),
             code="align-in-line",
-        ) from error  # fmt: skip
+        ) from error
     weights = np.zeros(len(points_mm))
     weights[rows] = solver.weights
     return solver.result(targets.to_head.rotation, weights)

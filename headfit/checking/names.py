@@ -31,17 +31,29 @@ _LANDMARKS = {
     "nasion": ("nas", "nasion", "nz", "fidnz", "fidnasion"),
     "inion": ("ini", "inion", "iz"),
     "left_preauricular": (
-        "lpa", "leftpreauricular", "leftpreauricularpoint", "preauricularleft", "fidlpa", "fidt9",
+        "lpa",
+        "leftpreauricular",
+        "leftpreauricularpoint",
+        "preauricularleft",
+        "fidlpa",
+        "fidt9",
     ),
     "right_preauricular": (
-        "rpa", "rightpreauricular", "rightpreauricularpoint", "preauricularright", "fidrpa",
+        "rpa",
+        "rightpreauricular",
+        "rightpreauricularpoint",
+        "preauricularright",
+        "fidrpa",
         "fidt10",
     ),
-}  # fmt: skip
+}
 _LANDMARK_OF = {spelling: name for name, all_ in _LANDMARKS.items() for spelling in all_}
 LANDMARK_KEYS = {
-    "nasion": "NAS", "left_preauricular": "LPA", "right_preauricular": "RPA", "inion": "INI",
-}  # fmt: skip
+    "nasion": "NAS",
+    "left_preauricular": "LPA",
+    "right_preauricular": "RPA",
+    "inion": "INI",
+}
 
 _FOLDED = {name.casefold(): name for name in TABLE}
 _NOT_SCALP = re.compile(

@@ -74,10 +74,13 @@ def guess_places(head_or_sites: Head | Sites, marks: Marks) -> tuple[PlaceGuess,
     motion = by_landmarks(marks, targets)
     if motion is None:
         raise MarksError(
-            sentence(f"marks of {marks.source}", "hold nasion and both preauricular points to be "
-                     "named by their place", ", ".join(marks.landmarks) or "none"),
+            sentence(
+                f"marks of {marks.source}",
+                "hold nasion and both preauricular points to be named by their place",
+                ", ".join(marks.landmarks) or "none",
+            ),
             code="compare-no-landmarks",
-        )  # fmt: skip
+        )
     if not marks.other_names or len(free) < 2:
         return ()
     if len(marks.all_points_mm) >= _FEWEST_FOR_SURFACE:
@@ -95,8 +98,11 @@ def guess_places(head_or_sites: Head | Sites, marks: Marks) -> tuple[PlaceGuess,
         second = int(others.argmin())
         guesses.append(
             PlaceGuess(
-                marks.other_names[row], free[column], float(gap[row, column]), free[second],
+                marks.other_names[row],
+                free[column],
+                float(gap[row, column]),
+                free[second],
                 float(others[second]),
             )
-        )  # fmt: skip
+        )
     return tuple(guesses)

@@ -74,8 +74,9 @@ taken as cm
     more = f", and {others} more" if others else ""
     raise MarksError(
         f"{source} must need no correction when read strictly, got: {against[0].sentence}{more}",
-        code="marks-strict", remarks=tuple(against),
-    )  # fmt: skip
+        code="marks-strict",
+        remarks=tuple(against),
+    )
 
 
 def listed(names: Iterable[str], most: int = 6) -> str:

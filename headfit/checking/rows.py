@@ -80,13 +80,25 @@ def set_aside_rows(work: Rows) -> None:
     wild = np.isinf(work.places).any(axis=1)
     everything, something = lacks.all(axis=1), lacks.any(axis=1)
     told: list[tuple[list[int], str, str, str]] = [
-        (np.flatnonzero(everything & ~wild).tolist(), "note", "place-missing",
-         "rows without a place are left out: {}"),
-        (np.flatnonzero(something & ~everything & ~wild).tolist(), "correction",
-         "place-incomplete", "rows with less than three coordinates are left out: {}"),
-        (np.flatnonzero(wild).tolist(), "correction", "place-impossible",
-         "rows with a coordinate that no unit explains are left out: {}"),
-    ]  # fmt: skip
+        (
+            np.flatnonzero(everything & ~wild).tolist(),
+            "note",
+            "place-missing",
+            "rows without a place are left out: {}",
+        ),
+        (
+            np.flatnonzero(something & ~everything & ~wild).tolist(),
+            "correction",
+            "place-incomplete",
+            "rows with less than three coordinates are left out: {}",
+        ),
+        (
+            np.flatnonzero(wild).tolist(),
+            "correction",
+            "place-impossible",
+            "rows with a coordinate that no unit explains are left out: {}",
+        ),
+    ]
     gone = set(np.flatnonzero(something | wild).tolist())
     there = [i for i in range(len(work.readings)) if i not in gone]
     for kind, how, code, text in (

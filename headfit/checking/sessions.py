@@ -106,7 +106,7 @@ def compare_sessions(sessions: Sequence[Marks]) -> Repeatability:
         raise MarksError(
             sentence("sessions of one person", f"share {_FEWEST} sites or more", f"{len(names)}"),
             code="sessions-no-common-sites",
-        )  # fmt: skip
+        )
     points = np.array([[session[name] for name in names] for session in sessions])
     frames = [session.frame for session in sessions]
     landmarks: Floats | None = None
@@ -116,11 +116,13 @@ def compare_sessions(sessions: Sequence[Marks]) -> Repeatability:
     fitted = _between(_to_the_mean(points))
     sites = [
         SiteRepeat(
-            name, len(sessions), None if landmarks is None else float(landmarks[i]),
+            name,
+            len(sessions),
+            None if landmarks is None else float(landmarks[i]),
             float(fitted[i]),
         )
         for i, name in enumerate(names)
-    ]  # fmt: skip
+    ]
     return Repeatability(
         tuple(sorted(sites, key=lambda site: -site.by_fit_mm)),
         None if landmarks is None else float(np.median(landmarks)),

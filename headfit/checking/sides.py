@@ -65,10 +65,14 @@ def sense_of(names: Sequence[str], placed: Floats, landmarks: Mapping[str, Float
     if above is not None and sides is not None and front is True:
         return Sense(above, sides, lift, sure=True, names_fit=True)
     fits = (sides is not None and front is not None) or len(names) < _FEWEST_VOTES
-    gaps = [
-        float(gaps_from_own_places(names, placed[: len(names)] * flip, landmarks).mean())
-        for flip in _FLIPS
-    ] if names else [np.inf]  # fmt: skip
+    gaps = (
+        [
+            float(gaps_from_own_places(names, placed[: len(names)] * flip, landmarks).mean())
+            for flip in _FLIPS
+        ]
+        if names
+        else [np.inf]
+    )
     if min(gaps) > _NEAR_MM:
         return Sense(above, sides, lift, sure=False, names_fit=fits)
     (as_read, mirrored_), (under, exchanged) = gaps[:2], gaps[2:]

@@ -31,10 +31,19 @@ _LEAST_OF_FEW_MM = 20.0
 _PLAIN = {1.0: "mm", 10.0: "cm", 1000.0: "m", 25.4: "inch", 0.001: "micrometres"}
 _SPELLINGS = {
     **MM_PER_UNIT,
-    "millimeter": 1.0, "millimeters": 1.0, "millimetre": 1.0, "millimetres": 1.0,
-    "centimeter": 10.0, "centimeters": 10.0, "centimetre": 10.0, "centimetres": 10.0,
-    "meter": 1000.0, "meters": 1000.0, "metre": 1000.0, "metres": 1000.0,
-}  # fmt: skip
+    "millimeter": 1.0,
+    "millimeters": 1.0,
+    "millimetre": 1.0,
+    "millimetres": 1.0,
+    "centimeter": 10.0,
+    "centimeters": 10.0,
+    "centimetre": 10.0,
+    "centimetres": 10.0,
+    "meter": 1000.0,
+    "meters": 1000.0,
+    "metre": 1000.0,
+    "metres": 1000.0,
+}
 
 
 @dataclass(frozen=True)
@@ -123,10 +132,12 @@ def find_unit(size: float, unit: str | None, what: str, n: int = MANY) -> UnitFi
         factor = 10.0 ** (decades - 1 if size * factor >= _MOST_MM else decades + 1)
     taken, size_mm = unit_name(factor), size * factor
     evidence: dict[str, object] = {
-        "declared": unit, "taken": taken, "mm_per_unit": factor,
+        "declared": unit,
+        "taken": taken,
+        "mm_per_unit": factor,
         "size_as_declared_mm": None if declared is None else round(size * declared, 3),
         "size_as_taken_mm": round(size_mm, 1),
-    }  # fmt: skip
+    }
     if declared is None:
         said = "have no unit" if unit is None else f"have the unit {unit!r}, which says nothing,"
         remark = correction(

@@ -18,9 +18,11 @@ from headfit.checking.words import slide_in_words, turn_in_words
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
 _MOST_LINES = 8
 _TITLE = {
-    "landmarks": "by the landmarks", "best-fit": "by best fit", "robust": "by robust fit",
+    "landmarks": "by the landmarks",
+    "best-fit": "by best fit",
+    "robust": "by robust fit",
     "surface": "by the surface",
-}  # fmt: skip
+}
 
 
 def common_in_words(common: SetMotion) -> str:
@@ -86,8 +88,9 @@ def summary(comparison: Comparison) -> list[str]:
     pairs = [p for p in comparison.pairs if p.difference_mm > comparison.bands_mm[0]]
     if pairs:
         lines += ["", "Left against right, largest differences:"]
-        lines += [f"  {pair.sentence} (the head itself {pair.expected_mm:.0f} mm)"
-                  for pair in pairs[:3]]  # fmt: skip
+        lines += [
+            f"  {pair.sentence} (the head itself {pair.expected_mm:.0f} mm)" for pair in pairs[:3]
+        ]
     told = [r for r in comparison.remarks if r.kind != "note"]
     if told:
         lines += ["", "About the file:"]
@@ -108,9 +111,10 @@ def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[st
     lines = [f"Over {len(sessions)} sessions {said}.", "", "Sites that come back worst:"]
     for site in found.sites[:_MOST_LINES]:
         by_landmarks = (
-            "" if site.by_landmarks_mm is None
+            ""
+            if site.by_landmarks_mm is None
             else f", {site.by_landmarks_mm:.1f} mm by the landmarks"
-        )  # fmt: skip
+        )
         lines.append(f"  {site.site}: {site.by_fit_mm:.1f} mm after a best fit{by_landmarks}")
     told = [(marks.source, r) for marks in sessions for r in marks.remarks if r.kind != "note"]
     told += [("all", r) for r in found.remarks]

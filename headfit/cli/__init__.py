@@ -19,9 +19,19 @@ from headfit.errors import HeadfitError, InputError, unknown_name
 
 # In the order of the help. A new command is a module of this name and an entry here.
 COMMANDS = (
-    "demo", "app", "fit", "compare", "report", "sheet", "derivations", "sites", "measurements",
-    "picture", "window", "doctor",
-)  # fmt: skip
+    "demo",
+    "app",
+    "fit",
+    "compare",
+    "report",
+    "sheet",
+    "derivations",
+    "sites",
+    "measurements",
+    "picture",
+    "window",
+    "doctor",
+)
 
 BAD_INPUT = 2
 INTERRUPTED = 130  # what shells report for Ctrl-C

@@ -16,9 +16,12 @@ from headfit.cli.screen import Screen
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what `headfit app` takes."""
     parser.add_argument(
-        "case", metavar="CASE.toml", nargs="?", type=Path,
+        "case",
+        metavar="CASE.toml",
+        nargs="?",
+        type=Path,
         help="the case file; without it a new case begins in this folder",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--port", metavar="PORT", type=int, default=0, help="a free one unless given"
     )

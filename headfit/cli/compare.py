@@ -48,10 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "always told",
     )
     parser.add_argument(
-        "--bands",
-        metavar="NEAR,FAR",
-        default="5,10",
-        help="limits in mm, 5,10 unless given",
+        "--bands", metavar="NEAR,FAR", default="5,10", help="limits in mm, 5,10 unless given"
     )
     parser.add_argument("--unit", metavar="UNIT", help="of the marks, when the file is wrong")
     parser.add_argument("--age", metavar="AGE", default="adult", help="when the marks are the head")
@@ -73,11 +70,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read marks and head, compare, write the folder."""
     from headfit.checking.compare import compare_marks
     from headfit.checking.summary import summary
-    from headfit.files.comparison_files import (
-        comparison_json,
-        corrected_electrodes,
-        deviations_tsv,
-    )
+    from headfit.files.comparison_files import comparison_json, corrected_electrodes, deviations_tsv
     from headfit.files.marks_files import read_marks
     from headfit.files.whole import write_folder
     from headfit.output.comparing import comparison_scene
@@ -88,10 +81,14 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     *head_file, marks_file = arguments.files
     if len(head_file) > 1:
         raise InputError(
-            sentence("headfit compare", "be given one head and one file of marks at most",
-                     f"{len(arguments.files)} files", "for repeat sessions add --sessions"),
+            sentence(
+                "headfit compare",
+                "be given one head and one file of marks at most",
+                f"{len(arguments.files)} files",
+                "for repeat sessions add --sessions",
+            ),
             code="command-line",
-        )  # fmt: skip
+        )
     with screen.doing("Reading"):
         marks = read_marks(marks_file, unit=arguments.unit, strict=arguments.strict)
         head, sites, spreads, marks = _sites_for(head_file, marks, arguments)
@@ -189,16 +186,24 @@ def _sites_for(
         return result.fitted.head, sites, result.fitted.spreads(sites), marks
     if path.suffix.casefold() not in (".ply", ".obj", ".stl"):
         raise InputError(
-            sentence("the head", "be a case file CASE.toml or a surface .ply, .obj or .stl",
-                     path.name, "for repeat sessions add --sessions"),
+            sentence(
+                "the head",
+                "be a case file CASE.toml or a surface .ply, .obj or .stl",
+                path.name,
+                "for repeat sessions add --sessions",
+            ),
             code="command-line",
-        )  # fmt: skip
+        )
     if arguments.landmarks is None:
         raise InputError(
-            sentence("a surface", "come with its landmarks", "none",
-                     f"add --landmarks FILE.json for {path.name}, or give a case file CASE.toml"),
+            sentence(
+                "a surface",
+                "come with its landmarks",
+                "none",
+                f"add --landmarks FILE.json for {path.name}, or give a case file CASE.toml",
+            ),
             code="command-line",
-        )  # fmt: skip
+        )
     head = read_head(path, arguments.landmarks)
     return head, place_sites(head, marks.names), None, marks
 
@@ -222,5 +227,5 @@ def bands_of(text: str) -> tuple[float, float]:
         raise InputError(
             sentence("--bands", "be two rising numbers of mm", repr(text), "such as 5,10"),
             code="bands",
-        )  # fmt: skip
+        )
     return near, far

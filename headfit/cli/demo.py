@@ -20,9 +20,13 @@ REPORT = "report.html"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what `headfit demo` takes."""
     parser.add_argument(
-        "folder", metavar="DIR", nargs="?", type=Path, default=FOLDER,
+        "folder",
+        metavar="DIR",
+        nargs="?",
+        type=Path,
+        default=FOLDER,
         help=f"folder to write, {FOLDER} unless given",
-    )  # fmt: skip
+    )
     parser.add_argument("--no-open", action="store_true", help="do not open the result")
 
 

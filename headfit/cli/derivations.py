@@ -43,10 +43,14 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     measured = view.montage
     if measured is None:
         raise InputError(
-            sentence("a case", "name its derivations", "none",
-                     f'add [derivations] set = "...", or --set: {", ".join(standard_montages())}'),
+            sentence(
+                "a case",
+                "name its derivations",
+                "none",
+                f'add [derivations] set = "...", or --set: {", ".join(standard_montages())}',
+            ),
             code="derivations-missing",
-        )  # fmt: skip
+        )
     table = view.tables["derivations"]
     screen.say(table.caption)
     screen.table(

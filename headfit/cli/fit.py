@@ -42,12 +42,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
 
 def write_result(
-    result: CaseResult,
-    folder: Path,
-    screen: Screen,
-    more: dict[str, str | bytes],
-    *,
-    draw: bool,
+    result: CaseResult, folder: Path, screen: Screen, more: dict[str, str | bytes], *, draw: bool
 ) -> None:
     """Write the folder of a fitted case and say what was found.
 

@@ -68,8 +68,9 @@ def size_of(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"(\d{3,4})[xX](\d{3,4})", text.strip())
     if match is None or not all(100 <= int(n) <= 8000 for n in match.groups()):
         raise InputError(
-            sentence("--size", "be WIDTHxHEIGHT in pixels, each 100 to 8000", repr(text),
-                     "1600x1200"),
+            sentence(
+                "--size", "be WIDTHxHEIGHT in pixels, each 100 to 8000", repr(text), "1600x1200"
+            ),
             code="picture-size",
-        )  # fmt: skip
+        )
     return int(match[1]), int(match[2])

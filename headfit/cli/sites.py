@@ -102,7 +102,7 @@ def rules_of(given: list[str]) -> Rules:
             raise InputError(
                 sentence("--rule", "be written NAME=CHOICE", repr(word), "inner=parasagittal"),
                 code="rule-syntax",
-            )  # fmt: skip
+            )
         if name not in Rules.__dataclass_fields__:
             raise unknown_name("rule", name, Rules.__dataclass_fields__)
         if name in chosen:

@@ -41,9 +41,13 @@ _PREDICTED = (
 
 
 def bids_files(
-    case: Case, landmarks: Landmarks, sites: Sites, spreads: SiteSpreads, version: str,
+    case: Case,
+    landmarks: Landmarks,
+    sites: Sites,
+    spreads: SiteSpreads,
+    version: str,
     moved: Displacement | None = None,
-) -> dict[str, str]:  # fmt: skip
+) -> dict[str, str]:
     """The files of the dataset, relative path to text.
 
     Parameters
@@ -129,10 +133,7 @@ def _columns() -> dict[str, Any]:
             "95 % probability.",
             "Units": "mm",
         },
-        "sure_minor_mm": {
-            "Description": "Shorter half axis of the same ellipse.",
-            "Units": "mm",
-        },
+        "sure_minor_mm": {"Description": "Shorter half axis of the same ellipse.", "Units": "mm"},
         "status": {
             "Description": "How the position was obtained.",
             "Levels": {

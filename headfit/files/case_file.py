@@ -252,7 +252,7 @@ def parse_toml(text: str) -> dict[str, Any]:
         raise FileFormatError(
             sentence("a case file", "be TOML that a person could have written", "something else"),
             code="toml-syntax",
-        ) from None  # fmt: skip
+        ) from None
 
 
 def _age(value: object) -> str | float:

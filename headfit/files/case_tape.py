@@ -19,16 +19,20 @@ def tape_of_table(table: Mapping[str, Any]) -> tuple[Tape, str, tuple[str, ...]]
     """The sheet in mm, the unit it was read in, and the doubtful landmarks."""
     if not table:
         raise SheetError(
-            sentence("a case file", "hold a [tape] table", "none",
-                     'write [tape], then unit = "cm", then nasion_inion = 36.0 and so on'),
+            sentence(
+                "a case file",
+                "hold a [tape] table",
+                "none",
+                'write [tape], then unit = "cm", then nasion_inion = 36.0 and so on',
+            ),
             code="sheet-empty",
-        )  # fmt: skip
+        )
     unit = table.get("unit")
     if unit is None:
         raise UnitError(
             sentence("[tape]", "name its unit", "none", 'write unit = "cm", "mm" or "inch"'),
             code="unit-missing",
-        )  # fmt: skip
+        )
     if unit not in TAPE_UNITS:
         raise UnitError(
             sentence("unit of [tape]", 'be "cm", "mm" or "inch"', repr(unit)), code="unit-unknown"
@@ -87,11 +91,15 @@ def _in_the_unit_written(error: SheetError, unit: str) -> SheetError:
         elif kind.lowest_mm <= value_mm * 10 <= kind.highest_mm:
             hint = "is there a digit missing?"
     return SheetError(
-        sentence(kind.title,
-                 f"lie in {kind.lowest_mm / factor:.0f} to {kind.highest_mm / factor:.0f} {unit}",
-                 f"{written:g} {unit}", hint),
-        code=error.code, **error.facts,
-    )  # fmt: skip
+        sentence(
+            kind.title,
+            f"lie in {kind.lowest_mm / factor:.0f} to {kind.highest_mm / factor:.0f} {unit}",
+            f"{written:g} {unit}",
+            hint,
+        ),
+        code=error.code,
+        **error.facts,
+    )
 
 
 def table_of_tape(tape: Tape, unit: str, doubtful: tuple[str, ...]) -> dict[str, Any]:

@@ -25,10 +25,23 @@ from headfit.files.tables import Cell, tsv
 
 BANDS = ("within", "between", "beyond")
 DEVIATION_HEADER = (
-    "name", "arc", "along_mm", "across_mm", "over_scalp_mm", "percent_of_arc", "off_surface_mm",
-    "distance_mm", "band", "uncertainty_mm", "own_along_mm", "own_across_mm", "own_mm",
-    "stands_out", "lies_at", "words",
-)  # fmt: skip
+    "name",
+    "arc",
+    "along_mm",
+    "across_mm",
+    "over_scalp_mm",
+    "percent_of_arc",
+    "off_surface_mm",
+    "distance_mm",
+    "band",
+    "uncertainty_mm",
+    "own_along_mm",
+    "own_across_mm",
+    "own_mm",
+    "stands_out",
+    "lies_at",
+    "words",
+)
 
 
 def deviations_tsv(comparison: Comparison) -> str:
@@ -42,12 +55,24 @@ def deviations_tsv(comparison: Comparison) -> str:
         share = None if d.fraction_of_arc is None else 100.0 * d.fraction_of_arc
         rows.append(
             [
-                d.site, d.arc, d.along_mm, d.across_mm, d.over_scalp_mm, share, d.off_surface_mm,
-                d.distance_mm, BANDS[d.band], d.uncertainty_mm or None, d.own_along_mm,
-                d.own_across_mm, d.own_mm, "yes" if d.site in comparison.stands_out else "no",
-                lies_at.get(d.site), d.words,
+                d.site,
+                d.arc,
+                d.along_mm,
+                d.across_mm,
+                d.over_scalp_mm,
+                share,
+                d.off_surface_mm,
+                d.distance_mm,
+                BANDS[d.band],
+                d.uncertainty_mm or None,
+                d.own_along_mm,
+                d.own_across_mm,
+                d.own_mm,
+                "yes" if d.site in comparison.stands_out else "no",
+                lies_at.get(d.site),
+                d.words,
             ]
-        )  # fmt: skip
+        )
     return tsv(DEVIATION_HEADER, rows, decimals=2)
 
 

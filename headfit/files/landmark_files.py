@@ -48,10 +48,15 @@ def read_json(path: str | Path) -> dict[str, Any]:
             found = json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_once)
         except json.JSONDecodeError as error:
             raise FileFormatError(
-                sentence("the file", "be JSON", f"{error.msg[:1].lower()}{error.msg[1:]}",
-                         f"line {error.lineno}, column {error.colno}"),
-                code="json-syntax", line=error.lineno,
-            ) from None  # fmt: skip
+                sentence(
+                    "the file",
+                    "be JSON",
+                    f"{error.msg[:1].lower()}{error.msg[1:]}",
+                    f"line {error.lineno}, column {error.colno}",
+                ),
+                code="json-syntax",
+                line=error.lineno,
+            ) from None
         except (RecursionError, ValueError) as error:
             if isinstance(error, FileFormatError):
                 raise
@@ -59,12 +64,12 @@ def read_json(path: str | Path) -> dict[str, Any]:
             raise FileFormatError(
                 sentence("the file", "be JSON that a person could have written", "something else"),
                 code="json-syntax",
-            ) from None  # fmt: skip
+            ) from None
         if not isinstance(found, dict):
             raise FileFormatError(
                 sentence("the file", "hold one JSON object {...}", f"a {_kind(found)}"),
                 code="json-not-object",
-            )  # fmt: skip
+            )
         return found
 
 
@@ -72,7 +77,7 @@ def _refuse_constant(name: str) -> float:
     raise FileFormatError(
         sentence("every number", "be finite", name, "leave out what is not known"),
         code="json-constant",
-    )  # fmt: skip
+    )
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -116,10 +121,11 @@ def _from_coordsystem(found: dict[str, Any]) -> Landmarks:
     given = found["AnatomicalLandmarkCoordinates"]
     if not isinstance(given, dict):
         raise LandmarkError(
-            sentence("AnatomicalLandmarkCoordinates", "be an object of named points",
-                     f"a {_kind(given)}"),
+            sentence(
+                "AnatomicalLandmarkCoordinates", "be an object of named points", f"a {_kind(given)}"
+            ),
             code="landmark-missing",
-        )  # fmt: skip
+        )
     return Landmarks(**{name: _point(given, name, BIDS_NAMES[name], unit) for name in NAMES})
 
 
@@ -129,24 +135,34 @@ def _point(given: dict[str, Any], name: str, keys: tuple[str, ...], unit: object
     key = next((key for key in keys if key.casefold() in folded), None)
     if key is None:
         raise LandmarkError(
-            sentence(f"the {TITLES[name]}", f"be given as {' or '.join(map(repr, keys))}",
-                     f"only {', '.join(map(repr, list(given)[:8])) or 'nothing'}",
-                     "a landmark is never invented"),
-            code="landmark-missing", landmark=name,
-        )  # fmt: skip
+            sentence(
+                f"the {TITLES[name]}",
+                f"be given as {' or '.join(map(repr, keys))}",
+                f"only {', '.join(map(repr, list(given)[:8])) or 'nothing'}",
+                "a landmark is never invented",
+            ),
+            code="landmark-missing",
+            landmark=name,
+        )
     if unit is None:
         raise UnitError(
-            sentence("landmarks", "name their unit", "none",
-                     'write "unit": "mm"' if keys == (name,)
-                     else 'write "AnatomicalLandmarkCoordinateUnits": "mm"'),
+            sentence(
+                "landmarks",
+                "name their unit",
+                "none",
+                'write "unit": "mm"'
+                if keys == (name,)
+                else 'write "AnatomicalLandmarkCoordinateUnits": "mm"',
+            ),
             code="unit-missing",
-        )  # fmt: skip
+        )
     numbers = folded[key.casefold()]
     if not isinstance(numbers, list) or len(numbers) != 3:
         raise LandmarkError(
             sentence(f"the {TITLES[name]}", "be three numbers [x, y, z]", _shown(numbers)),
-            code="landmark-not-finite", landmark=name,
-        )  # fmt: skip
+            code="landmark-not-finite",
+            landmark=name,
+        )
     return [to_mm(number, str(unit), f"the {TITLES[name]}") for number in numbers]
 
 

@@ -22,9 +22,12 @@ MOST_BYTES = 4_000_000
 
 
 def read_marks(
-    path: str | os.PathLike[str], *, unit: str | None = None,
-    coordsystem: str | os.PathLike[str] | None = None, strict: bool = False,
-) -> Marks:  # fmt: skip
+    path: str | os.PathLike[str],
+    *,
+    unit: str | None = None,
+    coordsystem: str | os.PathLike[str] | None = None,
+    strict: bool = False,
+) -> Marks:
     """The marks of a file, cleaned; what was done to them is in their remarks.
 
     Parameters
@@ -52,8 +55,9 @@ def read_marks(
     if unit is not None and declared_mm(unit) is None:
         raise UnitError(
             sentence("unit of marks", "be one of mm, cm, m, inch", repr(unit)),
-            code="unit-unknown", unit=unit,
-        )  # fmt: skip
+            code="unit-unknown",
+            unit=unit,
+        )
     return clean_marks(_declared(Path(path), unit, coordsystem), strict=strict)
 
 

@@ -51,12 +51,12 @@ def parse_json(text: str, name: str) -> JsonObject:
         raise FileFormatError(
             sentence(name, "be JSON", f"{where}: {reason}", "is the file cut short?"),
             code="json-broken",
-        ) from error  # fmt: skip
+        ) from error
     if not isinstance(value, JsonObject):
         raise FileFormatError(
             sentence(name, "hold a JSON object of names and places", shown(value)),
             code="json-no-object",
-        )  # fmt: skip
+        )
     return value
 
 
@@ -105,26 +105,38 @@ def parse_marks_json(text: str, name: str) -> GivenMarks:
         place = NO_PLACE if value is None else place_of(value)
         if place is None:
             raise FileFormatError(
-                sentence(f"the place of {shown(key)} in {name}", "be three numbers", shown(value),
-                         "a BIDS coordsystem.json goes with its electrodes.tsv; name that one"
-                         if "CoordinateSystem" in key else ""),
-                code="json-no-place", key=key,
-            )  # fmt: skip
+                sentence(
+                    f"the place of {shown(key)} in {name}",
+                    "be three numbers",
+                    shown(value),
+                    "a BIDS coordsystem.json goes with its electrodes.tsv; name that one"
+                    if "CoordinateSystem" in key
+                    else "",
+                ),
+                code="json-no-place",
+                key=key,
+            )
         names.append(key)
         places.append(place)
     if len(names) > MOST_ROWS:
         raise FileFormatError(
             sentence(name, f"hold at most {MOST_ROWS} marks", f"{len(names)}"),
-            code="table-too-long", n_lines=len(names),
-        )  # fmt: skip
+            code="table-too-long",
+            n_lines=len(names),
+        )
     unit = about.get("unit", about.get("units"))
     landmarks, remarks = landmarks_of(about.get("landmarks"), name)
     system = about.get("system")
     return GivenMarks(
-        name, tuple(names), np.array(places, np.float64),
-        unit if isinstance(unit, str) else None, landmarks,
-        None, system if isinstance(system, str) else None, tuple(remarks),
-    )  # fmt: skip
+        name,
+        tuple(names),
+        np.array(places, np.float64),
+        unit if isinstance(unit, str) else None,
+        landmarks,
+        None,
+        system if isinstance(system, str) else None,
+        tuple(remarks),
+    )
 
 
 def landmarks_of(value: object, name: str) -> tuple[dict[str, Place], list[Remark]]:

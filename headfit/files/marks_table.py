@@ -20,8 +20,16 @@ from headfit.files.marks_text import shown
 MOST_ROWS = 10_000
 
 _NAME_TITLES = {
-    "name", "names", "label", "labels", "site", "channel", "channel_name", "ch_name", "electrode",
-}  # fmt: skip
+    "name",
+    "names",
+    "label",
+    "labels",
+    "site",
+    "channel",
+    "channel_name",
+    "ch_name",
+    "electrode",
+}
 _AXIS_TITLE = re.compile(r"(?P<axis>[xyz])(?:[ _]*[(\[]?(?P<unit>mm|cm|m|inch|in)[)\]]?)?")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
@@ -51,8 +59,9 @@ def parse_table(text: str, name: str) -> GivenMarks:
     if n_lines > MOST_ROWS + 1:
         raise FileFormatError(
             sentence(name, f"hold at most {MOST_ROWS} marks", f"{n_lines} lines"),
-            code="table-too-long", n_lines=n_lines,
-        )  # fmt: skip
+            code="table-too-long",
+            n_lines=n_lines,
+        )
     remarks: list[Remark] = []
     if "\r\n" in text:
         remarks.append(note("line-ends", f"lines of {name} end in CR LF"))
@@ -69,19 +78,27 @@ def parse_table(text: str, name: str) -> GivenMarks:
     extra = [t for i, t in enumerate(titles) if i not in columns and t]
     if extra:
         remarks.append(
-            note("columns-extra", f"columns that are not needed are ignored: {listed(extra)}",
-                 columns=extra)
-        )  # fmt: skip
+            note(
+                "columns-extra",
+                f"columns that are not needed are ignored: {listed(extra)}",
+                columns=extra,
+            )
+        )
     reader = _Cells(name)
     names, places = [], []
     for number, line in numbered[1:]:
         cells = _cells(line, separator, name, number)
         if len(cells) <= max(columns):
             raise FileFormatError(
-                sentence(f"line {number} of {name}", f"have {len(titles)} cells", f"{len(cells)}",
-                         "is the file cut short?"),
-                code="table-short-line", line=number,
-            )  # fmt: skip
+                sentence(
+                    f"line {number} of {name}",
+                    f"have {len(titles)} cells",
+                    f"{len(cells)}",
+                    "is the file cut short?",
+                ),
+                code="table-short-line",
+                line=number,
+            )
         names.append(cells[columns[0]])
         places.append([reader.number(cells[column], number) for column in columns[1:]])
     found = np.array(places, np.float64)
@@ -102,8 +119,9 @@ def _cells(line: str, separator: str, name: str, number: int) -> list[str]:
     except (csv.Error, StopIteration) as error:
         raise FileFormatError(
             sentence(f"line {number} of {name}", "have its quotes closed", shown(line)),
-            code="table-quotes", line=number,
-        ) from error  # fmt: skip
+            code="table-quotes",
+            line=number,
+        ) from error
 
 
 def _columns(titles: Sequence[str], name: str) -> tuple[list[int], str | None]:
@@ -122,12 +140,15 @@ def _columns(titles: Sequence[str], name: str) -> tuple[list[int], str | None]:
     if wrong or len(units) != 1:
         said = ", ".join(titles[:6]) + (", ..." if len(titles) > 6 else "")
         raise FileFormatError(
-            sentence(f"the first line of {name}",
-                     "name the columns name, x, y and z once each, all in one unit",
-                     shown(said, 80),
-                     "part the columns by tabs, semicolons or commas" if len(titles) == 1 else ""),
-            code="table-header", missing=tuple(wrong),
-        )  # fmt: skip
+            sentence(
+                f"the first line of {name}",
+                "name the columns name, x, y and z once each, all in one unit",
+                shown(said, 80),
+                "part the columns by tabs, semicolons or commas" if len(titles) == 1 else "",
+            ),
+            code="table-header",
+            missing=tuple(wrong),
+        )
     return [places[0] for places in found.values()], units.pop()
 
 
@@ -154,25 +175,32 @@ class _Cells:
             self.commas.append(line)
             return float(plain.replace(",", "."))
         raise FileFormatError(
-            sentence(f"a coordinate in line {line} of {self.name}", "be a number or n/a",
-                     shown(cell)),
-            code="table-not-a-number", line=line,
-        )  # fmt: skip
+            sentence(
+                f"a coordinate in line {line} of {self.name}", "be a number or n/a", shown(cell)
+            ),
+            code="table-not-a-number",
+            line=line,
+        )
 
     def remarks(self) -> list[Remark]:
         """What the cells were read as."""
         made = []
         if self.commas:
             made.append(
-                correction("decimal-comma", f"decimal commas of {self.name} are read as points",
-                           lines=sorted(set(self.commas)))
-            )  # fmt: skip
+                correction(
+                    "decimal-comma",
+                    f"decimal commas of {self.name} are read as points",
+                    lines=sorted(set(self.commas)),
+                )
+            )
         if self.nothings:
             spelled = listed(repr(spelling) for spelling in self.nothings)
             lines = sorted({line for rows in self.nothings.values() for line in rows})
             made.append(
-                correction("missing-spelled",
-                           f"cells with {spelled} are read as n/a, the standard's word for missing",
-                           lines=lines)
-            )  # fmt: skip
+                correction(
+                    "missing-spelled",
+                    f"cells with {spelled} are read as n/a, the standard's word for missing",
+                    lines=lines,
+                )
+            )
         return made

@@ -38,9 +38,10 @@ def read_foreign_text(path: Path, most_bytes: int) -> tuple[str, list[Remark]]:
     if special:
         # A pipe would keep us waiting for ever.
         raise FileFormatError(
-            sentence(str(path), "be a file", "a device or a pipe"), code="file-special",
+            sentence(str(path), "be a file", "a device or a pipe"),
+            code="file-special",
             path=str(path),
-        )  # fmt: skip
+        )
     return decoded(read_bytes(path, most_bytes), path.name)
 
 
@@ -72,7 +73,7 @@ def decoded(raw: bytes, name: str) -> tuple[str, list[Remark]]:
         raise FileFormatError(
             sentence(name, "be text", "bytes that are none", "is this another kind of file?"),
             code="file-not-text",
-        )  # fmt: skip
+        )
     if not text.strip():
         raise FileFormatError(
             sentence(name, "hold something", "blanks only"), code="file-empty", path=name

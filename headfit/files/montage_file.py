@@ -28,8 +28,12 @@ def read_montage(path: str | Path) -> Montage:
         tables = parse_toml(text).get("montage")
         if not tables:
             raise FileFormatError(
-                sentence("a TOML of derivations", "hold a [[montage]] table", "none",
-                         'name = "mine", chains = [{name = "left", sites = ["Fp1", "F3"]}]'),
+                sentence(
+                    "a TOML of derivations",
+                    "hold a [[montage]] table",
+                    "none",
+                    'name = "mine", chains = [{name = "left", sites = ["Fp1", "F3"]}]',
+                ),
                 code="montage-empty",
-            )  # fmt: skip
+            )
         return montages_from_tables(tables)[0]

@@ -92,10 +92,14 @@ def fitted_head(case: Case) -> FittedHead:
         fit_head(case.tape, case.age, sex=case.sex, doubtful=case.doubtful)
         said = hand_words(case.shape).partition(": ")[2].rstrip(".")
         raise SheetError(
-            sentence("a shape set by hand", "leave a head that has the measurements", said,
-                     "set it nearer to 0 or take it out"),
+            sentence(
+                "a shape set by hand",
+                "leave a head that has the measurements",
+                said,
+                "set it nearer to 0 or take it out",
+            ),
             code="sheet-no-head",
-        ) from error  # fmt: skip
+        ) from error
 
 
 def fit_case(case: Case) -> CaseResult:

@@ -69,10 +69,14 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
     kind = source.suffix.lower()
     if kind not in SUFFIXES:
         raise FileFormatError(
-            sentence(str(source), "be a .ply, .obj or .stl surface",
-                     f"the ending {kind!r}" if kind else "no ending"),
-            code="surface-kind", path=str(source),
-        )  # fmt: skip
+            sentence(
+                str(source),
+                "be a .ply, .obj or .stl surface",
+                f"the ending {kind!r}" if kind else "no ending",
+            ),
+            code="surface-kind",
+            path=str(source),
+        )
     raw = read_bytes(source, SURFACE_LIMIT)
     with about(source):
         _check_kind(raw, kind)
@@ -82,18 +86,23 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
         merged, whole, part = _merged(mesh.vertices_mm, mesh.faces, part)
         if not len(whole):
             raise MeshError(
-                sentence("triangles", "have three different corners", "none that does",
-                         "is the surface flat or scaled to nothing?"),
+                sentence(
+                    "triangles",
+                    "have three different corners",
+                    "none that does",
+                    "is the surface flat or scaled to nothing?",
+                ),
                 code="mesh-flat",
-            )  # fmt: skip
+            )
         return TriangleMesh(merged, whole), part
 
 
 def _unknown_unit(unit: str) -> float:
     raise UnitError(
         sentence("unit of the surface", "be one of mm, cm, m, inch", repr(unit)),
-        code="unit-unknown", unit=unit,
-    )  # fmt: skip
+        code="unit-unknown",
+        unit=unit,
+    )
 
 
 def _check_kind(raw: bytes, kind: str) -> None:
@@ -102,10 +111,14 @@ def _check_kind(raw: bytes, kind: str) -> None:
     if (kind == ".ply") != head.startswith(b"ply") or (kind == ".obj" and b"\x00" in head):
         begins = raw[:12].decode("ascii", "replace").encode("unicode_escape").decode("ascii")
         raise FileFormatError(
-            sentence(f"a {kind} file", "begin as one", f'"{begins}..."',
-                     "does its name have the right ending?"),
+            sentence(
+                f"a {kind} file",
+                "begin as one",
+                f'"{begins}..."',
+                "does its name have the right ending?",
+            ),
             code="surface-kind",
-        )  # fmt: skip
+        )
     is_text = kind == ".stl" and head.startswith(b"solid") and b"facet" in head
     if is_text and b"endsolid" not in raw[-4096:]:
         raise _truncated("no closing endsolid")
@@ -115,7 +128,7 @@ def _truncated(found: str) -> FileFormatError:
     return FileFormatError(
         sentence("the surface", "be complete", found, "was the file copied whole?"),
         code="surface-truncated",
-    )  # fmt: skip
+    )
 
 
 def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
@@ -129,17 +142,25 @@ def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
             warnings.simplefilter("error")
             # No resolver: textures and material files beside the surface are never opened.
             loaded: Any = trimesh.load(
-                io.BytesIO(raw), file_type=kind[1:], force="mesh", process=False,
-                skip_materials=True, maintain_order=True,
-            )  # fmt: skip
+                io.BytesIO(raw),
+                file_type=kind[1:],
+                force="mesh",
+                process=False,
+                skip_materials=True,
+                maintain_order=True,
+            )
         vertices = np.asarray(loaded.vertices, dtype=np.float64)
         faces = np.asarray(getattr(loaded, "faces", ()), dtype=np.int64)
     except Exception as error:  # the reader raises whatever its parsing trips over
         raise FileFormatError(
-            sentence(f"a {kind} file", "hold a complete surface of triangles",
-                     f"one that cannot be read ({_short(error)})", "was it saved or copied whole?"),
+            sentence(
+                f"a {kind} file",
+                "hold a complete surface of triangles",
+                f"one that cannot be read ({_short(error)})",
+                "was it saved or copied whole?",
+            ),
             code="surface-unreadable",
-        ) from error  # fmt: skip
+        ) from error
     declared = loaded.metadata.get("_ply_raw", {})
     for name, element in declared.items():
         found = element.get("data")
@@ -148,10 +169,14 @@ def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
             raise _truncated(f"{len(rows)} of {element['length']} {name} rows")
     if not len(faces):
         raise FileFormatError(
-            sentence(f"a {kind} file", "hold triangles", "points at most",
-                     "save the surface, not a point cloud"),
+            sentence(
+                f"a {kind} file",
+                "hold triangles",
+                "points at most",
+                "save the surface, not a point cloud",
+            ),
             code="surface-no-triangles",
-        )  # fmt: skip
+        )
     return vertices, faces, _part_labels(declared, len(vertices))
 
 

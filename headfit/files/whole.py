@@ -78,8 +78,9 @@ def write_folder(folder: str | Path, contents: Mapping[str, str | bytes]) -> Pat
         if not target.is_dir():
             raise InputError(
                 sentence("the output", "be a folder", f"a file at {target}", "choose another name"),
-                code="not-a-folder", path=str(target),
-            )  # fmt: skip
+                code="not-a-folder",
+                path=str(target),
+            )
         for name, content in contents.items():
             write_whole(target / name, content)
         return target
@@ -113,9 +114,10 @@ def read_bytes(path: str | Path, limit: int) -> bytes:
     try:
         if source.is_dir():
             raise FileFormatError(
-                sentence(str(source), "be a file", "a folder"), code="file-is-folder",
+                sentence(str(source), "be a file", "a folder"),
+                code="file-is-folder",
                 path=str(source),
-            )  # fmt: skip
+            )
         with source.open("rb") as file:
             raw = file.read(limit + 1)
     except FileFormatError:  # ours, which the last clause would take for a ValueError
@@ -123,24 +125,32 @@ def read_bytes(path: str | Path, limit: int) -> bytes:
     except FileNotFoundError:
         raise FileFormatError(
             f"there is no file {source} (is the name right, and the folder?)",
-            code="file-missing", path=str(source),
-        ) from None  # fmt: skip
+            code="file-missing",
+            path=str(source),
+        ) from None
     except (OSError, ValueError) as error:
         raise FileFormatError(
             f"{source} cannot be read: {_reason(error)}", code="file-unreadable", path=str(source)
         ) from error
     if not raw:
         raise FileFormatError(
-            sentence(str(source), "hold something", "an empty file",
-                     "was it saved or copied whole?"),
-            code="file-empty", path=str(source),
-        )  # fmt: skip
+            sentence(
+                str(source), "hold something", "an empty file", "was it saved or copied whole?"
+            ),
+            code="file-empty",
+            path=str(source),
+        )
     if len(raw) > limit:
         raise FileFormatError(
-            sentence(str(source), f"be at most {limit // 1_000_000} MB long", "a longer file",
-                     "is this the right file?"),
-            code="file-too-long", path=str(source),
-        )  # fmt: skip
+            sentence(
+                str(source),
+                f"be at most {limit // 1_000_000} MB long",
+                "a longer file",
+                "is this the right file?",
+            ),
+            code="file-too-long",
+            path=str(source),
+        )
     return raw
 
 
@@ -158,10 +168,16 @@ def read_text(path: str | Path) -> str:
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise FileFormatError(
-            sentence(str(path), "be UTF-8 text", f"byte 0x{raw[error.start]:02x} in line {line}",
-                     "save it as UTF-8, or is it another kind of file?"),
-            code="not-utf-8", path=str(path), line=line,
-        ) from None  # fmt: skip
+            sentence(
+                str(path),
+                "be UTF-8 text",
+                f"byte 0x{raw[error.start]:02x} in line {line}",
+                "save it as UTF-8, or is it another kind of file?",
+            ),
+            code="not-utf-8",
+            path=str(path),
+            line=line,
+        ) from None
 
 
 @contextmanager
@@ -212,5 +228,6 @@ def _reason(error: Exception) -> str:
 def _not_written(path: str | Path, error: Exception) -> InputError:
     return InputError(
         f"{path} cannot be written: {_reason(error)} (what was there before is untouched)",
-        code="file-not-written", path=str(path),
-    )  # fmt: skip
+        code="file-not-written",
+        path=str(path),
+    )

@@ -186,10 +186,12 @@ def against_norms(fitted: FittedHead) -> list[str]:
             continue
         percentile = norm.percentile(value)
         place = (
-            "below the 1st percentile" if percentile < 1.0
-            else "above the 99th percentile" if percentile > 99.0
+            "below the 1st percentile"
+            if percentile < 1.0
+            else "above the 99th percentile"
+            if percentile > 99.0
             else f"percentile {percentile:.0f}"
-        )  # fmt: skip
+        )
         note = f"; {norm.note}" if norm.note else ""
         said.append(f"{_title(name)} {in_cm(value)}: {place} of {norm.source}{note}.")
     return said

@@ -77,10 +77,15 @@ def checked_mode_mm(name: str, value: object) -> float:
     value_mm = to_mm(value, "mm", what)  # type: ignore[arg-type]  # which checks that it is a number
     if abs(value_mm) > MOST_MM:
         raise InputError(
-            sentence(what, f"lie in -{MOST_MM:g} to {MOST_MM:g} mm", f"{value_mm:g} mm",
-                     "1 mm moves the scalp by 2 to 3 mm where it moves most"),
-            code="case-entry", entry=name,
-        )  # fmt: skip
+            sentence(
+                what,
+                f"lie in -{MOST_MM:g} to {MOST_MM:g} mm",
+                f"{value_mm:g} mm",
+                "1 mm moves the scalp by 2 to 3 mm where it moves most",
+            ),
+            code="case-entry",
+            entry=name,
+        )
     return value_mm
 
 

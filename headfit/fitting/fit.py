@@ -184,9 +184,13 @@ class FittedHead:
 
 
 def fit_head(
-    tape: Tape, age: str | float = "adult", *, sex: str | None = None,
-    doubtful: Sequence[str] = (), fixed: Mapping[str, float] | None = None,
-) -> FittedHead:  # fmt: skip
+    tape: Tape,
+    age: str | float = "adult",
+    *,
+    sex: str | None = None,
+    doubtful: Sequence[str] = (),
+    fixed: Mapping[str, float] | None = None,
+) -> FittedHead:
     """The head that a measurement sheet speaks of.
 
     Parameters
@@ -349,9 +353,13 @@ def _no_such_head(
 
 # What a person calls the parameters that are no modes of the vault, by how their names begin.
 _PLAIN = {
-    "scale_x": "breadth", "scale_y": "length", "scale_z": "height", "nasion": "place of the nasion",
-    "inion": "place of the inion", "ears": "place of the preauricular points",
-}  # fmt: skip
+    "scale_x": "breadth",
+    "scale_y": "length",
+    "scale_z": "height",
+    "nasion": "place of the nasion",
+    "inion": "place of the inion",
+    "ears": "place of the preauricular points",
+}
 
 
 def _in_words(name: str, sign: float) -> str:

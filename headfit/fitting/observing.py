@@ -22,8 +22,12 @@ from headfit.geometry.mesh import Floats
 # from those of the heads, halves and quarters of the ring 0.3 to 0.8 mm (root mean square).
 _FLOOR_MM, _EAR_ARC_MM = 0.8, 2.0
 _VAULT_ENDS = {
-    "head_length": 2, "head_breadth": 2, "left_diagonal": 2, "right_diagonal": 2, "cz_height": 1,
-}  # fmt: skip
+    "head_length": 2,
+    "head_breadth": 2,
+    "left_diagonal": 2,
+    "right_diagonal": 2,
+    "cz_height": 1,
+}
 
 
 def unmodelled_mm(name: str) -> float:

@@ -68,9 +68,14 @@ class PointFit:
 
 
 def fit_points(
-    landmarks_mm: Mapping[str, Floats], scalp_points_mm: Floats, tape: Tape | None = None,
-    age: str | float = "adult", *, sex: str | None = None, doubtful: Sequence[str] = (),
-) -> PointFit:  # fmt: skip
+    landmarks_mm: Mapping[str, Floats],
+    scalp_points_mm: Floats,
+    tape: Tape | None = None,
+    age: str | float = "adult",
+    *,
+    sex: str | None = None,
+    doubtful: Sequence[str] = (),
+) -> PointFit:
     """The head that digitised points speak of.
 
     Parameters
@@ -94,17 +99,25 @@ def fit_points(
     for name in ("nasion", "left_preauricular", "right_preauricular"):
         if name not in landmarks_mm:
             raise LandmarkError(
-                sentence("digitised landmarks", "hold nasion and both preauricular points",
-                         ", ".join(landmarks_mm) or "none", f"{name.replace('_', ' ')} is missing"),
-                code="landmarks-missing", landmark=name,
-            )  # fmt: skip
+                sentence(
+                    "digitised landmarks",
+                    "hold nasion and both preauricular points",
+                    ", ".join(landmarks_mm) or "none",
+                    f"{name.replace('_', ' ')} is missing",
+                ),
+                code="landmarks-missing",
+                landmark=name,
+            )
     points = np.array(scalp_points_mm, dtype=np.float64)
     if points.ndim != 2 or points.shape[1:] != (3,) or len(points) < _FEWEST_POINTS:
         raise MarksError(
-            sentence("scalp points", f"be at least {_FEWEST_POINTS} rows of x, y, z",
-                     f"shape {points.shape}"),
+            sentence(
+                "scalp points",
+                f"be at least {_FEWEST_POINTS} rows of x, y, z",
+                f"shape {points.shape}",
+            ),
             code="points-too-few",
-        )  # fmt: skip
+        )
     model = shape_model(age, sex, tuple(sorted(set(doubtful))))
     names = [name for name in LANDMARK_NAMES if name in landmarks_mm]
     return _Search(model, names, np.array([landmarks_mm[n] for n in names]), points, tape).run()
@@ -114,9 +127,13 @@ class _Search:
     """The Gauss-Newton search over shape, rotation, shift and common height."""
 
     def __init__(
-        self, model: ShapeModel, names: list[str], landmarks: Floats, points: Floats,
+        self,
+        model: ShapeModel,
+        names: list[str],
+        landmarks: Floats,
+        points: Floats,
         tape: Tape | None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.model, self.names, self.tape = model, names, tape
         rows = [LANDMARK_NAMES.index(name) for name in names]
         target = model.pose(model.prior.mean).landmarks.points_mm[rows]
@@ -140,11 +157,14 @@ class _Search:
         away = np.abs((self.parameters - self.model.prior.mean) / self.model.prior.spread).max()
         if away > 8.0 or not np.isfinite(away):
             raise MarksError(
-                sentence("digitised points", "lie on a head of the age given",
-                         f"a shape {away:.0f} standard deviations from any known",
-                         "check unit, axes and landmarks"),
+                sentence(
+                    "digitised points",
+                    "lie on a head of the age given",
+                    f"a shape {away:.0f} standard deviations from any known",
+                    "check unit, axes and landmarks",
+                ),
                 code="points-no-head",
-            )  # fmt: skip
+            )
         head = self.model.head(self.parameters, self.model.template.label).in_own_frame()
         return PointFit(head, self.height, distances, self.model, self.parameters, covariance)
 

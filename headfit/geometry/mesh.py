@@ -67,27 +67,40 @@ class TriangleMesh:
         bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1))
         if len(bad):
             raise MeshError(
-                sentence("vertex coordinates", "be finite", f"{len(bad)} that are not",
-                         f"first at vertex {bad[0]}"),
-                code="mesh-not-finite", vertex=int(bad[0]),
-            )  # fmt: skip
+                sentence(
+                    "vertex coordinates",
+                    "be finite",
+                    f"{len(bad)} that are not",
+                    f"first at vertex {bad[0]}",
+                ),
+                code="mesh-not-finite",
+                vertex=int(bad[0]),
+            )
         if faces.dtype.kind not in "iu":
             broken = np.flatnonzero((faces % 1 != 0).any(axis=1))
             if len(broken):
                 raise MeshError(
-                    sentence("corner numbers of triangles", "be whole numbers",
-                             f"{faces[broken[0]].tolist()} in triangle {broken[0]}"),
-                    code="mesh-corner-range", face=int(broken[0]),
-                )  # fmt: skip
+                    sentence(
+                        "corner numbers of triangles",
+                        "be whole numbers",
+                        f"{faces[broken[0]].tolist()} in triangle {broken[0]}",
+                    ),
+                    code="mesh-corner-range",
+                    face=int(broken[0]),
+                )
         faces = np.array(faces, dtype=np.int64, order="C")
         out = np.flatnonzero(((faces < 0) | (faces >= len(vertices))).any(axis=1))
         if len(out):
             corner = next(int(c) for c in faces[out[0]] if not 0 <= c < len(vertices))
             raise MeshError(
-                sentence("corner numbers of triangles", f"lie in 0 to {len(vertices) - 1}",
-                         f"{corner} in triangle {out[0]}"),
-                code="mesh-corner-range", face=int(out[0]),
-            )  # fmt: skip
+                sentence(
+                    "corner numbers of triangles",
+                    f"lie in 0 to {len(vertices) - 1}",
+                    f"{corner} in triangle {out[0]}",
+                ),
+                code="mesh-corner-range",
+                face=int(out[0]),
+            )
         faces.setflags(write=False)
         object.__setattr__(self, "vertices_mm", vertices)
         object.__setattr__(self, "faces", faces)
@@ -135,11 +148,14 @@ class TriangleMesh:
         if len(twice):
             first, second = order[twice[0]] // 3, order[twice[0] + 1] // 3
             raise MeshError(
-                sentence("triangles that share an edge", "run along it in opposite directions",
-                         f"{len(twice)} edges run along twice the same way",
-                         f"first between triangles {first} and {second}; repair the winding"),
+                sentence(
+                    "triangles that share an edge",
+                    "run along it in opposite directions",
+                    f"{len(twice)} edges run along twice the same way",
+                    f"first between triangles {first} and {second}; repair the winding",
+                ),
                 code="mesh-winding",
-            )  # fmt: skip
+            )
         pair = np.flatnonzero(ordered[1:] // 2 == ordered[:-1] // 2)
         one, other = order[pair], order[pair + 1]
         across = np.full(self.faces.shape, -1)

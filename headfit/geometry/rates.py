@@ -37,9 +37,14 @@ def skew(vectors: Floats) -> Floats:
 
 
 def row_rates(
-    curve: Curve, rows: Integers, mesh: TriangleMesh, material: MaterialRates,
-    named_rates: tuple[Floats, Floats, Floats], *, via_turns_only: bool = False,
-) -> Floats:  # fmt: skip
+    curve: Curve,
+    rows: Integers,
+    mesh: TriangleMesh,
+    material: MaterialRates,
+    named_rates: tuple[Floats, Floats, Floats],
+    *,
+    via_turns_only: bool = False,
+) -> Floats:
     """(r, 3, K) rates of some rows of a section.
 
     Parameters
@@ -172,9 +177,13 @@ class RunRates:
 
 
 def run_rates(
-    run: TapeRun, mesh: TriangleMesh, material: MaterialRates,
-    named_rates: tuple[Floats, Floats, Floats], *, via_turns_only: bool = False,
-) -> RunRates:  # fmt: skip
+    run: TapeRun,
+    mesh: TriangleMesh,
+    material: MaterialRates,
+    named_rates: tuple[Floats, Floats, Floats],
+    *,
+    via_turns_only: bool = False,
+) -> RunRates:
     """Rates of a tape run from those of the surface and of its three named points.
 
     Parameters as for `row_rates`.

@@ -129,14 +129,19 @@ def _undetermined(n_points: int, why: str) -> InputError:
     got = f"{n_points} points on one line" if why == "in line" else f"{n_points}"
     return InputError(
         sentence("points that fix a rotation", "be three or more, not on one line", got),
-        code="rigid-undetermined", n_points=n_points,
-    )  # fmt: skip
+        code="rigid-undetermined",
+        n_points=n_points,
+    )
 
 
 def robust_rigid(
-    source_mm: Floats, target_mm: Floats, weights: Floats | None = None, *,
-    start: RigidMotion | None = None, floor_mm: float = 1.0,
-) -> RobustFit:  # fmt: skip
+    source_mm: Floats,
+    target_mm: Floats,
+    weights: Floats | None = None,
+    *,
+    start: RigidMotion | None = None,
+    floor_mm: float = 1.0,
+) -> RobustFit:
     """The motion that most points agree on; those far from it do not pull.
 
     From a start that minimises lengths instead of squares, Tukey's biweight with a gate of six

@@ -87,9 +87,12 @@ def cut(
 
 
 def cut_all(
-    mesh: TriangleMesh, triples: Sequence[tuple[Floats, Floats, Floats]], *,
-    via_is_hint: bool = False, titles: Sequence[str] = (),
-) -> list[Curve]:  # fmt: skip
+    mesh: TriangleMesh,
+    triples: Sequence[tuple[Floats, Floats, Floats]],
+    *,
+    via_is_hint: bool = False,
+    titles: Sequence[str] = (),
+) -> list[Curve]:
     """Sections of `mesh`, each from a start through a via to an end point.
 
     The planes go through the vectorised part together: on a template head the cost of a call is
@@ -226,9 +229,14 @@ def _plane_normal(start: Floats, via: Floats, end: Floats) -> Floats:
 
 
 def _order(
-    title: str, named: Floats, pieces: list[int], shares: list[float], distances2: list[float],
-    following: list[int], before: list[int],
-) -> list[int]:  # fmt: skip
+    title: str,
+    named: Floats,
+    pieces: list[int],
+    shares: list[float],
+    distances2: list[float],
+    following: list[int],
+    before: list[int],
+) -> list[int]:
     """The rows of one plane in order, -1 at each of its named points (3, 3)."""
     order, closed = _walk(following, pieces[1])
     if closed:
@@ -239,15 +247,20 @@ def _order(
     worst = max(distances2) ** 0.5
     if lists is None or worst > _ON_CURVE_MM:
         fault = (
-            f"the farthest {worst:.1f} mm off the section" if worst > _ON_CURVE_MM
+            f"the farthest {worst:.1f} mm off the section"
+            if worst > _ON_CURVE_MM
             else "which lie on different curves of the section, or a border parts them"
-        )  # fmt: skip
+        )
         raise MeshError(
-            sentence(title, "run over unbroken surface through its three points",
-                     f"{_places(*named)}, {fault}",
-                     "close the holes of the mesh, or check the landmarks"),
-            code="arc-interrupted", distance_mm=worst,
-        )  # fmt: skip
+            sentence(
+                title,
+                "run over unbroken surface through its three points",
+                f"{_places(*named)}, {fault}",
+                "close the holes of the mesh, or check the landmarks",
+            ),
+            code="arc-interrupted",
+            distance_mm=worst,
+        )
     leading, one, two, trailing = lists
     return [*leading, -1, *one, -1, *two, -1, *trailing]
 

@@ -119,11 +119,16 @@ def _along(points: Floats, distance_mm: ArrayLike) -> Floats:
     np.cumsum(np.sqrt(np.einsum("ij,ij->i", steps, steps)), out=reached[1:])
     if (farthest := float(wanted.max())) > reached[-1]:
         raise MeshError(
-            sentence("surface beyond the end of an arc", f"reach on for {farthest:.1f} mm",
-                     f"{reached[-1]:.1f} mm",
-                     "it is cut off too near: scan more of it, or leave out the places beyond"),
-            code="arc-beyond", wanted_mm=farthest, reached_mm=float(reached[-1]),
-        )  # fmt: skip
+            sentence(
+                "surface beyond the end of an arc",
+                f"reach on for {farthest:.1f} mm",
+                f"{reached[-1]:.1f} mm",
+                "it is cut off too near: scan more of it, or leave out the places beyond",
+            ),
+            code="arc-beyond",
+            wanted_mm=farthest,
+            reached_mm=float(reached[-1]),
+        )
     return _at(wanted, reached, points)
 
 
@@ -183,9 +188,14 @@ def lay_all(curves: Sequence[Curve], length: Length, pinned: Sequence[bool]) -> 
         here = slice(first, until)
         origin = reached[first]
         runs.append(
-            TapeRun(curve, rows[here] + (curve.start - begin), reached[here] - origin,
-                    np.maximum.accumulate(over[begin:end] - origin), hold)
-        )  # fmt: skip
+            TapeRun(
+                curve,
+                rows[here] + (curve.start - begin),
+                reached[here] - origin,
+                np.maximum.accumulate(over[begin:end] - origin),
+                hold,
+            )
+        )
         first = until
     return runs
 

@@ -26,7 +26,9 @@ def comparison_scene(comparison: Comparison, head: Head, title: str = "") -> Sce
     """The scene of a comparison."""
     sites = comparison.targets.sites
     scene = make_scene(
-        head, sites, title=title or comparison.source,
+        head,
+        sites,
+        title=title or comparison.source,
         captions=textwrap.wrap(verdict(comparison), 70),
-    )  # fmt: skip
+    )
     return replace(scene, arrows=comparison_arrows(comparison))

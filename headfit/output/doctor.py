@@ -51,8 +51,12 @@ class Finding:
 def examine(headfit_version: str, folder: Path | None = None) -> list[Finding]:
     """All findings; results would be written to `folder`, the current one unless given."""
     return [
-        Finding("headfit", "fine", f"version {headfit_version} on Python "
-                f"{platform.python_version()}, {platform.system()} {platform.machine()}."),
+        Finding(
+            "headfit",
+            "fine",
+            f"version {headfit_version} on Python "
+            f"{platform.python_version()}, {platform.system()} {platform.machine()}.",
+        ),
         _packages(),
         _templates(),
         _drawing(),
@@ -60,7 +64,7 @@ def examine(headfit_version: str, folder: Path | None = None) -> list[Finding]:
         _browser(),
         _folder("folder for results", Path.cwd() if folder is None else folder, "broken"),
         _folder("folder for temporary files", Path(tempfile.gettempdir()), "limited"),
-    ]  # fmt: skip
+    ]
 
 
 def _installed(package: str) -> str | None:

@@ -161,9 +161,11 @@ def _sites(sites: Iterable[DrawnSite], project: _Projection) -> list[str]:
         name = named(site)
         wide = 0.62 * _NAME_MM * len(name)
         for left, bottom in (
-            (x + 3.5, y + 2.3), (x - 3.5 - wide, y + 2.3),
-            (x - wide / 2, y - 4), (x - wide / 2, y + 9),
-        ):  # fmt: skip
+            (x + 3.5, y + 2.3),
+            (x - 3.5 - wide, y + 2.3),
+            (x - wide / 2, y - 4),
+            (x - wide / 2, y + 9),
+        ):
             box = (left, bottom - _NAME_MM, left + wide, bottom)
             if all(box[0] > t[2] or box[2] < t[0] or box[1] > t[3] or box[3] < t[1] for t in taken):
                 taken.append(box)

@@ -59,9 +59,12 @@ def find_driver(where: Where = "off-screen") -> Driver:
     try:
         done = subprocess.run(
             [sys.executable, "-I", "-S", str(script), where],
-            check=False, capture_output=True, stdin=subprocess.DEVNULL, timeout=_PROBE_SECONDS,
+            check=False,
+            capture_output=True,
+            stdin=subprocess.DEVNULL,
+            timeout=_PROBE_SECONDS,
             env={**os.environ, "EGL_LOG_LEVEL": "fatal"},
-        )  # fmt: skip
+        )
         found = json.loads(done.stdout) if done.returncode == 0 else {}
     except (OSError, subprocess.SubprocessError, ValueError):
         found = {}

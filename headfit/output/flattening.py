@@ -118,9 +118,10 @@ def flatten(tracer: ArcTracer) -> Flattening:
     # A hint well outside keeps the section on the near side of the head.
     hints = (vertex + rays) / 2 + 0.4 * ((rays - centre) + (vertex - centre))
     curves = cut_all(
-        tracer.mesh, [(vertex, hint, end) for hint, end in zip(hints, rays, strict=True)],
+        tracer.mesh,
+        [(vertex, hint, end) for hint, end in zip(hints, rays, strict=True)],
         via_is_hint=True,
-    )  # fmt: skip
+    )
     polar_grid = np.linspace(0.0, 0.9 * np.pi, 160)
     fraction = np.empty((len(curves), len(polar_grid)))
     for row, curve in enumerate(curves):
@@ -133,9 +134,15 @@ def flatten(tracer: ArcTracer) -> Flattening:
         share = RING_FRACTION * reached / reached[curve.end - curve.start]
         fraction[row] = np.interp(polar_grid, polar[down], share[down])
     return Flattening(
-        vertex, centre, axes, ring_turn, ring_map, _unwrapped(_turn(rays - vertex, axes)),
-        np.broadcast_to(polar_grid, fraction.shape), fraction,
-    )  # fmt: skip
+        vertex,
+        centre,
+        axes,
+        ring_turn,
+        ring_map,
+        _unwrapped(_turn(rays - vertex, axes)),
+        np.broadcast_to(polar_grid, fraction.shape),
+        fraction,
+    )
 
 
 def _ring(tracer: ArcTracer, fractions: Floats) -> Floats:

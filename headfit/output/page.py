@@ -109,11 +109,7 @@ def scene_data(scene: Scene) -> dict[str, Any]:
             for chain in scene.chains
         ],
         "regions": [
-            {
-                "name": region.name,
-                "outline_mm": packed(region.outline_mm),
-                "reason": region.reason,
-            }
+            {"name": region.name, "outline_mm": packed(region.outline_mm), "reason": region.reason}
             for region in scene.regions
         ],
     }

@@ -160,9 +160,14 @@ def _add_head(plotter: Any, scene: Scene) -> None:
     skin = pyvista.PolyData.from_regular_faces(mesh.vertices_mm, mesh.faces.tolist())
     skin.point_data.active_normals = mesh.vertex_normals
     plotter.add_mesh(
-        skin, color=HEAD_COLOUR, smooth_shading=True, ambient=0.25, diffuse=0.85, specular=0.08,
+        skin,
+        color=HEAD_COLOUR,
+        smooth_shading=True,
+        ambient=0.25,
+        diffuse=0.85,
+        specular=0.08,
         pickable=False,
-    )  # fmt: skip
+    )
 
 
 def _over_the_head(start_mm: Floats, end_mm: Floats, focus_mm: Floats) -> Floats:

@@ -384,11 +384,16 @@ def _drawn_sites(sites: Sites, sure_mm: dict[str, float]) -> tuple[DrawnSite, ..
         start = ARCS[arc].start if arc else ""
         drawn.append(
             DrawnSite(
-                name, point, normal, rank=_rank(name), arc=arc,
-                start=LANDMARK_TITLES.get(start, start), from_start_mm=distance,
+                name,
+                point,
+                normal,
+                rank=_rank(name),
+                arc=arc,
+                start=LANDMARK_TITLES.get(start, start),
+                from_start_mm=distance,
                 sure_mm=sure_mm.get(name),
             )
-        )  # fmt: skip
+        )
     return tuple(drawn)
 
 

@@ -91,10 +91,11 @@ def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
     program = f"headfit {content.version}"
     sheet = Paper(PAPERS[paper], f"{label} - mark sheet", program)
     frame = _Frame(
-        sheet, label,
+        sheet,
+        label,
         "Taken: " + (" · ".join(clean(m, "a measurement") for m in content.measurements) or "none"),
         f"{program} · {rules_words(content.sites.rules)}",
-    )  # fmt: skip
+    )
     plan = plan_marking(content.sites, content.displacement)
     room = Room(sheet, MARGIN_MM, frame.top_mm, sheet.height_mm - FOOT_MM)
     notes = tuple(clean(note, "a note") for note in content.notes)
@@ -115,14 +116,16 @@ def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
 def rules_words(rules: Rules) -> str:
     """The declared choices in one line."""
     words = {
-        "plane": "arcs are plane sections", "shortest": "arcs are shortest paths",
+        "plane": "arcs are plane sections",
+        "shortest": "arcs are shortest paths",
         "row": "F3 F4 P3 P4 a quarter of the row",
         "parasagittal": "F3 F4 P3 P4 a quarter of the parasagittal arc",
         "crossing": "F3 F4 P3 P4 where row and parasagittal plane cross",
         "coronal": "T7 T8 at 10 % of the coronal arc",
         "ring": "T7 T8 in the middle of the half ring",
-        "taut": "taut tape", "skin": "tape along the skin",
-    }  # fmt: skip
+        "taut": "taut tape",
+        "skin": "tape along the skin",
+    }
     inferior = {
         "row": "sites 9/10 by going on along the row",
         "contour": "sites 9/10 in tenths of the contour nasion-ear-inion",

@@ -64,12 +64,7 @@ def _lines(sites: Sites, displacement: Displacement | None) -> list[_Line]:
 
 
 def _page(
-    room: Room,
-    columns: tuple[list[_Line], list[_Line]],
-    top: float,
-    row_mm: float,
-    *,
-    first: bool,
+    room: Room, columns: tuple[list[_Line], list[_Line]], top: float, row_mm: float, *, first: bool
 ) -> Page:
     def draw() -> None:
         room.title("3  Set-up card" + ("" if first else ", continued"))

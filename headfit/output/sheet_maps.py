@@ -49,10 +49,7 @@ def map_page(room: Room, sites: Sites, displacement: Displacement | None) -> Pag
 
 
 def derivation_pages(
-    room: Room,
-    sites: Sites,
-    displacement: Displacement | None,
-    montages: Iterable[MeasuredMontage],
+    room: Room, sites: Sites, displacement: Displacement | None, montages: Iterable[MeasuredMontage]
 ) -> list[Page]:
     """Each montage on the map, with its lengths and what is unequal."""
     return [

@@ -123,9 +123,12 @@ class _Marks:
 
 
 def mark_pages(
-    room: Room, plan: MarkingPlan, displacement: Displacement | None,
-    notes: tuple[str, ...], arc_notes: Mapping[str, str],
-) -> list[Page]:  # fmt: skip
+    room: Room,
+    plan: MarkingPlan,
+    displacement: Displacement | None,
+    notes: tuple[str, ...],
+    arc_notes: Mapping[str, str],
+) -> list[Page]:
     """What to mark, in the order it is measured, with the check rule on the first page."""
     marks = _Marks(room, plan, displacement, notes, arc_notes)
     pages = min((marks.laid_out(row_mm) for row_mm in MARK_ROWS_MM), key=len)
@@ -155,9 +158,16 @@ def _arc_block(room: Room, number: int, step: ArcStep, note: str, row_mm: float)
 
 
 def _tick_row(
-    room: Room, name: str, distance: str, height: float, after: str = "", words: str = "", *,
-    tick: bool = True, bold: bool = True,
-) -> Row:  # fmt: skip
+    room: Room,
+    name: str,
+    distance: str,
+    height: float,
+    after: str = "",
+    words: str = "",
+    *,
+    tick: bool = True,
+    bold: bool = True,
+) -> Row:
     """A box to tick, a name, a distance, a step and words; taller when the words need it."""
     beside = room.column_mm - 56.5
     lines, size = wrapped(words, 8.0, beside), 8.0
@@ -188,20 +198,22 @@ def _mark_row(room: Room, mark: PlannedMark, row_mm: float) -> Row:
     if mirrored(mark.name) == mark.name:
         other = other.removeprefix("left ")  # both rings and contours meet on the midline
     stroke = f"× {other}"
-    words = {
-        "cup": stroke,
-        "construction": f"{stroke}; line only",
-        "meets": "tape passes here",
-    }
+    words = {"cup": stroke, "construction": f"{stroke}; line only", "meets": "tape passes here"}
     says = words[mark.kind]
     if mark.stands_for:
         says = f"instead of {mark.stands_for}; {stroke}"
     if mark.blocked:
         says = "MUST STAY FREE: do not mark"
     return _tick_row(
-        room, mark.name, cm(mark.distance_mm), row_mm, f"+{cm(mark.step_mm)}", says,
-        tick=mark.kind != "meets" and not mark.blocked, bold=mark.kind == "cup",
-    )  # fmt: skip
+        room,
+        mark.name,
+        cm(mark.distance_mm),
+        row_mm,
+        f"+{cm(mark.step_mm)}",
+        says,
+        tick=mark.kind != "meets" and not mark.blocked,
+        bold=mark.kind == "cup",
+    )
 
 
 def _beyond_row(room: Room, mark: BeyondMark, row_mm: float) -> Row:
@@ -257,8 +269,11 @@ def check_rule(room: Room) -> None:
             words = f"{step} mm" if step == RULE_MM else str(step)
             paper.text(x + step, y - 6.0, words, 8.0, align="middle")
     paper.paragraph(
-        x + RULE_MM + 10.0, y - 4.5,
+        x + RULE_MM + 10.0,
+        y - 4.5,
         "Print at 100 %, not “fit to page”. Lay a tape or ruler on this rule: if it is not 100 mm, "
         "do not use this print.",
-        room.width_mm - RULE_MM - 14.0, 8.0, bold=True,
-    )  # fmt: skip
+        room.width_mm - RULE_MM - 14.0,
+        8.0,
+        bold=True,
+    )

@@ -48,9 +48,11 @@ class Room:
         return self.top_mm + 8.0
 
     def two_columns(
-        self, blocks: Iterable[Block], tops_mm: Callable[[int], float],
+        self,
+        blocks: Iterable[Block],
+        tops_mm: Callable[[int], float],
         bottoms_mm: Callable[[int], float],
-    ) -> Columns:  # fmt: skip
+    ) -> Columns:
         """What to draw on each page; tops and bottoms are given by the number of the page."""
         placed = flow(blocks, lambda column: bottoms_mm(column // 2) - tops_mm(column // 2))
         pages: list[list[Page]] = [[]]

@@ -125,8 +125,7 @@ def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
 
 
 def sheet_table(
-    readings_mm: Mapping[str, Iterable[float]],
-    fitted_mm: Mapping[str, float],
+    readings_mm: Mapping[str, Iterable[float]], fitted_mm: Mapping[str, float]
 ) -> Table:
     """What was measured, how it is taken, and what the fitted head has."""
     rows = []
@@ -135,16 +134,28 @@ def sheet_table(
         taken = list(readings)
         mean = sum(taken) / len(taken)
         rows.append(
-            Row((kind.title, kind.how, " / ".join(cm(value) for value in taken),
-                 cm(fitted_mm[name]), mm(fitted_mm[name] - mean)))
-        )  # fmt: skip
+            Row(
+                (
+                    kind.title,
+                    kind.how,
+                    " / ".join(cm(value) for value in taken),
+                    cm(fitted_mm[name]),
+                    mm(fitted_mm[name] - mean),
+                )
+            )
+        )
     return Table(
         "sheet",
         "The measurement sheet, and the same taken on the fitted head.",
-        (Column("Measurement"), Column("How it is taken"), Column("Measured", "cm", number=True),
-         Column("Fitted", "cm", number=True), Column("Difference", "mm", number=True)),
+        (
+            Column("Measurement"),
+            Column("How it is taken"),
+            Column("Measured", "cm", number=True),
+            Column("Fitted", "cm", number=True),
+            Column("Difference", "mm", number=True),
+        ),
         tuple(rows),
-    )  # fmt: skip
+    )
 
 
 def table_html(table: Table) -> str:

@@ -68,11 +68,15 @@ def clean(words: str, what: str = "text") -> str:
     for character in kept:
         if unicodedata.bidirectional(character) in ("R", "AL") or not _font(character, bold=False):
             raise InputError(
-                sentence(what, "be in Latin, Greek, Cyrillic, Chinese, Japanese or Korean letters "
-                         "to be printed", f"{character!r} (U+{ord(character):04X})",
-                         "use a short code instead"),
+                sentence(
+                    what,
+                    "be in Latin, Greek, Cyrillic, Chinese, Japanese or Korean letters "
+                    "to be printed",
+                    f"{character!r} (U+{ord(character):04X})",
+                    "use a short code instead",
+                ),
                 code="cannot-print",
-            )  # fmt: skip
+            )
     return kept
 
 
@@ -121,9 +125,10 @@ def wrapped(words: str, size: float, room_mm: float, *, bold: bool = False) -> l
         line = word
         while width_mm(line, size, bold=bold) > room_mm and len(line) > 1:
             n_fit = next(
-                n for n in range(len(line) - 1, 0, -1)
+                n
+                for n in range(len(line) - 1, 0, -1)
                 if n == 1 or width_mm(line[:n], size, bold=bold) <= room_mm
-            )  # fmt: skip
+            )
             lines.append(line[:n_fit])
             line = line[n_fit:]
     return [*lines, line] if line else lines
@@ -160,9 +165,16 @@ class Paper:
         return (self.height_mm - y) * PT_PER_MM
 
     def text(
-        self, x: float, y: float, words: str, size: float = 9.0, *, bold: bool = False,
-        align: str = "left", grey: float = 0.0,
-    ) -> None:  # fmt: skip
+        self,
+        x: float,
+        y: float,
+        words: str,
+        size: float = 9.0,
+        *,
+        bold: bool = False,
+        align: str = "left",
+        grey: float = 0.0,
+    ) -> None:
         """A line of text with its baseline at y, from, to or around x."""
         if not words:
             return
@@ -176,9 +188,15 @@ class Paper:
         self._canvas.drawText(line)
 
     def paragraph(
-        self, x: float, y: float, words: str, room_mm: float, size: float = 9.0, *,
+        self,
+        x: float,
+        y: float,
+        words: str,
+        room_mm: float,
+        size: float = 9.0,
+        *,
         bold: bool = False,
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Text wrapped to the room, first baseline at y; returns the baseline that would follow."""
         for line in wrapped(words, size, room_mm, bold=bold):
             self.text(x, y, line, size, bold=bold)
@@ -191,15 +209,25 @@ class Paper:
         self._canvas.line(x0 * PT_PER_MM, self._y(y0), x1 * PT_PER_MM, self._y(y1))
 
     def box(
-        self, x: float, y: float, width: float, height: float, *, pen: float = 0.3,
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        *,
+        pen: float = 0.3,
         fill_grey: float | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """A rectangle with its top left corner at (x, y); no line when the pen is 0."""
         self._pen(Pen(pen, 0.0 if pen else None, fill_grey))
         self._canvas.rect(
-            x * PT_PER_MM, self._y(y + height), width * PT_PER_MM, height * PT_PER_MM,
-            stroke=int(pen > 0), fill=int(fill_grey is not None),
-        )  # fmt: skip
+            x * PT_PER_MM,
+            self._y(y + height),
+            width * PT_PER_MM,
+            height * PT_PER_MM,
+            stroke=int(pen > 0),
+            fill=int(fill_grey is not None),
+        )
 
     def map(self, x: float, y: float, head: HeadMap) -> None:
         """A head map with its top left corner at (x, y)."""
@@ -207,17 +235,25 @@ class Paper:
             pen = PENS[shape.pen]
             if isinstance(shape, Text):
                 self.text(
-                    x + shape.x, y + shape.baseline_mm, shape.words, shape.size_mm * PT_PER_MM,
-                    bold=shape.bold, align="middle", grey=pen.fill_grey or 0.0,
-                )  # fmt: skip
+                    x + shape.x,
+                    y + shape.baseline_mm,
+                    shape.words,
+                    shape.size_mm * PT_PER_MM,
+                    bold=shape.bold,
+                    align="middle",
+                    grey=pen.fill_grey or 0.0,
+                )
                 continue
             self._pen(pen)
             stroke, fill = int(pen.grey is not None), int(pen.fill_grey is not None)
             if isinstance(shape, Circle):
                 self._canvas.circle(
-                    (x + shape.x) * PT_PER_MM, self._y(y + shape.y), shape.radius * PT_PER_MM,
-                    stroke=stroke, fill=fill,
-                )  # fmt: skip
+                    (x + shape.x) * PT_PER_MM,
+                    self._y(y + shape.y),
+                    shape.radius * PT_PER_MM,
+                    stroke=stroke,
+                    fill=fill,
+                )
             else:
                 self._polyline(shape, x, y, stroke=stroke, fill=fill)
 

@@ -71,9 +71,13 @@ class Options:
     def kept(self, which: NDArray[np.bool_] | Integers) -> Options:
         """Some of the options, in the order of their rows."""
         return Options(
-            self.points_mm[which], self.moved_mm[which], self.costs[which], self.rows[which],
-            self.toward, self.runs,
-        )  # fmt: skip
+            self.points_mm[which],
+            self.moved_mm[which],
+            self.costs[which],
+            self.rows[which],
+            self.toward,
+            self.runs,
+        )
 
     def cheapest_first(self) -> Options:
         """The options in the order of their cost, and of their names where that is equal."""

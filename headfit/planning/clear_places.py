@@ -83,9 +83,11 @@ class Search:
         # An ear lobe is no place between two sites: its cup goes to a named one, or nowhere.
         beside_ear = any(isinstance(TABLE[name], BesideEar) for name in group)
         guided = self._toward(
-            group, own, () if beside_ear else self.guides,
+            group,
+            own,
+            () if beside_ear else self.guides,
             GUIDE_OF_MIDLINE * self.sites.tracer.length_mm("midline"),
-        )  # fmt: skip
+        )
         toward = [*named, *guided]
         ends = [[self.target[name] for name in names] for names in toward]
         pairs = [pair for places in ends for pair in zip(own, places, strict=True)]
@@ -106,9 +108,13 @@ class Search:
             costs.append(moved[-1].sum(axis=1) + worth)
             rows.append(np.full(len(along), row))
         found = Options(
-            np.concatenate(points), np.concatenate(moved), np.concatenate(costs),
-            np.concatenate(rows), tuple(toward), tuple(runs),
-        )  # fmt: skip
+            np.concatenate(points),
+            np.concatenate(moved),
+            np.concatenate(costs),
+            np.concatenate(rows),
+            tuple(toward),
+            tuple(runs),
+        )
         staying = np.array(
             [np.full(3, np.inf) if name in blocked else self.sites[name] for name in group]
         )

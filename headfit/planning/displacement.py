@@ -31,9 +31,11 @@ FARTHEST_OF_MIDLINE = 0.2
 # The arc that ends in a landmark, and where else it can be begun.
 _ARC_OF = dict(zip(LANDMARK_NAMES, ("midline", "midline", "coronal", "coronal"), strict=True))
 _OTHER_END = {
-    "nasion": "inion", "inion": "nasion",
-    "left_preauricular": "right_preauricular", "right_preauricular": "left_preauricular",
-}  # fmt: skip
+    "nasion": "inion",
+    "inion": "nasion",
+    "left_preauricular": "right_preauricular",
+    "right_preauricular": "left_preauricular",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,11 +165,15 @@ def displace(
     _refuse_whole_head(sites, obstacles)
     groups = _groups(blocked, sites.names, homologues)
     search = Search(
-        sites, obstacles, groups, homologues,
+        sites,
+        obstacles,
+        groups,
+        homologues,
         _usual_gap_mm(sites) if apart_mm is None else apart_mm,
         FARTHEST_OF_MIDLINE * sites.tracer.length_mm("midline")
-        if farthest_mm is None else farthest_mm,
-    )  # fmt: skip
+        if farthest_mm is None
+        else farthest_mm,
+    )
     options = [search.options(group, blocked) for group in groups]
     choice = choose(options, search.apart_mm)
     moves: list[Move] = []
@@ -193,11 +199,14 @@ def _refuse_whole_head(sites: Sites, obstacles: Sequence[Obstacle]) -> None:
     scalp = sites_on(sites.tracer, SCALP, "10-20")
     if covered(obstacles, scalp.points_mm).all():
         raise InputError(
-            sentence("places that must stay free", "leave some of the scalp free",
-                     f"{'; '.join(o.title for o in obstacles)}, which covers every site of 10-20",
-                     "is the radius in millimetres?"),
+            sentence(
+                "places that must stay free",
+                "leave some of the scalp free",
+                f"{'; '.join(o.title for o in obstacles)}, which covers every site of 10-20",
+                "is the radius in millimetres?",
+            ),
             code="free-covers-head",
-        )  # fmt: skip
+        )
 
 
 def _crowded(choice: Choice, n_groups: int) -> tuple[str, ...]:
@@ -246,11 +255,16 @@ def _moves(group: tuple[str, ...], found: Options, row: int, blocked: list[str])
     tapes = found.runs[first : first + len(group)]
     return [
         Move(
-            site, name, float(found.moved_mm[row, k]), tape.length_mm,
-            frozen(found.points_mm[row, k]), frozen(tape.curve.path_mm), site not in blocked,
+            site,
+            name,
+            float(found.moved_mm[row, k]),
+            tape.length_mm,
+            frozen(found.points_mm[row, k]),
+            frozen(tape.curve.path_mm),
+            site not in blocked,
         )
         for k, (site, name, tape) in enumerate(zip(group, names, tapes, strict=True))
-    ]  # fmt: skip
+    ]
 
 
 def _notes(sites: Sites, obstacles: Sequence[Obstacle]) -> tuple[str, ...]:

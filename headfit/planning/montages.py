@@ -261,8 +261,9 @@ def _only_keys(
         if key not in table:
             raise FileFormatError(
                 sentence(what, f"have {key!r}", ", ".join(map(repr, table)) or "nothing"),
-                code="key-missing", key=key,
-            )  # fmt: skip
+                code="key-missing",
+                key=key,
+            )
     for key in table:
         if key not in (*needed, *more):
             raise unknown_name(f"key of {what}", key, (*needed, *more))
@@ -310,10 +311,13 @@ def montage_from_csv(text: str, name: str = OWN) -> Montage:
     paired = "first" in columns and "second" in columns
     if not paired and "derivation" not in columns:
         raise FileFormatError(
-            sentence("header of a list of derivations",
-                     "name the columns first and second, or derivation", repr(lines[0].strip())),
+            sentence(
+                "header of a list of derivations",
+                "name the columns first and second, or derivation",
+                repr(lines[0].strip()),
+            ),
             code="derivation-columns",
-        )  # fmt: skip
+        )
     chains: dict[str, list[Derivation]] = {}
     for number, row in enumerate(rows, 2):
         cells = {title: row[at].strip() if at < len(row) else "" for title, at in columns.items()}

@@ -204,10 +204,13 @@ def polygon(
     apart = np.linalg.norm(following - points, axis=1)
     if len(points) < 3 or apart.min() < 0.1:
         raise InputError(
-            sentence(f"polygon of {what}", "have at least three different corners",
-                     ", ".join(names) or "none"),
+            sentence(
+                f"polygon of {what}",
+                "have at least three different corners",
+                ", ".join(names) or "none",
+            ),
             code="free-corners",
-        )  # fmt: skip
+        )
     pairs = list(zip(points, following, strict=True))
     paths = [run.curve.path_mm for run in scalp_paths(sites.tracer, pairs)]
     outline = frozen(np.concatenate([path[:-1] for path in paths]))
@@ -219,20 +222,27 @@ def polygon(
     # Corners all round below the heart would be taken for a place under the chin.
     if (_unit(outline - inside) @ look).min() < 0.1 or look @ up < -0.6:
         raise InputError(
-            sentence(f"polygon of {what}", "lie on one side of the head",
-                     "one that reaches round it", "give it as two places"),
+            sentence(
+                f"polygon of {what}",
+                "lie on one side of the head",
+                "one that reaches round it",
+                "give it as two places",
+            ),
             code="free-round-head",
-        )  # fmt: skip
+        )
     return Polygon(what, frozen(points), inside, outline, f"between {', '.join(names)}", clearance)
 
 
 def _reason(reason: object) -> str:
     if not isinstance(reason, str) or not reason.strip() or len(reason) > 60:
         raise InputError(
-            sentence("reason of a place that must stay free",
-                     "be a short text such as wound or shunt", repr(reason)),
+            sentence(
+                "reason of a place that must stay free",
+                "be a short text such as wound or shunt",
+                repr(reason),
+            ),
             code="free-reason",
-        )  # fmt: skip
+        )
     return " ".join(reason.split())
 
 
@@ -260,17 +270,22 @@ def _on_scalp(sites: Sites, wanted: Sequence[Where], what: str) -> tuple[Floats,
             point = np.empty(0)
         if point.shape != (3,) or not np.isfinite(point).all():
             raise InputError(
-                sentence(f"place of {what}", "be a site or three finite numbers in mm",
-                         repr(place)),
+                sentence(
+                    f"place of {what}", "be a site or three finite numbers in mm", repr(place)
+                ),
                 code="free-point",
-            )  # fmt: skip
+            )
         foot, off = nearest(sites.tracer.mesh, point[None])
         if off[0] > OFF_SCALP_MM:
             raise InputError(
-                sentence(f"place of {what}", f"lie within {OFF_SCALP_MM:g} mm of the scalp",
-                         f"{off[0]:.0f} mm off it", "are these millimetres in the head frame?"),
+                sentence(
+                    f"place of {what}",
+                    f"lie within {OFF_SCALP_MM:g} mm of the scalp",
+                    f"{off[0]:.0f} mm off it",
+                    "are these millimetres in the head frame?",
+                ),
                 code="free-off-scalp",
-            )  # fmt: skip
+            )
         points[row] = foot.on(sites.tracer.mesh.vertices_mm)[0]
         names.append("(" + ", ".join(f"{c:.0f}" for c in points[row]) + ") mm")
     return points, names

@@ -16,9 +16,7 @@ from headfit.geometry.surface import nearest
 
 N_PARAMETERS = 6
 STEP = 1e-5
-ON_ARC = {
-    name: place for name in SYSTEMS["10-10"] if isinstance(place := TABLE[name], OnArc)
-}  # fmt: skip
+ON_ARC = {name: place for name in SYSTEMS["10-10"] if isinstance(place := TABLE[name], OnArc)}
 
 
 @dataclass(frozen=True)
@@ -101,9 +99,12 @@ def test_rates_of_every_site_on_an_arc(here_and_there: tuple) -> None:
     for name, place in ON_ARC.items():
         arc, fraction = place.arc, place.fraction
         difference = np.stack(
-            [(on.run(arc).point_mm(fraction) - back.run(arc).point_mm(fraction)) / (2 * STEP)
-             for on, back in around], axis=-1,
-        )  # fmt: skip
+            [
+                (on.run(arc).point_mm(fraction) - back.run(arc).point_mm(fraction)) / (2 * STEP)
+                for on, back in around
+            ],
+            axis=-1,
+        )
         assert_same(here.rate_on(arc, fraction), difference, name)
 
 

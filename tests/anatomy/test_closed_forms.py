@@ -41,10 +41,31 @@ def mirrored_number(name: str) -> str:
 # Fractions by the definition of the system: (azimuth of the side, arc in tenths up to Cz).
 def sphere_angles(step: float) -> dict[str, tuple[float, float]]:
     """Polar angle and azimuth of the midline, coronal and ring sites of a sphere."""
-    midline = {"Nz": 0, "Fpz": 10, "AFz": 20, "Fz": 30, "FCz": 40, "Cz": 50, "CPz": 60, "Pz": 70,
-               "POz": 80, "Oz": 90, "Iz": 100}  # fmt: skip
-    coronal = {"T9": 0, "T7": 10, "C5": 20, "C3": 30, "C1": 40, "C2": 60, "C4": 70, "C6": 80,
-               "T8": 90, "T10": 100}  # fmt: skip
+    midline = {
+        "Nz": 0,
+        "Fpz": 10,
+        "AFz": 20,
+        "Fz": 30,
+        "FCz": 40,
+        "Cz": 50,
+        "CPz": 60,
+        "Pz": 70,
+        "POz": 80,
+        "Oz": 90,
+        "Iz": 100,
+    }
+    coronal = {
+        "T9": 0,
+        "T7": 10,
+        "C5": 20,
+        "C3": 30,
+        "C1": 40,
+        "C2": 60,
+        "C4": 70,
+        "C6": 80,
+        "T8": 90,
+        "T10": 100,
+    }
     ring = {"Fp1": 18, "AF7": 36, "F7": 54, "FT7": 72, "TP7": 108, "P7": 126, "PO7": 144, "O1": 162}
     angles = {}
     for table, first, second in ((midline, FRONT, BACK), (coronal, LEFT, RIGHT)):
@@ -105,8 +126,12 @@ def test_parasagittal_sites_stand_where_the_closed_form_says(
 ) -> None:
     head = solid.head(5, seed)
     sites = place_sites(head, ["F3", "F4", "P3", "P4"], Rules(inner="parasagittal"))
-    for name, side, fraction in (("F3", "left", 0.25), ("P3", "left", 0.75),
-                                 ("F4", "right", 0.25), ("P4", "right", 0.75)):  # fmt: skip
+    for name, side, fraction in (
+        ("F3", "left", 0.25),
+        ("P3", "left", 0.75),
+        ("F4", "right", 0.25),
+        ("P4", "right", 0.75),
+    ):
         expected = solid.arcs[f"{side} parasagittal"].point(fraction, pinned=True)
         assert np.linalg.norm(sites[name] - expected) <= WITHIN_MM
 
@@ -131,12 +156,21 @@ def test_contour_sites_stand_in_tenths_of_the_contour_and_of_the_lower_ring(
 
 # 10-5: a half row stands half way between two rows on the midline and on the ring.
 TEN_FIVE_ROWS = {
-    "AFp": ("AFp", "AFp", 0.15), "AF": ("AF", "AF", 0.2), "AFF": ("AFF", "AFF", 0.25),
-    "F": ("F", "F", 0.3), "FFC": ("FFT", "FFC", 0.35), "FC": ("FT", "FC", 0.4),
-    "FCC": ("FTT", "FCC", 0.45), "CCP": ("TTP", "CCP", 0.55), "CP": ("TP", "CP", 0.6),
-    "CPP": ("TPP", "CPP", 0.65), "P": ("P", "P", 0.7), "PPO": ("PPO", "PPO", 0.75),
-    "PO": ("PO", "PO", 0.8), "POO": ("POO", "POO", 0.85),
-}  # fmt: skip
+    "AFp": ("AFp", "AFp", 0.15),
+    "AF": ("AF", "AF", 0.2),
+    "AFF": ("AFF", "AFF", 0.25),
+    "F": ("F", "F", 0.3),
+    "FFC": ("FFT", "FFC", 0.35),
+    "FC": ("FT", "FC", 0.4),
+    "FCC": ("FTT", "FCC", 0.45),
+    "CCP": ("TTP", "CCP", 0.55),
+    "CP": ("TP", "CP", 0.6),
+    "CPP": ("TPP", "CPP", 0.65),
+    "P": ("P", "P", 0.7),
+    "PPO": ("PPO", "PPO", 0.75),
+    "PO": ("PO", "PO", 0.8),
+    "POO": ("POO", "POO", 0.85),
+}
 LEFT_COLUMNS = ("7", "7h", "5", "5h", "3", "3h", "1", "1h", "z")
 RIGHT_COLUMNS = ("8", "8h", "6", "6h", "4", "4h", "2", "2h", "z")
 
@@ -188,13 +222,25 @@ def test_ten_five_marks_stand_half_way_along_the_first_arcs() -> None:
 
 
 PRINTED = {
-    "sphere A": {"F5": (59.102, 48.303), "F3": (47.700, 38.361), "F1": (39.259, 22.230),
-                 "FC5": (55.331, 68.606), "FC3": (39.265, 61.206), "FC1": (25.072, 43.388),
-                 "AF3": (59.059, 21.401)},
-    "sphere C": {"F5": (73.936, 48.680), "F3": (59.676, 38.772), "F1": (49.092, 22.488),
-                 "FC5": (69.186, 68.844), "FC3": (49.102, 61.453), "FC1": (31.349, 43.542),
-                 "AF3": (73.862, 21.712)},
-}  # fmt: skip
+    "sphere A": {
+        "F5": (59.102, 48.303),
+        "F3": (47.700, 38.361),
+        "F1": (39.259, 22.230),
+        "FC5": (55.331, 68.606),
+        "FC3": (39.265, 61.206),
+        "FC1": (25.072, 43.388),
+        "AF3": (59.059, 21.401),
+    },
+    "sphere C": {
+        "F5": (73.936, 48.680),
+        "F3": (59.676, 38.772),
+        "F1": (49.092, 22.488),
+        "FC5": (69.186, 68.844),
+        "FC3": (49.102, 61.453),
+        "FC1": (31.349, 43.542),
+        "AF3": (73.862, 21.712),
+    },
+}
 BEHIND = {"F": "P", "FC": "CP", "AF": "PO"}
 
 
@@ -307,9 +353,12 @@ def test_a_capsule_is_measured_up_its_side_and_over_its_top() -> None:
     assert sites.tracer.length_mm("midline") == pytest.approx(length, rel=2e-4)
     assert sites.tracer.length_mm("coronal") == pytest.approx(length, rel=2e-4)
     expected = {"Cz": capsule.at(length / 2, FRONT)}
-    for azimuth, names in ((FRONT, ("Fpz", "AFz", "Fz", "FCz")), (BACK, ("Oz", "POz", "Pz", "CPz")),
-                           (LEFT, ("T7", "C5", "C3", "C1")),
-                           (RIGHT, ("T8", "C6", "C4", "C2"))):  # fmt: skip
+    for azimuth, names in (
+        (FRONT, ("Fpz", "AFz", "Fz", "FCz")),
+        (BACK, ("Oz", "POz", "Pz", "CPz")),
+        (LEFT, ("T7", "C5", "C3", "C1")),
+        (RIGHT, ("T8", "C6", "C4", "C2")),
+    ):
         expected |= {n: capsule.at((k + 1) * length / 10, azimuth) for k, n in enumerate(names)}
     # The 10 % marks are all as high up the cylinder, so the ring is a level circle.
     assert length / 10 < capsule.cylinder_mm

@@ -30,6 +30,14 @@ def test_measurements_are_those_of_general_parts() -> None:
     head = load_template("adult")
     other = GeneralHead(head.bare.vertices_mm, head.faces, head.landmarks)
     measured = measure_head(head).values_mm
-    for name in ("nasion_inion", "preauricular_arc", "ring", "frontal_row", "ear_arc_oz",
-                 "left_parasagittal", "head_length", "head_breadth"):  # fmt: skip
+    for name in (
+        "nasion_inion",
+        "preauricular_arc",
+        "ring",
+        "frontal_row",
+        "ear_arc_oz",
+        "left_parasagittal",
+        "head_length",
+        "head_breadth",
+    ):
         assert other.measurement_mm(name) == pytest.approx(measured[name], abs=1e-6)

@@ -27,24 +27,50 @@ SIZE_MM = float(np.linalg.norm(np.ptp(BALL, axis=0)))
 @pytest.mark.parametrize(
     ("vertices", "faces", "message"),
     [
-        (np.where(np.arange(len(BALL))[:, None] == 7, np.nan, BALL), FACES,
-         "vertex coordinates must be finite, got 1 that are not (first at vertex 7)"),
-        (BALL, np.vstack([FACES, [[0, 1, 2562]]]),
-         "corner numbers of triangles must lie in 0 to 2561, got 2562 in triangle 5120"),
+        (
+            np.where(np.arange(len(BALL))[:, None] == 7, np.nan, BALL),
+            FACES,
+            "vertex coordinates must be finite, got 1 that are not (first at vertex 7)",
+        ),
+        (
+            BALL,
+            np.vstack([FACES, [[0, 1, 2562]]]),
+            "corner numbers of triangles must lie in 0 to 2561, got 2562 in triangle 5120",
+        ),
         (BALL[:0], FACES, "vertices must be a table of three columns, not empty, got shape (0, 3)"),
-        (np.vstack([BALL, BALL + 200]), np.vstack([FACES, FACES + 2562]),
-         f"head surface must {ONE_PIECE}"),
+        (
+            np.vstack([BALL, BALL + 200]),
+            np.vstack([FACES, FACES + 2562]),
+            f"head surface must {ONE_PIECE}",
+        ),
         (BALL, FACES[:, ::-1], f"triangles of the head surface must {OUTWARDS}"),
-        (BALL / 1000, FACES,
-         f"head surface must {ACROSS} {SIZE_MM / 1000:.3g} mm (are these metres?)"),
-        (BALL / 10, FACES,
-         f"head surface must {ACROSS} {SIZE_MM / 10:.3g} mm (are these centimetres?)"),
-        (BALL * 1000, FACES,
-         f"head surface must {ACROSS} {SIZE_MM * 1000:.3g} mm (are these micrometres?)"),
+        (
+            BALL / 1000,
+            FACES,
+            f"head surface must {ACROSS} {SIZE_MM / 1000:.3g} mm (are these metres?)",
+        ),
+        (
+            BALL / 10,
+            FACES,
+            f"head surface must {ACROSS} {SIZE_MM / 10:.3g} mm (are these centimetres?)",
+        ),
+        (
+            BALL * 1000,
+            FACES,
+            f"head surface must {ACROSS} {SIZE_MM * 1000:.3g} mm (are these micrometres?)",
+        ),
     ],
-    ids=["not finite", "corner out of range", "empty", "two pieces", "inside out", "metres",
-         "centimetres", "micrometres"],
-)  # fmt: skip
+    ids=[
+        "not finite",
+        "corner out of range",
+        "empty",
+        "two pieces",
+        "inside out",
+        "metres",
+        "centimetres",
+        "micrometres",
+    ],
+)
 def test_a_surface_that_is_no_head_is_refused(
     vertices: np.ndarray, faces: np.ndarray, message: str
 ) -> None:
@@ -61,8 +87,9 @@ def test_winding_that_disagrees_is_refused() -> None:
 
 @pytest.mark.parametrize("name", ["nasion", "inion", "left_preauricular", "right_preauricular"])
 def test_a_landmark_20_mm_off_the_surface_is_refused(name: str) -> None:
-    points = {n: getattr(MARKS, n) for n in
-              ("nasion", "inion", "left_preauricular", "right_preauricular")}  # fmt: skip
+    points = {
+        n: getattr(MARKS, n) for n in ("nasion", "inion", "left_preauricular", "right_preauricular")
+    }
     points[name] = points[name] * (110 / 90)
     title = name.replace("_preauricular", " preauricular point")
     message = rf"^{title} must lie on the head surface, got (19\.9|20\.[01]) mm off it \(do landm"

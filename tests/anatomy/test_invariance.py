@@ -43,9 +43,7 @@ def test_sites_move_with_the_head(which: int, rules: Rules, seed: int) -> None:
         head.vertices_mm @ rotation.T + shift, head.faces, head.landmarks.moved(rotation, shift)
     )
     expected = usual(which, rules).points_mm @ rotation.T + shift
-    np.testing.assert_allclose(
-        place_sites(moved, "10-10", rules).points_mm, expected, atol=SAME_MM
-    )  # fmt: skip
+    np.testing.assert_allclose(place_sites(moved, "10-10", rules).points_mm, expected, atol=SAME_MM)
 
 
 @given(WHICH, RULES, st.floats(0.6, 1.4))

@@ -55,9 +55,8 @@ def test_a_point_that_is_not_three_finite_numbers_is_refused(
 
 def test_two_landmarks_in_one_place_are_refused() -> None:
     message = (
-        "nasion and inion must be at least 20 mm apart, got 12.0 mm "
-        "(was one point recorded twice?)"
-    )  # fmt: skip
+        "nasion and inion must be at least 20 mm apart, got 12.0 mm (was one point recorded twice?)"
+    )
     with pytest.raises(LandmarkError, match=f"^{re.escape(message)}$"):
         Landmarks(**with_point("inion", [1.0, 83.0, 5.0]))
     with pytest.raises(LandmarkError, match=r"left pre.* and right pre.* got 0\.0 mm \(was one"):

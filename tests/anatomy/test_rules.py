@@ -121,17 +121,17 @@ def test_a_crossing_is_listed_at_its_own_place_on_the_row() -> None:
         assert abs(fraction - (0.25 if name in ("F3", "P3") else 0.75)) > 0.01
         np.testing.assert_allclose(sites.tracer.run(arc).point_mm(fraction), sites[name], atol=1e-9)
         marks = {mark.site: mark for mark in sites.arc_marks[arc]}
-        assert marks[name].distance_mm == pytest.approx(
-            sites.tracer.run(arc).distance_mm(fraction)
-        )  # fmt: skip
+        assert marks[name].distance_mm == pytest.approx(sites.tracer.run(arc).distance_mm(fraction))
 
 
 def test_every_combination_of_plane_rules_places_every_site() -> None:
     head = bumpy_head(2, subdivisions=3)
     for inner, temporal, inferior, length in itertools.product(
-        ("row", "parasagittal", "crossing"), ("coronal", "ring"), ("row", "contour"),
+        ("row", "parasagittal", "crossing"),
+        ("coronal", "ring"),
+        ("row", "contour"),
         ("taut", "skin"),
-    ):  # fmt: skip
+    ):
         sites = place_sites(head, "10-5", Rules("plane", inner, temporal, inferior, length))
         assert np.isfinite(sites.points_mm).all()
 
@@ -163,13 +163,15 @@ def test_shortest_paths_on_a_symmetric_head_are_symmetric(monkeypatch: pytest.Mo
     ("given", "message"),
     [
         ({"curve": "planes"}, "unknown rule for curve 'planes': did you mean 'plane'?"),
-        ({"inner": "parasaggital"},
-         "unknown rule for inner 'parasaggital': did you mean 'parasagittal'?"),
+        (
+            {"inner": "parasaggital"},
+            "unknown rule for inner 'parasaggital': did you mean 'parasagittal'?",
+        ),
         ({"temporal": "T7"}, "unknown rule for temporal 'T7': choose one of coronal, ring"),
         ({"inferior": None}, "unknown rule for inferior None: choose one of row, contour"),
         ({"length": "Taut"}, "unknown rule for length 'Taut': did you mean 'taut'?"),
     ],
-)  # fmt: skip
+)
 def test_a_rule_nobody_declared_is_refused(given: dict[str, str], message: str) -> None:
     with pytest.raises(UnknownNameError, match=f"^{re.escape(message)}$"):
         Rules(**given)

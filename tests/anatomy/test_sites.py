@@ -17,9 +17,7 @@ from headfit.geometry.surface import nearest
 HEAD = bumpy_head(1, subdivisions=3)
 
 # The 21 sites of 10-20 with their new names; ACNS Guideline 2, 2016, figure 1.
-TEN_TWENTY = set(
-    "Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2 A1 A2".split()
-)  # fmt: skip
+TEN_TWENTY = set("Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2 A1 A2".split())
 # Chatrian et al. 1985 and ACNS Guideline 2, 2016: rows front to back.
 TEN_TEN_ROWS = """
     Fp1 Fpz Fp2
@@ -60,8 +58,17 @@ def test_ten_five_is_the_published_list() -> None:
     assert published - declared == set(RENAMED)
     assert len(published - set(RENAMED) - beside) == 335
     assert declared - published == {
-        "Nz", "NFpz", "N1h", "N1", "N2", "N2h", "NFp1h", "NFp1", "NFp2", "NFp2h",
-    }  # fmt: skip
+        "Nz",
+        "NFpz",
+        "N1h",
+        "N1",
+        "N2",
+        "N2h",
+        "NFp1h",
+        "NFp1",
+        "NFp2",
+        "NFp2h",
+    }
     assert len(declared - beside) == 345
 
 
@@ -82,9 +89,12 @@ def test_systems_contain_each_other() -> None:
 def test_every_place_names_its_source() -> None:
     sources = Counter(place.source for place in TABLE.values())
     assert set(sources) == {
-        "Klem et al. 1999", "ACNS Guideline 2, 2016", "Oostenveld & Praamstra 2001",
-        "Seeck et al. 2017", "common practice, no source; offset from memory",
-    }  # fmt: skip
+        "Klem et al. 1999",
+        "ACNS Guideline 2, 2016",
+        "Oostenveld & Praamstra 2001",
+        "Seeck et al. 2017",
+        "common practice, no source; offset from memory",
+    }
     assert sources["common practice, no source; offset from memory"] == 4
 
 
@@ -217,8 +227,9 @@ def test_sites_beside_an_arc_have_none() -> None:
     assert sites.arc_of("M1") is None
     assert sites.arc_of("T3") == ("coronal", 0.1)
     assert place_sites(HEAD, ["F9"], Rules(inferior="contour")).arc_of("F9") == (
-        "left contour", 0.3,
-    )  # fmt: skip
+        "left contour",
+        0.3,
+    )
 
 
 def test_row_nine_goes_on_below_its_row_by_a_tenth_of_the_coronal_arc() -> None:
@@ -261,9 +272,11 @@ def test_ears_and_mastoids_lie_behind_and_below_the_preauricular_points(age: str
 def test_beside_the_ear_lengths_scale_with_the_head() -> None:
     head = load_template()
     small = Head(
-        0.7 * head.vertices_mm, head.faces, Landmarks.from_points(0.7 * head.landmarks.points_mm),
+        0.7 * head.vertices_mm,
+        head.faces,
+        Landmarks.from_points(0.7 * head.landmarks.points_mm),
         head.part,
-    )  # fmt: skip
+    )
     names = ["A1", "A2", "M1", "M2"]
     expected = 0.7 * place_sites(head, names).points_mm
     np.testing.assert_allclose(place_sites(small, names).points_mm, expected, atol=1e-6)

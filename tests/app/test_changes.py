@@ -82,16 +82,29 @@ def test_values_come_and_go_and_the_last_one_leaves_nothing_measured() -> None:
 def test_all_other_entries_of_a_case_can_be_changed() -> None:
     case = change(
         {
-            "label": "two", "age": 5, "sex": "female", "system": "10-20", "unit": "mm",
-            "doubtful": ["inion"], "rules": {"inner": "parasagittal"},
-            "free": [{"site": "c3", "radius_mm": 12, "reason": "wound"},
-                     {"point_mm": [0, 10, 120], "radius_mm": 8}],
-            "derivations": "Longitudinal bipolar", "measured_by": "somebody", "note": "n",
+            "label": "two",
+            "age": 5,
+            "sex": "female",
+            "system": "10-20",
+            "unit": "mm",
+            "doubtful": ["inion"],
+            "rules": {"inner": "parasagittal"},
+            "free": [
+                {"site": "c3", "radius_mm": 12, "reason": "wound"},
+                {"point_mm": [0, 10, 120], "radius_mm": 8},
+            ],
+            "derivations": "Longitudinal bipolar",
+            "measured_by": "somebody",
+            "note": "n",
         }
-    )  # fmt: skip
+    )
     assert (case.label, case.age, case.sex, case.system, case.unit) == (
-        "two", 5, "female", "10-20", "mm",
-    )  # fmt: skip
+        "two",
+        5,
+        "female",
+        "10-20",
+        "mm",
+    )
     assert case.doubtful == ("inion",)
     assert case.rules.inner == "parasagittal"
     assert case.free[0] == FreePlace(site="C3", radius_mm=12.0, reason="wound")

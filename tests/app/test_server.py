@@ -154,11 +154,12 @@ def test_more_than_a_request_may_hold_is_refused(app: RunningApp) -> None:
     assert json.loads(answer)["error"] == "a request must be at most 4 MB long"
     # The same without saying so beforehand, in pieces.
     with socket.create_connection(("127.0.0.1", app.port), timeout=30) as line:
-        line.sendall(
-            f"POST /api/change HTTP/1.1\r\nHost: 127.0.0.1:{app.port}\r\nAuthorization: Bearer "
-            f"{app.key}\r\nContent-Type: application/json\r\nTransfer-Encoding: chunked\r\n\r\n"
-            .encode()
-        )  # fmt: skip
+        head = (
+            f"POST /api/change HTTP/1.1\r\nHost: 127.0.0.1:{app.port}\r\n"
+            f"Authorization: Bearer {app.key}\r\nContent-Type: application/json\r\n"
+            "Transfer-Encoding: chunked\r\n\r\n"
+        )
+        line.sendall(head.encode())
         piece = b"10000\r\n" + b"x" * 65536 + b"\r\n"
         try:
             for _ in range(100):
@@ -186,9 +187,7 @@ def test_a_value_out_of_range_is_refused_with_its_reason(
     assert app.get("revision")["revision"] == before
 
 
-def test_a_sheet_that_no_head_has_is_refused_at_the_value_that_was_changed(
-    app: RunningApp,
-) -> None:
+def test_a_sheet_that_no_head_has_is_refused_at_the_value_that_was_changed(app: RunningApp) -> None:
     answer = app.change(422, tape={"ring": "68.0", "nasion_inion": "17.0"})
     assert set(answer["refused"]) == {"ring", "nasion_inion"}
 
@@ -260,8 +259,15 @@ def test_ten_thousand_bad_requests_leave_it_as_it_was(app: RunningApp) -> None:
     makers = [
         lambda: post("change", rng.bytes(int(rng.integers(0, 200)))),
         lambda: post("change", b'{"revision": 1, "change": {"tape": {"ring": "1e999"}}}'),
-        lambda: post("change", json.dumps({"revision": before["revision"], "change": {
-            "tape": {"ring": str(rng.integers(-9, 9))}}}).encode()),
+        lambda: post(
+            "change",
+            json.dumps(
+                {
+                    "revision": before["revision"],
+                    "change": {"tape": {"ring": str(rng.integers(-9, 9))}},
+                }
+            ).encode(),
+        ),
         lambda: post("open", json.dumps({"name": "../" * int(rng.integers(1, 9))}).encode()),
         lambda: post("marks", b'{"revision": 0, "files": 7}'),
         lambda: post("change", b"{}", json_type + f"Host: 127.0.0.1:{app.port}\r\n"),
@@ -269,7 +275,7 @@ def test_ten_thousand_bad_requests_leave_it_as_it_was(app: RunningApp) -> None:
         lambda: get(str(rng.integers(1e9))),
         lambda: get("state", "DELETE"),
         lambda: get(f"model?age={rng.integers(200, 999)}"),
-    ]  # fmt: skip
+    ]
     requests = [makers[i % len(makers)]() for i in range(10_000)]
     counts = asyncio.run(_storm(app, requests, 16))
     assert sum(counts.values()) == 10_000

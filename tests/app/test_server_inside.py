@@ -41,9 +41,11 @@ def test_a_case_is_changed_compared_saved_left_and_opened_again(client: TestClie
     assert client.get("/api/start", headers=KEY).json()["groups"]
     assert client.get("/api/model?age=5", headers=KEY).json()["columns"]
     status, state = post(
-        client, "change", revision=revision(client),
+        client,
+        "change",
+        revision=revision(client),
         change={"free": [{"site": "C3", "radius_mm": 12}], "derivations": "longitudinal"},
-    )  # fmt: skip
+    )
     assert status == 200
     assert state["scene"]["regions"]
     assert state["tables"]["derivations"]["rows"]

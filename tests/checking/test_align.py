@@ -2,13 +2,7 @@
 
 import numpy as np
 import pytest
-from marked_heads import (
-    landmarks_of,
-    on_the_spot,
-    template_sites,
-    template_targets,
-    three_of,
-)
+from marked_heads import landmarks_of, on_the_spot, template_sites, template_targets, three_of
 from scipy.spatial.transform import Rotation
 
 from headfit import load_template
@@ -59,10 +53,14 @@ def test_surface_alignment_lays_floating_marks_at_one_height() -> None:
     wrong = {name: point + np.array([0.0, 0.0, -6.0]) for name, point in three_of(HEAD).items()}
     comparison = compare_marks(SITES, Marks(TARGETS.names, points, wrong), "surface")
     heights = {
-        kind: np.std([d.off_surface_mm for d in compare_marks(
-            SITES, Marks(TARGETS.names, points, wrong), kind).deviations])  # type: ignore[arg-type]
+        kind: np.std(
+            [
+                d.off_surface_mm
+                for d in compare_marks(SITES, Marks(TARGETS.names, points, wrong), kind).deviations
+            ]
+        )  # type: ignore[arg-type]
         for kind in ("landmarks", "surface")
-    }  # fmt: skip
+    }
     assert heights["surface"] < 0.4 * heights["landmarks"]
     assert heights["landmarks"] > 1.5
     assert comparison.alignments["surface"].height_mm == pytest.approx(8.0, abs=1.0)

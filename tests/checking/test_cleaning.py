@@ -23,9 +23,14 @@ LANDMARKS = {LANDMARK_KEYS[name]: tuple(p.tolist()) for name, p in three_of(HEAD
 
 def said(**changes: object) -> GivenMarks:
     fields: dict[str, object] = {
-        "source": "marks.tsv", "names": SITES.names, "places": POINTS, "unit": "mm",
-        "landmarks": LANDMARKS, "landmark_unit": "mm", "system": "CapTrak",
-    }  # fmt: skip
+        "source": "marks.tsv",
+        "names": SITES.names,
+        "places": POINTS,
+        "unit": "mm",
+        "landmarks": LANDMARKS,
+        "landmark_unit": "mm",
+        "system": "CapTrak",
+    }
     return GivenMarks(**(fields | changes))  # type: ignore[arg-type]
 
 
@@ -75,8 +80,10 @@ def test_coordinates_of_ten_million_are_brought_to_a_head() -> None:
 
 def test_landmarks_like_1e_33_are_zeros() -> None:
     near_zero = {
-        "NAS": (-7e-18, 95.0, -7.7e-34), "LPA": (-75.0, 6e-18, -7e-34), "RPA": (75.0, 0.0, 3e-33),
-    }  # fmt: skip
+        "NAS": (-7e-18, 95.0, -7.7e-34),
+        "LPA": (-75.0, 6e-18, -7e-34),
+        "RPA": (75.0, 0.0, 3e-33),
+    }
     assert clean_marks(said(landmarks=near_zero)).remarks == ()
 
 
@@ -129,8 +136,10 @@ def test_rows_that_are_no_marks_are_told() -> None:
         with_rows(("VEOG", [10, 90, -20]), ("", [0, 0, 90]), ("EEG064", [0.0, 9.0, 128.0]))
     )
     assert kinds(marks) == [
-        ("not-scalp", "note"), ("name-blank", "correction"), ("names-not-sites", "note"),
-    ]  # fmt: skip
+        ("not-scalp", "note"),
+        ("name-blank", "correction"),
+        ("names-not-sites", "note"),
+    ]
     assert marks.other_names == ("EEG064",)
     assert marks.other_points_mm.tolist() == [[0.0, 9.0, 128.0]]
 
@@ -187,8 +196,12 @@ def test_a_row_that_gives_a_landmark_again_does_not_serve_and_is_told(
 
 
 def test_keys_of_landmarks_are_read_in_any_spelling_and_other_keys_told() -> None:
-    given_keys = {"Nasion": LANDMARKS["NAS"], "lpa": LANDMARKS["LPA"], "RPA": LANDMARKS["RPA"],
-                  "coil1": (1.0, 2.0, 3.0)}  # fmt: skip
+    given_keys = {
+        "Nasion": LANDMARKS["NAS"],
+        "lpa": LANDMARKS["LPA"],
+        "RPA": LANDMARKS["RPA"],
+        "coil1": (1.0, 2.0, 3.0),
+    }
     marks = clean_marks(said(landmarks=given_keys))
     assert set(marks.landmarks) == {"nasion", "left_preauricular", "right_preauricular"}
     assert kinds(marks) == [("landmark-unknown", "note"), ("landmark-respelled", "correction")]
@@ -287,8 +300,13 @@ def test_strict_reading_refuses_corrections_and_doubts_and_lets_notes_pass() -> 
 
 def test_three_marks_take_the_unit_of_their_landmarks() -> None:
     landmarks = {k: tuple(v / 10 for v in p) for k, p in LANDMARKS.items()}
-    given_marks = said(names=SITES.names[:3], places=POINTS[:3] / 10, unit=None,
-                       landmarks=landmarks, landmark_unit=None)  # fmt: skip
+    given_marks = said(
+        names=SITES.names[:3],
+        places=POINTS[:3] / 10,
+        unit=None,
+        landmarks=landmarks,
+        landmark_unit=None,
+    )
     marks = clean_marks(given_marks)
     np.testing.assert_allclose(marks.points_mm, POINTS[:3])
     assert ("unit-deduced", "correction") in kinds(marks)
@@ -300,11 +318,13 @@ def test_three_marks_take_the_unit_of_their_landmarks() -> None:
         ({"names": (), "places": np.empty((0, 3))}, "at least one mark with a place, got none"),
         ({"places": np.full(POINTS.shape, np.nan)}, "at least one mark with a place, got none"),
         ({"places": np.ones(POINTS.shape)}, "be spread over a head, got 71 marks in one place"),
-        ({"names": SITES.names[:2], "places": POINTS[:2], "unit": None, "landmarks": {}},
-         r"be 4 or more, or have a unit, got fewer without one \(give the unit\)"),
+        (
+            {"names": SITES.names[:2], "places": POINTS[:2], "unit": None, "landmarks": {}},
+            r"be 4 or more, or have a unit, got fewer without one \(give the unit\)",
+        ),
     ],
     ids=["no rows", "no places", "one place", "no unit"],
-)  # fmt: skip
+)
 def test_what_cannot_be_used_is_refused_in_one_sentence(
     changes: dict[str, object], message: str
 ) -> None:
@@ -324,16 +344,18 @@ def test_names_and_places_must_be_as_many() -> None:
             st.lists(
                 st.one_of(
                     st.floats(allow_nan=True, allow_infinity=True),
-                    st.floats(-120, 120), st.just(0.0),
+                    st.floats(-120, 120),
+                    st.just(0.0),
                 ),
-                min_size=3, max_size=3,
+                min_size=3,
+                max_size=3,
             ),
         ),
         max_size=14,
     ),
     st.sampled_from([None, "mm", "m", "n/a"]),
     st.sampled_from([None, "CTF", "CapTrak"]),
-)  # fmt: skip
+)
 def test_any_rows_give_marks_or_one_sentence(
     rows: list[tuple[str, list[float]]], unit: str | None, system: str | None
 ) -> None:

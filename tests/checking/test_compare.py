@@ -182,9 +182,11 @@ def test_no_rigid_motion_of_the_head_changes_the_result(seed: int) -> None:
     slip = slipped(TARGETS, rng)
     motion = RigidMotion(Rotation.random(rng=rng).as_matrix(), rng.normal(scale=300.0, size=3))
     moved = type(HEAD)(
-        motion.on(HEAD.vertices_mm), HEAD.faces,
-        HEAD.landmarks.moved(motion.rotation, motion.translation_mm), HEAD.part,
-    )  # fmt: skip
+        motion.on(HEAD.vertices_mm),
+        HEAD.faces,
+        HEAD.landmarks.moved(motion.rotation, motion.translation_mm),
+        HEAD.part,
+    )
     marks = Marks(TARGETS.names, slip.points_mm, landmarks_of(HEAD))
     here = compare_marks(SITES, marks)
     there = compare_marks(place_sites(moved, SITES.names), marks)
@@ -232,8 +234,9 @@ def test_bands_are_settings_and_widen_with_the_uncertainty_of_the_site() -> None
     assert compare_marks(SITES, marks, bands_mm=(3.0, 6.0))["Cz"].band == 2
     assert compare_marks(SITES, marks, bands_mm=(8.0, 12.0))["Cz"].band == 0
     n = len(SITES)
-    spreads = SiteSpreads(SITES.names, TARGETS.along, TARGETS.across,
-                          {"shape": np.tile(np.eye(2), (n, 1, 1))})  # fmt: skip
+    spreads = SiteSpreads(
+        SITES.names, TARGETS.along, TARGETS.across, {"shape": np.tile(np.eye(2), (n, 1, 1))}
+    )
     comparison = compare_marks(SITES, marks, spreads=spreads)
     # 95 % of a 2-D Gaussian of 1 mm: sqrt(5.991) mm (chi-square table).
     assert comparison["Cz"].uncertainty_mm == pytest.approx(np.sqrt(5.991), abs=1e-3)
@@ -323,8 +326,13 @@ def test_spacings_on_a_sphere_are_those_of_the_closed_form() -> None:
         frozenset((s.one, s.other)): s
         for s in compare_marks(sites, Marks(names, sites.points_mm, landmarks_of(head))).spacings
     }
-    for one, other, length_mm in (("Fp1", "F7", 53.69), ("Fp1", "F3", 46.87), ("F3", "C3", 55.74),
-                                  ("Fz", "Cz", 56.55), ("F7", "F3", 43.52)):  # fmt: skip
+    for one, other, length_mm in (
+        ("Fp1", "F7", 53.69),
+        ("Fp1", "F3", 46.87),
+        ("F3", "C3", 55.74),
+        ("Fz", "Cz", 56.55),
+        ("F7", "F3", 43.52),
+    ):
         spacing = found[frozenset((one, other))]
         assert spacing.marked_mm == pytest.approx(length_mm, abs=0.03)
         assert spacing.expected_mm == pytest.approx(length_mm, abs=0.03)
@@ -333,27 +341,66 @@ def test_spacings_on_a_sphere_are_those_of_the_closed_form() -> None:
 @pytest.mark.parametrize(
     ("call", "error", "message"),
     [
-        (lambda: compare_marks(SITES, on_the_spot(TARGETS), "sideways"), UnknownNameError,  # type: ignore[arg-type]
-         "unknown alignment 'sideways'"),
-        (lambda: compare_marks(SITES, Marks((), np.empty((0, 3)), other_names=("E1",),
-                                            other_points_mm=np.zeros((1, 3)), source="a.tsv")),
-         MarksError, r"a.tsv must bear the names of sites .* none: its 1 marks are named E1"),
-        (lambda: compare_marks(SITES, Marks(TARGETS.names, SITES.points_mm), "landmarks"),
-         MarksError, "both preauricular points to be aligned by landmarks, got none"),
-        (lambda: compare_marks(SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2])), MarksError,
-         "be 4 or more scalp sites, got 2"),
-        (lambda: compare_marks(SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2], three_of(HEAD)),
-                               "robust"), MarksError, "be enough scalp sites for robust, got 2"),
-        (lambda: compare_marks(SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2], three_of(HEAD)),
-                               "surface"), MarksError, "the surface must be 8 or more, got 2"),
-        (lambda: compare_marks(SITES, on_the_spot(TARGETS), bands_mm=(10.0, 5.0)), MarksError,
-         r"bands must be two rising lengths in mm, got \(10.0, 5.0\)"),
-        (lambda: compare_marks(SITES, on_the_spot(TARGETS), bands_mm=(5.0,)), MarksError,  # type: ignore[arg-type]
-         "bands must be two rising lengths"),
-        (lambda: compare_marks(SITES, on_the_spot(TARGETS))["Qz"], UnknownNameError,
-         "unknown compared site 'Qz'"),
+        (
+            lambda: compare_marks(SITES, on_the_spot(TARGETS), "sideways"),
+            UnknownNameError,  # type: ignore[arg-type]
+            "unknown alignment 'sideways'",
+        ),
+        (
+            lambda: compare_marks(
+                SITES,
+                Marks(
+                    (),
+                    np.empty((0, 3)),
+                    other_names=("E1",),
+                    other_points_mm=np.zeros((1, 3)),
+                    source="a.tsv",
+                ),
+            ),
+            MarksError,
+            r"a.tsv must bear the names of sites .* none: its 1 marks are named E1",
+        ),
+        (
+            lambda: compare_marks(SITES, Marks(TARGETS.names, SITES.points_mm), "landmarks"),
+            MarksError,
+            "both preauricular points to be aligned by landmarks, got none",
+        ),
+        (
+            lambda: compare_marks(SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2])),
+            MarksError,
+            "be 4 or more scalp sites, got 2",
+        ),
+        (
+            lambda: compare_marks(
+                SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2], three_of(HEAD)), "robust"
+            ),
+            MarksError,
+            "be enough scalp sites for robust, got 2",
+        ),
+        (
+            lambda: compare_marks(
+                SITES, Marks(("Cz", "Fz"), SITES.points_mm[:2], three_of(HEAD)), "surface"
+            ),
+            MarksError,
+            "the surface must be 8 or more, got 2",
+        ),
+        (
+            lambda: compare_marks(SITES, on_the_spot(TARGETS), bands_mm=(10.0, 5.0)),
+            MarksError,
+            r"bands must be two rising lengths in mm, got \(10.0, 5.0\)",
+        ),
+        (
+            lambda: compare_marks(SITES, on_the_spot(TARGETS), bands_mm=(5.0,)),
+            MarksError,  # type: ignore[arg-type]
+            "bands must be two rising lengths",
+        ),
+        (
+            lambda: compare_marks(SITES, on_the_spot(TARGETS))["Qz"],
+            UnknownNameError,
+            "unknown compared site 'Qz'",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_compared_is_refused_in_one_sentence(
     call: object, error: type[Exception], message: str
 ) -> None:

@@ -150,8 +150,9 @@ def test_few_names_tell_left_handed_axes_from_exchanged_ears(
     landmarks = three_of(HEAD)
     if exchanged:
         landmarks["left_preauricular"], landmarks["right_preauricular"] = (
-            landmarks["right_preauricular"], landmarks["left_preauricular"],
-        )  # fmt: skip
+            landmarks["right_preauricular"],
+            landmarks["left_preauricular"],
+        )
     there = {k: written(letters, p) for k, p in landmarks.items()}
     settled = settle(written(letters, points), names, there, None)
     codes = {r.code for r in settled.remarks}
@@ -199,9 +200,10 @@ def test_few_names_without_landmarks_claim_no_axes_that_a_mirror_image_would_fit
 def test_axes_that_run_as_declared_are_a_note_and_against_it_a_correction() -> None:
     landmarks = {k: written("ALS", p) for k, p in three_of(HEAD).items()}
     for system, code, kind in (
-        ("CTF", "axes-turned", "note"), ("CapTrak", "axes-wrong", "correction"),
+        ("CTF", "axes-turned", "note"),
+        ("CapTrak", "axes-wrong", "correction"),
         ("Other", "axes-deduced", "correction"),
-    ):  # fmt: skip
+    ):
         settled = settle(written("ALS", SITES.points_mm), SITES.names, landmarks, system)
         assert [(r.code, r.kind) for r in settled.remarks] == [(code, kind)]
         np.testing.assert_allclose(settled.points_mm, SITES.points_mm, atol=1e-9)

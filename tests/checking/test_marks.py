@@ -55,8 +55,11 @@ def test_the_frame_is_square_on_a_head_that_is_not() -> None:
 
 
 def test_landmarks_on_one_line_fix_no_frame() -> None:
-    line = {"nasion": np.zeros(3), "left_preauricular": np.array([-70.0, 0, 0]),
-            "right_preauricular": np.array([70.0, 0, 0])}  # fmt: skip
+    line = {
+        "nasion": np.zeros(3),
+        "left_preauricular": np.array([-70.0, 0, 0]),
+        "right_preauricular": np.array([70.0, 0, 0]),
+    }
     assert Marks((), np.empty((0, 3)), line).frame is None
     assert Marks((), np.empty((0, 3)), dict.fromkeys(line, np.zeros(3))).frame is None
 
@@ -108,8 +111,11 @@ def test_a_montage_holds_the_marks_in_metres_and_the_landmarks_as_measured() -> 
     info = mne.create_info(list(MARKS.names), 100.0, "eeg")
     raw = mne.io.RawArray(np.zeros((len(MARKS), 2)), info, verbose="error")
     raw.set_montage(montage, on_missing="raise")
-    dug = {int(d["ident"]): d["r"] for d in raw.info["dig"]
-           if d["kind"] == mne.io.constants.FIFF.FIFFV_POINT_CARDINAL}  # fmt: skip
+    dug = {
+        int(d["ident"]): d["r"]
+        for d in raw.info["dig"]
+        if d["kind"] == mne.io.constants.FIFF.FIFFV_POINT_CARDINAL
+    }
     # mne's head frame: nasion on +y, preauricular points on x; lengths are kept.
     assert np.linalg.norm(dug[3] - dug[1]) == pytest.approx(
         np.linalg.norm(HEAD.landmarks.right_preauricular - HEAD.landmarks.left_preauricular) / 1000,
@@ -165,8 +171,13 @@ def test_the_surface_helps_where_a_landmark_is_off() -> None:
 
 
 def test_a_mark_on_the_chin_lies_at_no_site() -> None:
-    chin = Marks((), np.empty((0, 3)), three_of(HEAD), ("E1", "E2"),
-                 np.array([[0.0, 80.0, -110.0], SITES["C3"]]))  # fmt: skip
+    chin = Marks(
+        (),
+        np.empty((0, 3)),
+        three_of(HEAD),
+        ("E1", "E2"),
+        np.array([[0.0, 80.0, -110.0], SITES["C3"]]),
+    )
     guesses = guess_places(SITES, chin)
     assert [(g.name, g.site) for g in guesses] == [("E2", "C3")]
 

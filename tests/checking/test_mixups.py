@@ -57,8 +57,9 @@ def test_a_block_shifted_by_one_plug_is_told_as_one_chain(length: int) -> None:
     points[block] = np.roll(points[block], -1, axis=0)
     (mixup,) = explain(points, TARGETS, placed=True).mixups
     assert mixup.kind == "shifted"
-    expected = {TARGETS.names[i]: TARGETS.names[block[(k + 1) % length]]
-                for k, i in enumerate(block)}  # fmt: skip
+    expected = {
+        TARGETS.names[i]: TARGETS.names[block[(k + 1) % length]] for k, i in enumerate(block)
+    }
     assert mixup.renaming == expected
     name, at = next(iter(expected.items()))
     assert mixup.sentence.startswith(f"{length} names look shifted: {name} lies at {at}, ")

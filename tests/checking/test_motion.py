@@ -18,7 +18,7 @@ SMALL = template_targets("10-20")
 
 @given(
     st.tuples(*[st.floats(-25, 25)] * 3), st.tuples(*[st.floats(-20, 20)] * 3), st.floats(-5, 15)
-)  # fmt: skip
+)
 def test_turn_slide_and_height_come_back_exactly_from_exact_marks(
     turn: tuple[float, ...], slide: tuple[float, ...], height_mm: float
 ) -> None:
@@ -89,8 +89,10 @@ def test_standard_errors_are_those_of_many_draws() -> None:
     ]
     turn = np.std([f.turn_degrees for f in found], axis=0)
     slide = np.std([f.slide_mm for f in found], axis=0)
-    told = [np.mean([getattr(f, a) for f in found], axis=0)
-            for a in ("turn_spread_degrees", "slide_spread_mm")]  # fmt: skip
+    told = [
+        np.mean([getattr(f, a) for f in found], axis=0)
+        for a in ("turn_spread_degrees", "slide_spread_mm")
+    ]
     np.testing.assert_allclose(told[0], turn, rtol=0.25)
     np.testing.assert_allclose(told[1], slide, rtol=0.25)
     # Errors of 2 mm an axis along the scalp are what the spread tells.

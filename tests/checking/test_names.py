@@ -9,12 +9,20 @@ from headfit.checking.names import RULES, landmark_name, near_sites, read_name
 
 SPELLINGS = {
     # Upper and lower case, old names, spaces: met in shared recordings.
-    "FP1": ("Fp1", ("case",)), "CZ": ("Cz", ("case",)), "Afz": ("AFz", ("case",)),
-    "T3": ("T7", ("old name",)), "t6": ("P8", ("old name",)), " Cz ": ("Cz", ("space",)),
-    "Fp 1": ("Fp1", ("space",)), "Fc5.": ("FC5", ("dot", "case")), "Cz..": ("Cz", ("dot",)),
-    "EEG Fp1-REF": ("Fp1", ("prefix", "suffix")), "fp1-le": ("Fp1", ("suffix", "case")),
-    "C3-A2": ("C3", ("suffix",)), "EEG_T3-LE": ("T7", ("prefix", "suffix", "old name")),
-}  # fmt: skip
+    "FP1": ("Fp1", ("case",)),
+    "CZ": ("Cz", ("case",)),
+    "Afz": ("AFz", ("case",)),
+    "T3": ("T7", ("old name",)),
+    "t6": ("P8", ("old name",)),
+    " Cz ": ("Cz", ("space",)),
+    "Fp 1": ("Fp1", ("space",)),
+    "Fc5.": ("FC5", ("dot", "case")),
+    "Cz..": ("Cz", ("dot",)),
+    "EEG Fp1-REF": ("Fp1", ("prefix", "suffix")),
+    "fp1-le": ("Fp1", ("suffix", "case")),
+    "C3-A2": ("C3", ("suffix",)),
+    "EEG_T3-LE": ("T7", ("prefix", "suffix", "old name")),
+}
 
 
 @pytest.mark.parametrize(("given_name", "expected"), SPELLINGS.items(), ids=list(SPELLINGS))

@@ -31,8 +31,16 @@ class Cells(HTMLParser):
 
 
 def test_hostile_names_and_sources_stay_text() -> None:
-    marks = Marks(("Cz",), [[0.0, 10, 130]], {}, (HOSTILE,), [[1.0, 2, 3]], {}, HOSTILE,
-                  (doubt("a", HOSTILE),))  # fmt: skip
+    marks = Marks(
+        ("Cz",),
+        [[0.0, 10, 130]],
+        {},
+        (HOSTILE,),
+        [[1.0, 2, 3]],
+        {},
+        HOSTILE,
+        (doubt("a", HOSTILE),),
+    )
     shown = Cells(marks._repr_html_())
     assert "script" not in shown.tags
     assert HOSTILE in shown.texts

@@ -12,9 +12,7 @@ from headfit import load_template
 from headfit.checking.scalp import scalp_lengths, scalp_steps
 
 
-@given(
-    st.floats(0.5, 170.0), st.floats(-180.0, 180.0), st.floats(40.0, 120.0), st.integers(0, 99)
-)  # fmt: skip
+@given(st.floats(0.5, 170.0), st.floats(-180.0, 180.0), st.floats(40.0, 120.0), st.integers(0, 99))
 def test_on_a_sphere_the_length_is_that_of_the_great_circle(
     angle_deg: float, azimuth_deg: float, radius_mm: float, seed: int
 ) -> None:

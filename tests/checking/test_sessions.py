@@ -46,8 +46,10 @@ def test_one_mark_that_moved_by_five_millimetres_is_told_as_five() -> None:
 def test_noise_of_two_millimetres_differs_by_root_two_times_that(k: int) -> None:
     # Between two sessions each axis differs by sqrt(2) sigma: root mean square sqrt(6) sigma.
     rng = np.random.default_rng(k)
-    sessions = [session(SITES.points_mm + rng.normal(scale=2.0, size=SITES.points_mm.shape))
-                for _ in range(k)]  # fmt: skip
+    sessions = [
+        session(SITES.points_mm + rng.normal(scale=2.0, size=SITES.points_mm.shape))
+        for _ in range(k)
+    ]
     found = compare_sessions(sessions)
     rms = np.sqrt(np.mean([s.by_landmarks_mm**2 for s in found.sites if s.by_landmarks_mm]))
     assert rms == pytest.approx(np.sqrt(6.0) * 2.0, rel=0.2)
@@ -86,7 +88,10 @@ def test_what_cannot_be_repeated_is_refused() -> None:
 
 def test_two_people_with_the_same_places_are_one_template() -> None:
     rng = np.random.default_rng(0)
-    people = {"01": session(SITES.points_mm), "02": session(SITES.points_mm),
-              "03": session(SITES.points_mm + rng.normal(size=SITES.points_mm.shape))}  # fmt: skip
+    people = {
+        "01": session(SITES.points_mm),
+        "02": session(SITES.points_mm),
+        "03": session(SITES.points_mm + rng.normal(size=SITES.points_mm.shape)),
+    }
     people["04"] = Marks(("Fpz", "Oz"), SITES.points_mm[:2])
     assert same_places(people) == (("01", "02"),)

@@ -12,8 +12,12 @@ MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 UNITS = sorted(MM)
 
 
-@given(st.sampled_from(UNITS), st.sampled_from(UNITS), st.sampled_from(["newborn", "m06", "adult"]),
-       st.floats(0.0, 15.0))  # fmt: skip
+@given(
+    st.sampled_from(UNITS),
+    st.sampled_from(UNITS),
+    st.sampled_from(["newborn", "m06", "adult"]),
+    st.floats(0.0, 15.0),
+)
 def test_whatever_is_declared_the_true_unit_is_found(
     true: str, declared: str, age: str, height_mm: float
 ) -> None:

@@ -89,10 +89,20 @@ def test_a_summary_fits_on_a_screen_and_holds_everything_that_matters() -> None:
     assert len(lines) <= 30
     assert max(len(line) for line in lines) <= 240
     for part in (
-        SET, "19 marks by the landmarks: ", "by best fit", "nasion ", "pitch +0.0", "yaw +2.1",
-        "front -6.0", "Names to check:", "C3 and C4 look exchanged", "Moves, after the whole set",
-        "Move T7 ", "About the file:", "correction: marks are declared in mm but are taken as cm",
-    ):  # fmt: skip
+        SET,
+        "19 marks by the landmarks: ",
+        "by best fit",
+        "nasion ",
+        "pitch +0.0",
+        "yaw +2.1",
+        "front -6.0",
+        "Names to check:",
+        "C3 and C4 look exchanged",
+        "Moves, after the whole set",
+        "Move T7 ",
+        "About the file:",
+        "correction: marks are declared in mm but are taken as cm",
+    ):
         assert part in text, part
 
 

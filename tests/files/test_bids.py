@@ -57,8 +57,11 @@ def test_the_validator_would_have_noticed(tmp_path: Path) -> None:
     del files[f"{STEM}_coordsystem.json"]
     table = files[f"{STEM}_electrodes.tsv"]
     files[f"{STEM}_electrodes.tsv"] = table.replace("name\tx", "x\tname", 1)
-    codes = {code for severity, code in issues_of(write_folder(tmp_path / "bids", files))
-             if severity == "error"}  # fmt: skip
+    codes = {
+        code
+        for severity, code in issues_of(write_folder(tmp_path / "bids", files))
+        if severity == "error"
+    }
     assert codes
 
 

@@ -36,8 +36,13 @@ DATA = Path(__file__).parents[1] / "data" / "marks"
 @pytest.fixture(scope="module")
 def comparison() -> Comparison:
     slip = slipped(TARGETS, np.random.default_rng(12))
-    marks = Marks(TARGETS.names, slip.points_mm, landmarks_of(HEAD), source="marks.tsv",
-                  remarks=(correction("unit-wrong", "taken as cm", declared="mm"),))  # fmt: skip
+    marks = Marks(
+        TARGETS.names,
+        slip.points_mm,
+        landmarks_of(HEAD),
+        source="marks.tsv",
+        remarks=(correction("unit-wrong", "taken as cm", declared="mm"),),
+    )
     return compare_marks(SITES, marks)
 
 
@@ -62,8 +67,13 @@ def test_json_holds_everything_and_is_the_same_each_time(comparison: Comparison)
     assert text == comparison_json(comparison, headfit.__version__)
     found = json.loads(text)
     assert found["version"] == headfit.__version__
-    assert found["rules"] == {"curve": "plane", "inner": "row", "temporal": "coronal",
-                              "inferior": "row", "length": "taut"}  # fmt: skip
+    assert found["rules"] == {
+        "curve": "plane",
+        "inner": "row",
+        "temporal": "coronal",
+        "inferior": "row",
+        "length": "taut",
+    }
     assert [site["site"] for site in found["sites"]] == list(comparison.names)
     assert set(found["alignments"]) == {"landmarks", "best-fit", "robust"}
     assert comparison.common is not None
@@ -71,9 +81,11 @@ def test_json_holds_everything_and_is_the_same_each_time(comparison: Comparison)
         found["common"]["pitch_roll_yaw_degrees"], comparison.common.turn_degrees, atol=6e-4
     )
     assert found["remarks"][0] == {
-        "code": "unit-wrong", "kind": "correction", "sentence": "taken as cm",
+        "code": "unit-wrong",
+        "kind": "correction",
+        "sentence": "taken as cm",
         "evidence": {"declared": "mm"},
-    }  # fmt: skip
+    }
     assert found["mixups"][0]["kind"] == "exchanged"
     assert {"moves", "own_moves", "pairs", "spacings", "verdict", "bands_mm"} <= set(found)
 
@@ -126,16 +138,27 @@ def test_the_bids_validator_passes_corrected_marks(tmp_path: Path) -> None:
     folder.mkdir(parents=True)
     for suffix, text in texts.items():
         (folder / f"sub-01_acq-corrected_{suffix}").write_text(text)
-    about = {"Name": "Invented marks", "BIDSVersion": "1.11.0", "DatasetType": "derivative",
-             "License": "CC0", "Authors": ["A. Nobody", "B. Nobody"], "HEDVersion": "8.3.0",
-             "GeneratedBy": [{"Name": "headfit"}],
-             "SourceDatasets": [{"URL": "file:///invented"}]}  # fmt: skip
+    about = {
+        "Name": "Invented marks",
+        "BIDSVersion": "1.11.0",
+        "DatasetType": "derivative",
+        "License": "CC0",
+        "Authors": ["A. Nobody", "B. Nobody"],
+        "HEDVersion": "8.3.0",
+        "GeneratedBy": [{"Name": "headfit"}],
+        "SourceDatasets": [{"URL": "file:///invented"}],
+    }
     (tmp_path / "dataset_description.json").write_text(json.dumps(about))
     (tmp_path / "README.md").write_text(
         "Invented marks for a test, no real person was measured. " * 4
     )
     validator = Path(sys.executable).with_name("bids-validator-deno")
-    done = subprocess.run([str(validator), str(tmp_path), "--format", "json"], check=False,
-                          capture_output=True, text=True, timeout=120)  # fmt: skip
+    done = subprocess.run(
+        [str(validator), str(tmp_path), "--format", "json"],
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
     issues = json.loads(done.stdout)["issues"]["issues"]
     assert [i for i in issues if i["severity"] == "error"] == []

@@ -17,12 +17,38 @@ from headfit.files.marks_files import read_marks
 
 # Whatever lies in a file, the reader gives marks or one sentence, never another error.
 
-SEEDS = [METRES.read_bytes(), CENTIMETRES.read_bytes(), (DATA / "dirty/marks.csv").read_bytes(),
-         (DATA / "dirty/marks.json").read_bytes()]  # fmt: skip
-SIDECARS = [METRES.with_name("sub-01_space-CapTrak_coordsystem.json").read_bytes(),
-            json.dumps(DECLARED).encode()]  # fmt: skip
-WORDS = [b"nan", b"n/a", b"-", b"1e999", b"1e-320", b"\n", b"\r", b"\x00", b'"', b"[", b"{", b",",
-         b"\t", b"9" * 40, b"\xef\xbb\xbf", b"\xff", b"mm", b"NAS", b"Cz", b"0,5"]  # fmt: skip
+SEEDS = [
+    METRES.read_bytes(),
+    CENTIMETRES.read_bytes(),
+    (DATA / "dirty/marks.csv").read_bytes(),
+    (DATA / "dirty/marks.json").read_bytes(),
+]
+SIDECARS = [
+    METRES.with_name("sub-01_space-CapTrak_coordsystem.json").read_bytes(),
+    json.dumps(DECLARED).encode(),
+]
+WORDS = [
+    b"nan",
+    b"n/a",
+    b"-",
+    b"1e999",
+    b"1e-320",
+    b"\n",
+    b"\r",
+    b"\x00",
+    b'"',
+    b"[",
+    b"{",
+    b",",
+    b"\t",
+    b"9" * 40,
+    b"\xef\xbb\xbf",
+    b"\xff",
+    b"mm",
+    b"NAS",
+    b"Cz",
+    b"0,5",
+]
 
 
 @st.composite
@@ -85,9 +111,33 @@ def test_damaged_coordsystems_beside_damaged_tables_give_marks_or_one_sentence(
     assert all(np.isfinite(point).all() for point in marks.landmarks.values())
 
 
-CELLS = ["0", "-0.0", "1e-33", "0.095", "95", "-73", "1e7", "1e300", "n/a", "", "Cz", "cz", "FP1",
-         "T3", "A1", "B17", "C32", "EEG Fz-REF", "NAS", "LPA", "RPA", "Iz", "REF", "ECG",
-         "M1"]  # fmt: skip
+CELLS = [
+    "0",
+    "-0.0",
+    "1e-33",
+    "0.095",
+    "95",
+    "-73",
+    "1e7",
+    "1e300",
+    "n/a",
+    "",
+    "Cz",
+    "cz",
+    "FP1",
+    "T3",
+    "A1",
+    "B17",
+    "C32",
+    "EEG Fz-REF",
+    "NAS",
+    "LPA",
+    "RPA",
+    "Iz",
+    "REF",
+    "ECG",
+    "M1",
+]
 
 
 @st.composite

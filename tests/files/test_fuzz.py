@@ -17,10 +17,15 @@ from headfit.files.landmark_files import read_landmarks
 from headfit.files.surfaces import read_surface
 
 BALL = trimesh.creation.icosphere(subdivisions=1, radius=90.0)
-LANDMARKS = json.dumps({
-    "unit": "mm", "nasion": [0, 97, 0], "inion": [0, -92, 8],
-    "left_preauricular": [-74, 0, 0], "right_preauricular": [74, 0, 0],
-})  # fmt: skip
+LANDMARKS = json.dumps(
+    {
+        "unit": "mm",
+        "nasion": [0, 97, 0],
+        "inion": [0, -92, 8],
+        "left_preauricular": [-74, 0, 0],
+        "right_preauricular": [74, 0, 0],
+    }
+)
 
 
 def raw(text: str | bytes) -> bytes:

@@ -94,11 +94,7 @@ WRONG: dict[str, tuple[object, type[Exception], str]] = {
         LandmarkError,
         r"the inion must be given as 'INI' or 'Iz' or 'inion', got only 'NAS', 'LPA', 'RPA'",
     ),
-    "nothing at all": (
-        {},
-        LandmarkError,
-        "the nasion must be given as 'nasion', got only nothing",
-    ),
+    "nothing at all": ({}, LandmarkError, "the nasion must be given as 'nasion', got only nothing"),
     "no unit": (without(OURS, "unit"), UnitError, r'must name their unit, got none \(write "unit"'),
     "no unit in BIDS": (
         without(BIDS, "AnatomicalLandmarkCoordinateUnits"),

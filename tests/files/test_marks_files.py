@@ -53,9 +53,13 @@ def test_without_coordsystem_the_unit_is_deduced_and_no_landmark_invented() -> N
     path = DATA / "centimetres/sub-03/eeg/sub-03_task-rest_run-1_electrodes.tsv"
     marks = read_marks(path)
     assert codes(marks) == [
-        "coordsystem-missing", "place-missing", "unit-deduced", "axes-unknown",
-        "landmarks-missing", "names-not-sites",
-    ]  # fmt: skip
+        "coordsystem-missing",
+        "place-missing",
+        "unit-deduced",
+        "axes-unknown",
+        "landmarks-missing",
+        "names-not-sites",
+    ]
     assert dict(marks.landmarks) == {}
 
 
@@ -73,9 +77,14 @@ def test_a_sphere_that_poses_as_a_measurement_is_doubted() -> None:
 def test_a_very_dirty_csv_survives_with_everything_told() -> None:
     marks = read_marks(DATA / "dirty/marks.csv")
     assert codes(marks) == [
-        "line-ends", "columns-extra", "decimal-comma", "names-respelled", "not-scalp",
-        "landmark-rows", "axes-deduced",
-    ]  # fmt: skip
+        "line-ends",
+        "columns-extra",
+        "decimal-comma",
+        "names-respelled",
+        "not-scalp",
+        "landmark-rows",
+        "axes-deduced",
+    ]
     clean = read_marks(DATA / "dirty/marks.json", strict=True)
     assert clean.remarks == ()
     for name in clean.names:
@@ -100,8 +109,10 @@ def test_a_very_dirty_csv_survives_with_everything_told() -> None:
     ],
 )
 def test_columns_are_found_by_their_titles(tmp_path: Path, header: str, row: str) -> None:
-    lines = [row.format(n=n, x=p[0], y=p[1], z=p[2])
-             for n, p in zip(SITES.names, SITES.points_mm, strict=True)]  # fmt: skip
+    lines = [
+        row.format(n=n, x=p[0], y=p[1], z=p[2])
+        for n, p in zip(SITES.names, SITES.points_mm, strict=True)
+    ]
     marks = read_marks(written(tmp_path, "marks.csv", "\n".join([header, *lines, ""])))
     np.testing.assert_allclose(marks.points_mm, SITES.points_mm, rtol=1e-12)
     declared = "mm" in header
@@ -155,7 +166,7 @@ REFUSED = {
     "bytes": (b"\x00\x01\x02" * 30, "file-not-text", "be text, got bytes that are none"),
     "half a letter": (b"\xef\xbb\xbfname\xff", "file-not-text", "be text"),
     "only a header": ("name\tx\ty\tz\n", "marks-none", "at least one mark with a place, got none"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("text", "code", "message"), REFUSED.values(), ids=list(REFUSED))
@@ -204,12 +215,14 @@ def test_json_marks_may_stand_together_and_keys_given_twice_are_seen(tmp_path: P
         (json.dumps(DECLARED), "json-no-place"),
         ('{"a": ' * 5000 + "1" + "}" * 5000, "json-broken"),
         ('{"Cz": [1' + "0" * 5000 + ", 0, 0]}", "json-broken"),
-        ("{" + ", ".join(f'"E{i}": [0, 0, {i}]' for i in range(MOST_ROWS + 1)) + "}",
-         "table-too-long"),
+        (
+            "{" + ", ".join(f'"E{i}": [0, 0, {i}]' for i in range(MOST_ROWS + 1)) + "}",
+            "table-too-long",
+        ),
         ('{"Cz": [NaN, Infinity, 0]}', "marks-none"),
     ],
     ids=["cut", "list", "text", "coordsystem", "deep", "long number", "too many", "no number"],
-)  # fmt: skip
+)
 def test_json_that_holds_no_marks_is_refused(tmp_path: Path, text: str, code: str) -> None:
     with pytest.raises(HeadfitError) as caught:
         read_marks(written(tmp_path, "marks.json", text))
@@ -228,7 +241,7 @@ def test_json_that_holds_no_marks_is_refused(tmp_path: Path, text: str, code: st
         ("sub-01/ses-a/eeg/sub-01_ses-a_electrodes.tsv", "coordsystem.json"),
         ("sub-01/eeg/sub-01_task-x_electrodes.tsv", "task-x_coordsystem.json"),
     ],
-)  # fmt: skip
+)
 def test_inheritance_finds_the_coordsystem(
     tmp_path: Path, electrodes: str, coordsystem: str
 ) -> None:
@@ -241,8 +254,11 @@ def test_inheritance_finds_the_coordsystem(
 
 def test_a_coordsystem_of_another_space_run_or_person_does_not_apply(tmp_path: Path) -> None:
     path = written(tmp_path, "sub-01/eeg/sub-01_space-A_run-1_electrodes.tsv", GOOD)
-    for name in ("sub-01_space-B_coordsystem.json", "sub-01_run-2_coordsystem.json",
-                 "sub-02_coordsystem.json"):  # fmt: skip
+    for name in (
+        "sub-01_space-B_coordsystem.json",
+        "sub-01_run-2_coordsystem.json",
+        "sub-02_coordsystem.json",
+    ):
         written(tmp_path, f"sub-01/eeg/{name}", json.dumps(DECLARED))
     assert "coordsystem-missing" in codes(read_marks(path))
 
@@ -270,14 +286,21 @@ def test_a_name_that_says_more_is_taken_when_it_is_the_only_one(tmp_path: Path) 
 
 @pytest.mark.parametrize(
     ("text", "code"),
-    [("", "coordsystem-unreadable"), ("{", "coordsystem-unreadable"),
-     ("[]", "coordsystem-unreadable"),
-     ("{}", "coordsystem-empty"), ("\ufeff" + json.dumps(DECLARED), "byte-order-mark"),
-     (json.dumps({**DECLARED, "AnatomicalLandmarkCoordinates": "none"}), "landmark-unread"),
-     (json.dumps({**DECLARED, "AnatomicalLandmarkCoordinates": {"NAS": "n/a"}}), "landmark-unread"),
-     ('{"AnatomicalLandmarkCoordinates": {"NAS": [0,95,0], "NAS": [0,9,0]}}', "landmark-unread"),
-     (json.dumps({**DECLARED, "EEGCoordinateUnits": 3}), "unit-deduced")],
-)  # fmt: skip
+    [
+        ("", "coordsystem-unreadable"),
+        ("{", "coordsystem-unreadable"),
+        ("[]", "coordsystem-unreadable"),
+        ("{}", "coordsystem-empty"),
+        ("\ufeff" + json.dumps(DECLARED), "byte-order-mark"),
+        (json.dumps({**DECLARED, "AnatomicalLandmarkCoordinates": "none"}), "landmark-unread"),
+        (
+            json.dumps({**DECLARED, "AnatomicalLandmarkCoordinates": {"NAS": "n/a"}}),
+            "landmark-unread",
+        ),
+        ('{"AnatomicalLandmarkCoordinates": {"NAS": [0,95,0], "NAS": [0,9,0]}}', "landmark-unread"),
+        (json.dumps({**DECLARED, "EEGCoordinateUnits": 3}), "unit-deduced"),
+    ],
+)
 def test_a_coordsystem_that_is_broken_is_told_and_survived(
     tmp_path: Path, text: str, code: str
 ) -> None:
@@ -289,8 +312,11 @@ def test_a_coordsystem_that_is_broken_is_told_and_survived(
 
 
 def test_landmarks_of_other_keys_serve_when_there_are_no_anatomical_ones(tmp_path: Path) -> None:
-    content = {"EEGCoordinateUnits": "mm", "FiducialsCoordinateUnits": "mm",
-               "FiducialsCoordinates": LANDMARKS}  # fmt: skip
+    content = {
+        "EEGCoordinateUnits": "mm",
+        "FiducialsCoordinateUnits": "mm",
+        "FiducialsCoordinates": LANDMARKS,
+    }
     marks = read_marks(bids(tmp_path, content))
     assert set(marks.landmarks) == {"nasion", "left_preauricular", "right_preauricular"}
     assert "landmarks-fiducials" in codes(marks)

@@ -106,9 +106,12 @@ def test_other_programs_read_what_we_write(tmp_path: Path) -> None:
 def test_a_label_cannot_break_the_header(tmp_path: Path) -> None:
     template = load_template()
     hostile = Head(
-        template.vertices_mm, template.faces, template.landmarks, None,
+        template.vertices_mm,
+        template.faces,
+        template.landmarks,
+        None,
         "Zoë\nelement vertex 9\nend_header\n",
-    )  # fmt: skip
+    )
     mesh, part = read_surface(written(tmp_path, ply_bytes(hostile)))
     assert len(mesh.vertices_mm) == len(template.vertices_mm)
     assert part is None
@@ -166,7 +169,9 @@ WRONG: dict[str, tuple[str, bytes, str]] = {
     "STL called PLY": (".ply", exported("stl_ascii"), r'file must begin as one, got "solid'),
     "PLY called OBJ": (".obj", exported("ply"), r'a \.obj file must begin as one, got "ply'),
     "a picture called OBJ": (
-        ".obj", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", r'must begin as one, got "\\ufffdPNG',
+        ".obj",
+        b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR",
+        r'must begin as one, got "\\ufffdPNG',
     ),
     "prose called OBJ": (".obj", b"Dear all,\n", "must hold triangles, got poi"),
     "binary PLY cut short": (".ply", exported("ply")[:-9], "hold a complete surface of triangles"),
@@ -175,20 +180,26 @@ WRONG: dict[str, tuple[str, bytes, str]] = {
     "text STL cut short": (".stl", exported("stl_ascii")[:-400], "got no closing endsolid"),
     "binary STL cut short": (".stl", exported("stl")[:-9], "must hold triangles, got poi"),
     "points only": (
-        ".ply", ascii_ply(CORNERS, "", 4, 0), "must hold triangles, got points at most",
+        ".ply",
+        ascii_ply(CORNERS, "", 4, 0),
+        "must hold triangles, got points at most",
     ),
     "a coordinate that is no number": (
-        ".ply", ascii_ply(CORNERS.replace("1 0 0", "1 nan 0"), "3 0 1 2", 4, 1),
+        ".ply",
+        ascii_ply(CORNERS.replace("1 0 0", "1 nan 0"), "3 0 1 2", 4, 1),
         "vertex coordinates must be finite, got 1 that are not",
     ),
     "a corner out of range": (
-        ".ply", ascii_ply(CORNERS, "3 0 1 9", 4, 1),
+        ".ply",
+        ascii_ply(CORNERS, "3 0 1 9", 4, 1),
         "corner numbers of triangles must lie in 0 to 3, got 9 in triangle 0",
     ),
     "all triangles flat": (
-        ".ply", ascii_ply(CORNERS, "3 1 1 2", 4, 1), "must have three different corners",
+        ".ply",
+        ascii_ply(CORNERS, "3 1 1 2", 4, 1),
+        "must have three different corners",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", WRONG)

@@ -34,8 +34,13 @@ def test_text_behind_white_space_is_still_no_formula() -> None:
 
 def test_numbers_are_rounded_and_missing_ones_are_na() -> None:
     assert [cell(value, 1) for value in (1.25, -2.0, None, float("nan"), float("inf"), "")] == [
-        "1.2", "-2.0", "n/a", "n/a", "n/a", "n/a",
-    ]  # fmt: skip
+        "1.2",
+        "-2.0",
+        "n/a",
+        "n/a",
+        "n/a",
+        "n/a",
+    ]
     assert cell(-0.04, 1) == "0.0"
 
 
@@ -44,8 +49,10 @@ def test_marks_lie_on_the_tape_where_their_fraction_says() -> None:
     midline = {row["site"]: row for row in rows if row["arc"] == "midline"}
     # Klem et al. 1999: 30 % of the nasion-inion arc from the nasion is Fz, 50 % Cz, 70 % Pz.
     assert {site: row["fraction"] for site, row in midline.items()} == {
-        "Fz": "0.300", "Cz": "0.500", "Pz": "0.700",
-    }  # fmt: skip
+        "Fz": "0.300",
+        "Cz": "0.500",
+        "Pz": "0.700",
+    }
     length = float(midline["Cz"]["arc_cm"])
     for row in midline.values():
         expected = float(row["fraction"]) * length

@@ -116,9 +116,13 @@ def test_clean_sheets_are_seldom_asked_for_another_reading() -> None:
 
 def test_the_sentence_names_reading_prediction_and_direction() -> None:
     tape = Tape(
-        nasion_inion_mm=360, preauricular_arc_mm=396, ring_mm=570, head_breadth_mm=152,
-        ear_arc_oz_mm=310, frontal_row_mm=212,
-    )  # fmt: skip
+        nasion_inion_mm=360,
+        preauricular_arc_mm=396,
+        ring_mm=570,
+        head_breadth_mm=152,
+        ear_arc_oz_mm=310,
+        frontal_row_mm=212,
+    )
     found = advise(fit_head(tape)).disagrees
     assert found is not None
     assert found.name == "preauricular_arc"
@@ -163,9 +167,13 @@ def test_inches_are_asked_about() -> None:
 
 def test_exchanged_digits_are_asked_about() -> None:
     tape = Tape(
-        nasion_inion_mm=360, preauricular_arc_mm=395, ring_mm=570, head_breadth_mm=152,
-        ear_arc_oz_mm=310, frontal_row_mm=212,
-    )  # fmt: skip
+        nasion_inion_mm=360,
+        preauricular_arc_mm=395,
+        ring_mm=570,
+        head_breadth_mm=152,
+        ear_arc_oz_mm=310,
+        frontal_row_mm=212,
+    )
     assert slips(shape_model(), tape) == [
         "Is the preauricular arc 35.9 cm, not 39.5 cm (two digits exchanged)?"
     ]

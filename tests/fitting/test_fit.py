@@ -147,9 +147,12 @@ def test_a_head_the_sheet_sees_gives_its_sites_back(number: int) -> None:
 def test_what_does_not_tell_left_from_right_leaves_a_head_alike_on_both_sides() -> None:
     """Exactly: the slope of one side of the midline must not tilt the head."""
     tape = Tape(
-        nasion_inion_mm=369, preauricular_arc_mm=352, ring_mm=547, ear_arc_oz_mm=290,
+        nasion_inion_mm=369,
+        preauricular_arc_mm=352,
+        ring_mm=547,
+        ear_arc_oz_mm=290,
         head_breadth_mm=142,
-    )  # fmt: skip
+    )
     fitted = fit_head(tape, sex="female", doubtful=("inion",))
     assert not fitted.parameters[opposed_parameters()].any()
     assert (np.diag(fitted.covariance) > 0).all()
@@ -310,9 +313,12 @@ def test_a_newborns_sheet_given_as_an_adults_asks_for_the_age() -> None:
 
 def test_an_impossible_sheet_is_refused_with_the_reading_to_take_again() -> None:
     sheet = Tape(
-        nasion_inion_mm=360, preauricular_arc_mm=160, ring_mm=565, frontal_row_mm=215,
+        nasion_inion_mm=360,
+        preauricular_arc_mm=160,
+        ring_mm=565,
+        frontal_row_mm=215,
         parietal_row_mm=230,
-    )  # fmt: skip
+    )
     with pytest.raises(SheetError, match=r"Take the preauricular arc again: 16\.0 cm is") as caught:
         fit_head(sheet)
     assert "\n" not in str(caught.value)

@@ -93,9 +93,11 @@ def test_a_measurement_is_the_same_in_any_frame() -> None:
     turn, _ = np.linalg.qr(np.random.default_rng(3).normal(size=(3, 3)))
     turn *= np.sign(np.linalg.det(turn))
     moved = Head(
-        head.vertices_mm @ turn.T + [30, -20, 10], head.faces,
-        Landmarks.from_points(head.landmarks.points_mm @ turn.T + [30, -20, 10]), head.part,
-    )  # fmt: skip
+        head.vertices_mm @ turn.T + [30, -20, 10],
+        head.faces,
+        Landmarks.from_points(head.landmarks.points_mm @ turn.T + [30, -20, 10]),
+        head.part,
+    )
     here, there = measure_head(head).values_mm, measure_head(moved).values_mm
     for name, value in here.items():
         assert there[name] == pytest.approx(value, abs=0.02), name

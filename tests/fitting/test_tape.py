@@ -12,10 +12,7 @@ from headfit.fitting.tape import MEASUREMENTS, measurement
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        (
-            {"nasion_inion_mm": 36.0},
-            "lie in 150 to 480 mm, got 36 mm (are these centimetres?)",
-        ),
+        ({"nasion_inion_mm": 36.0}, "lie in 150 to 480 mm, got 36 mm (are these centimetres?)"),
         ({"nasion_inion_mm": 14.2}, "got 14.2 mm (are these inches?)"),
         ({"ring_mm": 0.56}, "(are these metres?)"),
         ({"ring_mm": 5600}, "(is there one digit too many?)"),

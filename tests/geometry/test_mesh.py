@@ -37,16 +37,22 @@ NOT_FINITE = "vertex coordinates must be finite, got"
         (CORNERS[:0], OUTWARDS, f"vertices {NO_TABLE} (0, 3)"),
         (CORNERS, [[0, 1, 2, 3]], f"triangles {NO_TABLE} (1, 4)"),
         (CORNERS, np.zeros((0, 3), int), f"triangles {NO_TABLE} (0, 3)"),
-        (replaced(CORNERS, (2, 1), np.nan), OUTWARDS,
-         f"{NOT_FINITE} 1 that are not (first at vertex 2)"),
-        (replaced(CORNERS, slice(1, 3), np.inf), OUTWARDS,
-         f"{NOT_FINITE} 2 that are not (first at vertex 1)"),
+        (
+            replaced(CORNERS, (2, 1), np.nan),
+            OUTWARDS,
+            f"{NOT_FINITE} 1 that are not (first at vertex 2)",
+        ),
+        (
+            replaced(CORNERS, slice(1, 3), np.inf),
+            OUTWARDS,
+            f"{NOT_FINITE} 2 that are not (first at vertex 1)",
+        ),
         (CORNERS, replaced(OUTWARDS, (3, 2), 4), f"{OUT_OF_RANGE} 4 in triangle 3"),
         (CORNERS, replaced(OUTWARDS, (1, 0), -1), f"{OUT_OF_RANGE} -1 in triangle 1"),
         (CORNERS, replaced(OUTWARDS, (2, 0), 0.5), f"{NOT_WHOLE} [0.5, 3.0, 2.0] in triangle 2"),
         (CORNERS, replaced(OUTWARDS, (2, 0), np.nan), f"{NOT_WHOLE} [nan, 3.0, 2.0] in triangle 2"),
     ],
-)  # fmt: skip
+)
 def test_a_table_that_is_no_mesh_is_refused(
     vertices: np.ndarray, faces: np.ndarray, message: str
 ) -> None:
@@ -99,9 +105,10 @@ def test_a_border_has_no_neighbour() -> None:
     assert across.count(-1) == 3
     first, second, beyond = mesh.half_edges
     at_border = beyond == -1
-    assert {frozenset(e) for e in zip(first[at_border].tolist(), second[at_border].tolist(),
-                                      strict=True)} == {frozenset(e) for e in
-                                                        ((1, 2), (2, 3), (1, 3))}  # fmt: skip
+    assert {
+        frozenset(e)
+        for e in zip(first[at_border].tolist(), second[at_border].tolist(), strict=True)
+    } == {frozenset(e) for e in ((1, 2), (2, 3), (1, 3))}
 
 
 @given(st.integers(0, 2**32 - 1))

@@ -35,9 +35,7 @@ def places_on(mesh: TriangleMesh, n: int, rng: np.random.Generator) -> np.ndarra
 def pieces_of_trimesh(mesh: TriangleMesh, curve: Curve) -> np.ndarray:
     """(m, 2, 3) the pieces that trimesh finds in the plane of a curve, in no order."""
     other = trimesh.Trimesh(mesh.vertices_mm, mesh.faces, process=False)
-    return trimesh.intersections.mesh_plane(
-        other, curve.normal, curve.points_mm[curve.start]
-    )  # fmt: skip
+    return trimesh.intersections.mesh_plane(other, curve.normal, curve.points_mm[curve.start])
 
 
 def assert_no_row_twice(curve: Curve) -> None:

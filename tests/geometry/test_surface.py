@@ -91,8 +91,9 @@ def test_a_triangle_without_area_still_has_a_nearest_place(doubled: tuple[int, i
         np.array([[4.0, 3, 0], [-3, 4, 0], [13, 0, 4]]), ends[list(doubled)][None]
     )
     assert np.isfinite(weights).all()
-    np.testing.assert_allclose(distance, [5, 5, np.hypot(13, 4)] if doubled == (0, 0, 0)
-                               else [3, 5, 5])  # fmt: skip
+    np.testing.assert_allclose(
+        distance, [5, 5, np.hypot(13, 4)] if doubled == (0, 0, 0) else [3, 5, 5]
+    )
 
 
 def test_a_mesh_with_a_triangle_without_area_is_searched_whole() -> None:
@@ -114,9 +115,7 @@ def test_places_ride_along_when_the_surface_is_moved(seed: int) -> None:
     np.testing.assert_allclose(places.weights.sum(axis=1), 1.0, atol=1e-12)
     affine, shift = rng.normal(size=(3, 3)), rng.normal(size=3)
     ridden = places.on(mesh.vertices_mm @ affine.T + shift)
-    np.testing.assert_allclose(
-        ridden, places.on(mesh.vertices_mm) @ affine.T + shift, atol=1e-9
-    )  # fmt: skip
+    np.testing.assert_allclose(ridden, places.on(mesh.vertices_mm) @ affine.T + shift, atol=1e-9)
 
 
 def test_a_vertex_that_moves_takes_its_share_of_the_places_with_it() -> None:
@@ -143,9 +142,7 @@ def test_height_over_the_surface_is_positive_outside_and_negative_inside() -> No
     directions = vertices[:200]
     places, found = project_along_normals(mesh, directions * (80 + heights)[:, None])
     np.testing.assert_allclose(found, heights, atol=0.06)  # the flats lie up to 0.05 mm inside
-    np.testing.assert_allclose(
-        places.on(mesh.vertices_mm), directions * 80, atol=0.6
-    )  # fmt: skip
+    np.testing.assert_allclose(places.on(mesh.vertices_mm), directions * 80, atol=0.6)
 
 
 def test_a_membrane_moves_the_loose_vertices_only() -> None:
@@ -174,9 +171,11 @@ def test_a_membrane_over_a_flat_sheet_is_flat() -> None:
     grid = np.stack(np.meshgrid(np.arange(12.0), np.arange(12.0), [0.0]), axis=-1).reshape(-1, 3)
     corner = np.array([row * 12 + column for row in range(11) for column in range(11)])
     faces = np.concatenate(
-        [np.column_stack([corner, corner + 1, corner + 13]),
-         np.column_stack([corner, corner + 13, corner + 12])]
-    )  # fmt: skip
+        [
+            np.column_stack([corner, corner + 1, corner + 13]),
+            np.column_stack([corner, corner + 13, corner + 12]),
+        ]
+    )
     bulging = grid.copy()
     loose = (np.abs(grid[:, :2] - 5.5) < 3).all(axis=1)
     bulging[loose] += [3.0, -2.0, 7.0]

@@ -13,16 +13,22 @@ from headfit.geometry.taperun import TapeRun, lay, lay_all
 SEEDS = st.integers(0, 2**32 - 1)
 
 
-def curve_of(plane_points: np.ndarray, via: int | None = None, *, before: int = 0,
-             after: int = 0) -> Curve:  # fmt: skip
+def curve_of(
+    plane_points: np.ndarray, via: int | None = None, *, before: int = 0, after: int = 0
+) -> Curve:
     """A curve in the plane y = 5 from (x, z) points that run from left to right over the top."""
     x, z = np.asarray(plane_points, dtype=float).T
     points = np.column_stack([x, np.full(len(x), 5.0), z])
     end = len(points) - 1 - after
     return Curve(
-        points, before, (before + end) // 2 if via is None else via, end,
-        np.full(len(x), -1), np.zeros(len(x)), np.array([0.0, -1.0, 0.0]),
-    )  # fmt: skip
+        points,
+        before,
+        (before + end) // 2 if via is None else via,
+        end,
+        np.full(len(x), -1),
+        np.zeros(len(x)),
+        np.array([0.0, -1.0, 0.0]),
+    )
 
 
 def half_circle(n: int, radius: float = 90.0) -> np.ndarray:
@@ -50,8 +56,12 @@ def test_a_taut_tape_is_the_convex_hull(seed: int, n: int, roughness: float) -> 
     radius = 90 * np.exp(roughness * rng.standard_normal(n))
     points = radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
     chord = points[-1] - points[0]
-    assume((chord[0] * (points[1:-1] - points[0])[:, 1]
-            > chord[1] * (points[1:-1] - points[0])[:, 0]).all())  # fmt: skip
+    assume(
+        (
+            chord[0] * (points[1:-1] - points[0])[:, 1]
+            > chord[1] * (points[1:-1] - points[0])[:, 0]
+        ).all()
+    )
     run = lay(curve_of(points), "taut")
     expected = outer_path(points)
     assert run.length_mm == pytest.approx(length(points[expected]), rel=1e-12)
@@ -65,8 +75,10 @@ def test_a_taut_tape_on_a_section_is_the_convex_hull_of_it(seed: int) -> None:
     mesh = bumpy_head(seed % 7, subdivisions=3, bumps=0.03).surface
     weights = rng.dirichlet([1, 1, 1], size=3)
     faces = [mesh.vertices_mm @ direction(p, a) for p, a in ((80, 0), (5, 60), (85, 180))]
-    named = [w @ mesh.vertices_mm[mesh.faces[(mesh.faces == f.argmax()).any(axis=1)][0]]
-             for f, w in zip(faces, weights, strict=True)]  # fmt: skip
+    named = [
+        w @ mesh.vertices_mm[mesh.faces[(mesh.faces == f.argmax()).any(axis=1)][0]]
+        for f, w in zip(faces, weights, strict=True)
+    ]
     curve = cut(mesh, *named)
     chord = named[2] - named[0]
     flat = curve.path_mm @ np.column_stack([chord, np.cross(curve.normal, chord)])
@@ -106,10 +118,12 @@ def test_middle_of_a_half_circle_is_its_top() -> None:
 RUNS = {
     f"{length} {'pinned' if pinned else 'free'}": lay(
         curve_of([[-50, 0], [-45, 30], [-20, 42], [0, 40], [20, 55], [45, 35], [60, 0]], via=2),
-        length, pinned=pinned,
+        length,
+        pinned=pinned,
     )
-    for length in ("taut", "skin") for pinned in (True, False)
-}  # fmt: skip
+    for length in ("taut", "skin")
+    for pinned in (True, False)
+}
 
 
 @pytest.mark.parametrize("run", RUNS.values(), ids=RUNS)

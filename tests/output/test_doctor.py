@@ -19,9 +19,15 @@ def finding(part: str, folder: Path | None = None) -> Finding:
 def test_every_part_gets_one_sentence() -> None:
     found = examine("1.2.3")
     assert [entry.part for entry in found] == [
-        "headfit", "packages", "template heads", "pictures", "window", "browser",
-        "folder for results", "folder for temporary files",
-    ]  # fmt: skip
+        "headfit",
+        "packages",
+        "template heads",
+        "pictures",
+        "window",
+        "browser",
+        "folder for results",
+        "folder for temporary files",
+    ]
     assert found[0].sentence.startswith("version 1.2.3 on Python ")
     for entry in found:
         assert entry.sentence.endswith(".")

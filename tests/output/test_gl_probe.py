@@ -23,8 +23,10 @@ def test_here_it_finds_a_driver_and_a_process_of_its_own_finds_the_same() -> Non
     assert found["renderer"]
     done = subprocess.run(
         [sys.executable, "-I", "-S", gl_probe.__file__, "off-screen"],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert json.loads(done.stdout) == found
 
 

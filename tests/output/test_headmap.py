@@ -12,16 +12,7 @@ from headfit import Head, Sites, load_template, place_sites
 from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.template import template_set
 from headfit.output.flattening import flatten
-from headfit.output.headmap import (
-    NUMBER_MM,
-    PENS,
-    Circle,
-    HeadMap,
-    Line,
-    Text,
-    as_svg,
-    head_map,
-)
+from headfit.output.headmap import NUMBER_MM, PENS, Circle, HeadMap, Line, Text, as_svg, head_map
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
 from headfit.planning.montages import standard_montages
@@ -91,9 +82,11 @@ def test_midline_and_coronal_sites_stand_in_line_by_their_fractions() -> None:
     sites = place_sites(bumpy_head(3), "10-10")
     flat = flatten(sites.tracer)
     for line, ends in (
-        (["Fpz", "AFz", "Fz", "FCz", "Cz"], 4), (["Oz", "POz", "Pz", "CPz", "Cz"], 4),
-        (["T7", "C5", "C3", "C1", "Cz"], 4), (["T8", "C6", "C4", "C2", "Cz"], 4),
-    ):  # fmt: skip
+        (["Fpz", "AFz", "Fz", "FCz", "Cz"], 4),
+        (["Oz", "POz", "Pz", "CPz", "Cz"], 4),
+        (["T7", "C5", "C3", "C1", "Cz"], 4),
+        (["T8", "C6", "C4", "C2", "Cz"], 4),
+    ):
         places = flat.places(np.array([sites[name] for name in line]))
         for step, place in enumerate(places):
             # The tape may bridge a hollow of this bumpy head; the map goes by the skin.
@@ -200,10 +193,13 @@ def test_a_place_that_must_stay_free_is_hatched_inside_its_outline() -> None:
     reach = np.linalg.norm(outline - middle, axis=1).max()
     assert all(np.linalg.norm(line - middle, axis=1).max() <= reach + 0.01 for line in hatch)
     flat = flatten(sites.tracer)
-    assert np.linalg.norm(
-        (outline[0] - places_of(drawn)["Cz"]) / drawn.scale
-        - flat.places(found.obstacles[0].outline_mm)[0] * [1, -1]
-    ) < 1e-3  # fmt: skip
+    assert (
+        np.linalg.norm(
+            (outline[0] - places_of(drawn)["Cz"]) / drawn.scale
+            - flat.places(found.obstacles[0].outline_mm)[0] * [1, -1]
+        )
+        < 1e-3
+    )
 
 
 def test_a_moved_site_is_black_where_it_stands_and_crossed_where_it_stood() -> None:
@@ -244,8 +240,10 @@ def test_every_derivation_is_drawn_with_its_length_and_hides_no_name(name: str) 
     assert len(lines) == len(measured.derivations)
     places = places_of(drawn)
     for derivation, line in zip(measured.derivations, lines, strict=True):
-        for end, site in ((line[0], derivation.derivation.first),
-                          (line[-1], derivation.derivation.second)):  # fmt: skip
+        for end, site in (
+            (line[0], derivation.derivation.first),
+            (line[-1], derivation.derivation.second),
+        ):
             assert end == pytest.approx(places[site], abs=1e-3)
     numbers = [s for s in drawn.shapes if isinstance(s, Text) and s.size_mm == NUMBER_MM]
     lengths = [f"{d.length_mm:.0f}" for d in measured.derivations]
@@ -265,8 +263,13 @@ def test_the_svg_is_whole_stands_alone_and_keeps_a_hostile_title_as_text() -> No
     space = "{http://www.w3.org/2000/svg}"
     assert root.find(f"{space}title").text == hostile
     assert {child.tag.removeprefix(space) for child in root.iter()} == {
-        "svg", "title", "polygon", "polyline", "circle", "text",
-    }  # fmt: skip
+        "svg",
+        "title",
+        "polygon",
+        "polyline",
+        "circle",
+        "text",
+    }
     assert len(root) == 1 + len(drawn.shapes)
     assert [child.text for child in root.iter(f"{space}text")] == list(drawn.texts())
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")

@@ -37,9 +37,12 @@ def difficult(tmp_path_factory: pytest.TempPathFactory) -> Scene:
     folder = tmp_path_factory.mktemp("difficult")
     (folder / "marks.tsv").write_text(dirty_marks(), encoding="utf-8")
     case = replace(
-        case_of_text(TEXT, folder), derivations="longitudinal", marks_file=folder / "marks.tsv",
-        free=(FreePlace(site="P3", radius_mm=18.0, reason="dressing"),), shape={"vault_2_m2": 1.0},
-    )  # fmt: skip
+        case_of_text(TEXT, folder),
+        derivations="longitudinal",
+        marks_file=folder / "marks.tsv",
+        free=(FreePlace(site="P3", radius_mm=18.0, reason="dressing"),),
+        shape={"vault_2_m2": 1.0},
+    )
     return view_case(case).scene
 
 

@@ -55,10 +55,17 @@ def test_the_same_scene_gives_the_same_bytes_in_another_process() -> None:
     )
     here = Path(__file__)
     found = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=True,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(
-            [str(here.parent), str(here.parents[1]), str(here.parents[2])])},
-    )  # fmt: skip
+        [sys.executable, "-c", script],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join(
+                [str(here.parent), str(here.parents[1]), str(here.parents[2])]
+            ),
+        },
+    )
     import hashlib
 
     assert found.stdout.strip() == hashlib.sha256(picture("left")).hexdigest()

@@ -17,14 +17,7 @@ from headfit import place_sites
 from headfit.errors import UnknownNameError
 from headfit.output.drawing import line_drawing
 from headfit.output.page import packed, scene_data, script_text, thinned
-from headfit.output.scene import (
-    CAMERAS,
-    HEAD_COLOUR,
-    STATES,
-    VIEW_ANGLE_DEGREES,
-    Scene,
-    make_scene,
-)
+from headfit.output.scene import CAMERAS, HEAD_COLOUR, STATES, VIEW_ANGLE_DEGREES, Scene, make_scene
 from headfit.output.tables import cm, site_table
 
 # Sphere of standards' case C: landmarks below the equator, so that the ring runs on it.
@@ -79,8 +72,12 @@ def test_normals_of_a_sphere_point_away_from_its_middle() -> None:
 def test_a_camera_stands_on_its_side_and_the_head_fills_its_share_of_the_picture() -> None:
     scene = demo_scene()
     for name, axis, sign in (
-        ("front", 1, 1), ("back", 1, -1), ("left", 0, -1), ("right", 0, 1), ("top", 2, 1),
-    ):  # fmt: skip
+        ("front", 1, 1),
+        ("back", 1, -1),
+        ("left", 0, -1),
+        ("right", 0, 1),
+        ("top", 2, 1),
+    ):
         position, focus, up = scene.camera(name)
         away = position - focus
         assert np.argmax(np.abs(away)) == axis

@@ -61,8 +61,10 @@ def rendered(pdf: bytes, dpi: int, page: int = 1, crop: tuple[int, ...] = ()) ->
     box = [f for pair in zip(("-x", "-y", "-W", "-H"), map(str, crop), strict=False) for f in pair]
     picture = subprocess.run(
         ["pdftoppm", "-r", str(dpi), "-gray", "-f", str(page), "-l", str(page), *box, "-"],
-        input=pdf, capture_output=True, check=True,
-    ).stdout  # fmt: skip
+        input=pdf,
+        capture_output=True,
+        check=True,
+    ).stdout
     return np.array(Image.open(io.BytesIO(picture)))
 
 
@@ -157,8 +159,15 @@ def test_every_page_says_what_must_be_on_every_page(
     assert len(pages) >= 3
     for number, text in enumerate(pages, 1):
         flat = " ".join(text.split())
-        for said in ("Demo case, invented", f"page {number} of {len(pages)}", "Done by",
-                     "Date and time", "headfit 0.1.0", rules_words(Rules()), *TAKEN):  # fmt: skip
+        for said in (
+            "Demo case, invented",
+            f"page {number} of {len(pages)}",
+            "Done by",
+            "Date and time",
+            "headfit 0.1.0",
+            rules_words(Rules()),
+            *TAKEN,
+        ):
             assert said in flat
     whole = "".join(pages)
     assert whole.count("Not a medical device.") == 1
@@ -269,9 +278,13 @@ def test_the_same_sheet_has_the_same_bytes_here_and_in_another_process(plain: by
     root = Path(__file__).parents[2]
     for seed in ("1", "2"):
         said = subprocess.run(
-            [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=root,
+            [sys.executable, "-c", code],
+            capture_output=True,
+            text=True,
+            check=True,
+            cwd=root,
             env={**os.environ, "PYTHONHASHSEED": seed},
-        ).stdout  # fmt: skip
+        ).stdout
         assert said.strip() == hashlib.sha256(plain).hexdigest()
 
 
@@ -280,12 +293,19 @@ def stress(case: str) -> SheetContent:
     if case == "forty sites":
         sites = place_sites(head, FORTY)
         names = ", ".join(sites.names[:3])
-        own = montage_from_csv("derivation\n" + "\n".join(
-            f"{a}-{b}" for a in FORTY[:9] for b in FORTY[12:18]), names)  # fmt: skip
-        readings = tuple(f"measurement {n} of the whole sheet {30 + n / 10:.1f} cm"
-                         for n in range(18))  # fmt: skip
-        return content(3 * LONG, sites=sites, measurements=readings, notes=(LONG,),
-                       montages=(measure_montage(own, sites),))  # fmt: skip
+        own = montage_from_csv(
+            "derivation\n" + "\n".join(f"{a}-{b}" for a in FORTY[:9] for b in FORTY[12:18]), names
+        )
+        readings = tuple(
+            f"measurement {n} of the whole sheet {30 + n / 10:.1f} cm" for n in range(18)
+        )
+        return content(
+            3 * LONG,
+            sites=sites,
+            measurements=readings,
+            notes=(LONG,),
+            montages=(measure_montage(own, sites),),
+        )
     if case == "moved sites":
         sites = place_sites(head, "ifcn-25")
         found = displace(sites, [disc(sites, "F3", 45, "wound"), disc(sites, "P4", 30, LONG[:59])])
@@ -335,10 +355,18 @@ def test_margins_stay_white() -> None:
     assert page[:, -edge:].min() > 250
 
 
-@pytest.mark.parametrize("label", [
-    "Ελένη, δοκιμή Γ", "Пример 7", "Łódź – případ č. 3", "王小明 示例", "かな 例", "김 예시",
-    "mixed Ωμέγα 例 x",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "label",
+    [
+        "Ελένη, δοκιμή Γ",
+        "Пример 7",
+        "Łódź – případ č. 3",
+        "王小明 示例",
+        "かな 例",
+        "김 예시",
+        "mixed Ωμέγα 例 x",
+    ],
+)
 def test_labels_in_other_scripts_come_out_of_the_file_as_they_went_in(label: str) -> None:
     pdf = sheet_pdf(content(label))
     for text in pages_of(pdf):
@@ -354,9 +382,10 @@ def test_greek_letters_are_in_the_file_itself() -> None:
     assert all("/FontFile2" in f["/FontDescriptor"] for f in bold)
 
 
-@pytest.mark.parametrize(("label", "letter"), [
-    ("שלום", "U\\+05E9"), ("مريض", "U\\+0645"), ("bed 🦄", "U\\+1F984"), ("ผู้ป่วย", "U\\+0E1C"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("label", "letter"),
+    [("שלום", "U\\+05E9"), ("مريض", "U\\+0645"), ("bed 🦄", "U\\+1F984"), ("ผู้ป่วย", "U\\+0E1C")],
+)
 def test_a_label_that_cannot_be_printed_right_is_one_sentence(label: str, letter: str) -> None:
     with pytest.raises(InputError, match=f"case label must be in Latin, .*{letter}.*short code"):
         sheet_pdf(content(label))
@@ -379,11 +408,18 @@ def test_an_unknown_paper_is_one_sentence() -> None:
 
 def test_the_rules_are_told_in_words() -> None:
     assert "T7 T8 in the middle of the half ring" in rules_words(Rules(temporal="ring"))
-    every = {rules_words(Rules(*choice)) for choice in (
-        ("plane",), ("shortest",), ("plane", "parasagittal"), ("plane", "crossing"),
-        ("plane", "row", "ring"), ("plane", "row", "coronal", "contour"),
-        ("plane", "row", "coronal", "row", "skin"),
-    )}  # fmt: skip
+    every = {
+        rules_words(Rules(*choice))
+        for choice in (
+            ("plane",),
+            ("shortest",),
+            ("plane", "parasagittal"),
+            ("plane", "crossing"),
+            ("plane", "row", "ring"),
+            ("plane", "row", "coronal", "contour"),
+            ("plane", "row", "coronal", "row", "skin"),
+        )
+    }
     assert len(every) == 7
 
 

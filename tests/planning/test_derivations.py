@@ -34,11 +34,16 @@ def great_circle_mm(a: np.ndarray, b: np.ndarray) -> float:
 # The chords of sphere A by the law of cosines from the polar angles and azimuths of the sites:
 # Fp1 (72, 18), F7 (72, 54), Fz (36, 0), Cz (0, 0), C3 (36, 90) degrees; F3, a quarter of the row
 # plane F7-Fz-F8, stands at 47.700, 38.361 (tests/solids.py has its closed form).
-@pytest.mark.parametrize(("name", "polar_azimuth"), [
-    ("Fp1-F7", (72, 18, 72, 54)), ("Fp1-F3", (72, 18, 47.700, 38.361)),
-    ("F3-C3", (47.700, 38.361, 36, 90)), ("Fz-Cz", (36, 0, 0, 0)),
-    ("F7-F3", (72, 54, 47.700, 38.361)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "polar_azimuth"),
+    [
+        ("Fp1-F7", (72, 18, 72, 54)),
+        ("Fp1-F3", (72, 18, 47.700, 38.361)),
+        ("F3-C3", (47.700, 38.361, 36, 90)),
+        ("Fz-Cz", (36, 0, 0, 0)),
+        ("F7-F3", (72, 54, 47.700, 38.361)),
+    ],
+)
 def test_sphere_a_has_the_lengths_of_the_law_of_cosines(
     name: str, polar_azimuth: tuple[float, float, float, float]
 ) -> None:
@@ -64,10 +69,14 @@ def test_lengths_converge_with_the_square_of_the_mesh_size() -> None:
     for subdivisions in (2, 3, 4, 5):
         measured = measured_on(SPHERE_A.head(subdivisions), STANDARD["longitudinal"], "10-20")
         gaps = [
-            abs(d.length_mm - great_circle_mm(SPHERE_A.sites[d.derivation.first],
-                                              SPHERE_A.sites[d.derivation.second]))
+            abs(
+                d.length_mm
+                - great_circle_mm(
+                    SPHERE_A.sites[d.derivation.first], SPHERE_A.sites[d.derivation.second]
+                )
+            )
             for d in measured.derivations
-        ]  # fmt: skip
+        ]
         errors.append(np.mean(gaps))
     order = -np.polyfit(np.arange(4), np.log2(errors), 1)[0]
     assert order == pytest.approx(2.0, abs=0.3)
@@ -175,9 +184,10 @@ def test_equal_spacing_is_the_rule_and_its_breach_is_told_with_numbers() -> None
         f"Unequal spacing, left inferior temporal: F9-T9 {min(lengths):.0f} mm to Fp1-F9 "
         f"{max(lengths):.0f} mm, mean {np.mean(lengths):.0f} mm."
     )
-    assert measure_montage(
-        STANDARD["inferior-temporal"], sites, uneven_chain_fraction=0.6
-    ).findings == ()  # fmt: skip
+    assert (
+        measure_montage(STANDARD["inferior-temporal"], sites, uneven_chain_fraction=0.6).findings
+        == ()
+    )
 
 
 def test_distances_to_an_ear_are_not_meant_to_be_equal() -> None:

@@ -128,10 +128,19 @@ def all_ways(sites: Sites, site: str, obstacle: Obstacle) -> dict[str, float]:
     return ways
 
 
-@pytest.mark.parametrize(("site", "where", "radius"), [
-    ("F3", "F3", 10.0), ("F3", "F3", 22.0), ("F3", "FC5", 40.0), ("C3", "C3", 20.0),
-    ("C3", "C1", 33.0), ("P4", "P4", 17.0), ("O2", "Oz", 28.0), ("Fz", "F1", 24.0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("site", "where", "radius"),
+    [
+        ("F3", "F3", 10.0),
+        ("F3", "F3", 22.0),
+        ("F3", "FC5", 40.0),
+        ("C3", "C3", 20.0),
+        ("C3", "C1", 33.0),
+        ("P4", "P4", 17.0),
+        ("O2", "Oz", 28.0),
+        ("Fz", "F1", 24.0),
+    ],
+)
 def test_a_place_takes_the_name_of_a_clear_site_when_one_is_near_enough(
     site: str, where: str, radius: float
 ) -> None:
@@ -216,8 +225,8 @@ def test_what_cannot_be_solved_is_said() -> None:
     assert found.moves == ()
     assert found.left_out == {
         "Cz": "Cz is left out: no place within 10 mm clears what must stay free equally on both "
-              "sides (it may move alone)."
-    }  # fmt: skip
+        "sides (it may move alone)."
+    }
     assert found.points_mm == {"Cz": None}
     alone = plan(sites, disc(sites, "C3", 20, "wound"), farthest_mm=10.0, homologues=False)
     assert alone.left_out == {
@@ -245,9 +254,9 @@ def test_a_place_that_covers_the_whole_head_is_one_sentence(system: str) -> None
     with pytest.raises(
         InputError,
         match=r"places that must stay free must leave some of the scalp free, got dressing, 150 mm "
-              r"around Cz; dressing, 150 mm around Pz, which covers every site of 10-20 \(is the "
-              r"radius in millimetres\?\)",
-    ):  # fmt: skip
+        r"around Cz; dressing, 150 mm around Pz, which covers every site of 10-20 \(is the "
+        r"radius in millimetres\?\)",
+    ):
         plan(sites, *(disc(sites, name, 150, "dressing") for name in ("Cz", "Pz")))
 
 
@@ -256,12 +265,18 @@ def test_a_place_that_covers_the_whole_head_is_one_sentence(system: str) -> None
     [
         ("nasion", "nasion", "mark the midline arc from the inion."),
         ("inion", "inion", "mark the midline arc from the nasion."),
-        ("left_preauricular", "left preauricular point",
-         "mark the coronal arc from the right preauricular point."),
-        ("right_preauricular", "right preauricular point",
-         "mark the coronal arc from the left preauricular point."),
+        (
+            "left_preauricular",
+            "left preauricular point",
+            "mark the coronal arc from the right preauricular point.",
+        ),
+        (
+            "right_preauricular",
+            "right preauricular point",
+            "mark the coronal arc from the left preauricular point.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_landmark_inside_a_place_is_one_sentence(name: str, title: str, what_to_do: str) -> None:
     sites = place_sites(load_template(), "10-20")
     place = disc(sites, sites.tracer.point(name).tolist(), 15, "wound")

@@ -21,10 +21,13 @@ from headfit.planning.obstacles import disc
 ALL_RULES = [
     Rules(curve, inner, temporal, inferior, length)
     for curve, inner, temporal, inferior, length in itertools.product(
-        ("plane", "shortest"), ("row", "parasagittal", "crossing"), ("coronal", "ring"),
-        ("row", "contour"), ("taut", "skin"),
+        ("plane", "shortest"),
+        ("row", "parasagittal", "crossing"),
+        ("coronal", "ring"),
+        ("row", "contour"),
+        ("taut", "skin"),
     )
-]  # fmt: skip
+]
 
 
 class Technologist:
@@ -154,8 +157,13 @@ def test_a_wrong_length_would_be_found() -> None:
 def test_arcs_come_in_the_order_they_are_measured() -> None:
     plan = plan_marking(place_sites(load_template(), "10-20"))
     assert [step.arc for step in plan.steps] == [
-        "midline", "coronal", "left ring", "right ring", "row F", "row P",
-    ]  # fmt: skip
+        "midline",
+        "coronal",
+        "left ring",
+        "right ring",
+        "row F",
+        "row P",
+    ]
     known = set(TITLES.values()) | {"Cz"}
     for step in plan.steps:
         assert {step.start, step.via, step.end} <= known  # nothing hangs on what comes later
@@ -166,9 +174,13 @@ def test_tape_lengths_are_the_percentages_of_each_arc() -> None:
     plan = plan_marking(place_sites(load_template(), "10-20"))
     midline, coronal, left, _, row, _ = plan.steps
     shares = [(m.name, m.distance_mm / midline.length_mm) for m in midline.marks]
-    assert shares == [("Fpz", pytest.approx(0.1)), ("Fz", pytest.approx(0.3)),
-                      ("Cz", pytest.approx(0.5, abs=1e-4)), ("Pz", pytest.approx(0.7)),
-                      ("Oz", pytest.approx(0.9))]  # fmt: skip
+    assert shares == [
+        ("Fpz", pytest.approx(0.1)),
+        ("Fz", pytest.approx(0.3)),
+        ("Cz", pytest.approx(0.5, abs=1e-4)),
+        ("Pz", pytest.approx(0.7)),
+        ("Oz", pytest.approx(0.9)),
+    ]
     assert [m.distance_mm / coronal.length_mm for m in coronal.marks] == pytest.approx(
         [0.1, 0.3, 0.5, 0.7, 0.9], abs=1e-4
     )
@@ -182,12 +194,16 @@ def test_construction_marks_take_no_cup_and_passed_marks_are_made_before() -> No
     plan = plan_marking(place_sites(load_template(), "10-20"))
     kinds = {(step.arc, mark.name): mark.kind for step in plan.steps for mark in step.marks}
     assert [key for key, kind in kinds.items() if kind == "construction"] == [
-        ("midline", "Fpz"), ("midline", "Oz"),
-    ]  # fmt: skip
+        ("midline", "Fpz"),
+        ("midline", "Oz"),
+    ]
     assert [key for key, kind in kinds.items() if kind == "meets"] == [
-        ("coronal", "Cz"), ("left ring", "T7"), ("right ring", "T8"), ("row F", "Fz"),
+        ("coronal", "Cz"),
+        ("left ring", "T7"),
+        ("right ring", "T8"),
+        ("row F", "Fz"),
         ("row P", "Pz"),
-    ]  # fmt: skip
+    ]
     cups = [name for (_, name), kind in kinds.items() if kind == "cup"]
     assert sorted([*cups, *plan.beside_ears]) == sorted(SYSTEMS["10-20"])
 

@@ -37,8 +37,9 @@ def test_the_bipolar_montages_have_eighteen_channels() -> None:
         assert sum(len(chain.derivations) for chain in STANDARD[name].chains) == 18
 
 
-@pytest.mark.parametrize("name", ["longitudinal", "transverse", "circumferential",
-                                  "inferior-temporal", "newborn"])  # fmt: skip
+@pytest.mark.parametrize(
+    "name", ["longitudinal", "transverse", "circumferential", "inferior-temporal", "newborn"]
+)
 def test_bipolar_chains_run_on_without_a_break(name: str) -> None:
     for chain in STANDARD[name].chains:
         ends = [d.second for d in chain.derivations[:-1]]
@@ -130,11 +131,14 @@ def test_a_chain_needs_two_sites() -> None:
         Chain.through("x", ["Cz"])
 
 
-@pytest.mark.parametrize("text", [
-    "chain,first,second\nleft,Fp1,F7\nleft,F7,T3\nright,Fp2,F8\n",
-    "\ufeffFirst;Second;Chain\r\nFp1;F7;left\r\n;;\r\nF7;T7;left\r\nFp2;F8;right\r\n",
-    "chain\tderivation\nleft\tFp1-F7\nleft\tF7-T7\nright\tFp2-F8",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "chain,first,second\nleft,Fp1,F7\nleft,F7,T3\nright,Fp2,F8\n",
+        "\ufeffFirst;Second;Chain\r\nFp1;F7;left\r\n;;\r\nF7;T7;left\r\nFp2;F8;right\r\n",
+        "chain\tderivation\nleft\tFp1-F7\nleft\tF7-T7\nright\tFp2-F8",
+    ],
+)
 def test_a_csv_list_is_read_in_every_usual_form(text: str) -> None:
     montage = montage_from_csv(text, "night")
     assert montage.name == "night"
@@ -144,39 +148,59 @@ def test_a_csv_list_is_read_in_every_usual_form(text: str) -> None:
     ]
 
 
-@pytest.mark.parametrize(("text", "kind", "message"), [
-    ("a,b\nFp1,F7", FileFormatError, "the columns first and second, or derivation, got 'a,b'"),
-    ("", FileFormatError, "must name the columns"),
-    ("first,second\n", FileFormatError, "must hold at least one row, got none"),
-    ("first,second\nFp1,F7\nF7,F7", InputError, "row 3: a derivation must join two different"),
-    ("derivation\nFp1-Q7", UnknownNameError, "row 2: unknown site 'Q7'"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "kind", "message"),
+    [
+        ("a,b\nFp1,F7", FileFormatError, "the columns first and second, or derivation, got 'a,b'"),
+        ("", FileFormatError, "must name the columns"),
+        ("first,second\n", FileFormatError, "must hold at least one row, got none"),
+        ("first,second\nFp1,F7\nF7,F7", InputError, "row 3: a derivation must join two different"),
+        ("derivation\nFp1-Q7", UnknownNameError, "row 2: unknown site 'Q7'"),
+    ],
+)
 def test_a_bad_csv_list_is_one_sentence(text: str, kind: type[Exception], message: str) -> None:
     with pytest.raises(kind, match=message):
         montage_from_csv(text)
 
 
 def test_toml_tables_make_a_montage() -> None:
-    tables = [{"name": "n", "title": "Night", "source": "ours", "even": False, "chains": [
-        {"name": "a", "sites": ["Fp1", "T3", "O1"]}, {"name": "b", "derivations": ["C3-A2"]},
-    ]}]  # fmt: skip
+    tables = [
+        {
+            "name": "n",
+            "title": "Night",
+            "source": "ours",
+            "even": False,
+            "chains": [
+                {"name": "a", "sites": ["Fp1", "T3", "O1"]},
+                {"name": "b", "derivations": ["C3-A2"]},
+            ],
+        }
+    ]
     (montage,) = montages_from_tables(tables)
-    assert montage == Montage("n", "Night", (
-        Chain("a", (Derivation("Fp1", "T7"), Derivation("T7", "O1")), even=False),
-        Chain("b", (Derivation("C3", "A2"),), even=False),
-    ), "ours")  # fmt: skip
+    assert montage == Montage(
+        "n",
+        "Night",
+        (
+            Chain("a", (Derivation("Fp1", "T7"), Derivation("T7", "O1")), even=False),
+            Chain("b", (Derivation("C3", "A2"),), even=False),
+        ),
+        "ours",
+    )
 
 
-@pytest.mark.parametrize(("tables", "message"), [
-    ({}, "montage must be a list of tables, got {}"),
-    ([], "montage must be a list of at least one table"),
-    ([{"name": "n"}], "montage 1 must have 'chains', got 'name'"),
-    ([{"name": "", "chains": [{}]}], "name of montage 1 must be a word, got ''"),
-    ([{"name": "n", "chains": [{}]}], "a chain of montage 'n' must have 'name', got nothing"),
-    ([{"name": "n", "chains": [{"name": "a", "sites": "Cz"}]}], "must be a list of names"),
-    ([{"name": "n", "chains": [{"name": "a", "sites": []}]}], "must be a list of names"),
-    ([{"name": "n", "chainz": [], "chains": []}], "unknown key of montage 1 'chainz': did you"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("tables", "message"),
+    [
+        ({}, "montage must be a list of tables, got {}"),
+        ([], "montage must be a list of at least one table"),
+        ([{"name": "n"}], "montage 1 must have 'chains', got 'name'"),
+        ([{"name": "", "chains": [{}]}], "name of montage 1 must be a word, got ''"),
+        ([{"name": "n", "chains": [{}]}], "a chain of montage 'n' must have 'name', got nothing"),
+        ([{"name": "n", "chains": [{"name": "a", "sites": "Cz"}]}], "must be a list of names"),
+        ([{"name": "n", "chains": [{"name": "a", "sites": []}]}], "must be a list of names"),
+        ([{"name": "n", "chainz": [], "chains": []}], "unknown key of montage 1 'chainz': did you"),
+    ],
+)
 def test_bad_tables_are_one_sentence(tables: object, message: str) -> None:
     with pytest.raises(InputError, match=message):
         montages_from_tables(tables)

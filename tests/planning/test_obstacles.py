@@ -116,9 +116,10 @@ def test_a_tiny_disc_still_has_an_outline() -> None:
     assert np.allclose(np.linalg.norm(found.outline_mm - found.centre_mm, axis=1), 1.0)
 
 
-@pytest.mark.parametrize(("radius", "got"), [
-    (0.5, "0.5"), (151, "151"), (float("nan"), "nan"), ("15", "'15'"), (True, "True"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("radius", "got"),
+    [(0.5, "0.5"), (151, "151"), (float("nan"), "nan"), ("15", "'15'"), (True, "True")],
+)
 def test_a_radius_out_of_range_is_one_sentence(radius: object, got: str) -> None:
     with pytest.raises(InputError, match=f"radius_mm of wound must lie in 1 to 150 mm, got {got}"):
         disc(ADULT, "F3", radius, "wound")
@@ -146,9 +147,9 @@ def test_a_point_off_the_scalp_is_one_sentence() -> None:
         disc(ADULT, [0, 0, 300], 15, "wound")
 
 
-@pytest.mark.parametrize(("corners", "got"), [
-    (["F3", "C3"], "F3, C3"), ([], "none"), (["F3", "C3", "C3"], "F3, C3, C3"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("corners", "got"), [(["F3", "C3"], "F3, C3"), ([], "none"), (["F3", "C3", "C3"], "F3, C3, C3")]
+)
 def test_too_few_corners_are_one_sentence(corners: list[str], got: str) -> None:
     with pytest.raises(InputError, match=f"have at least three different corners, got {got}"):
         polygon(ADULT, corners, "wound")

@@ -26,6 +26,12 @@ def test_tails_go_back_and_at_the_ears_never_down() -> None:
 
 def test_the_cautions_defer_to_policy_and_name_the_dangers() -> None:
     words = " ".join(CAUTIONS)
-    for said in ("Local policy and licensed practice decide", "broken", "disinfected", "10 kΩ",
-                 "never down", "bridges"):  # fmt: skip
+    for said in (
+        "Local policy and licensed practice decide",
+        "broken",
+        "disinfected",
+        "10 kΩ",
+        "never down",
+        "bridges",
+    ):
         assert said in words
