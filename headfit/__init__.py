@@ -14,17 +14,17 @@ if TYPE_CHECKING:
     from headfit.anatomy.landmarks import Landmarks
     from headfit.anatomy.sites import Sites, place_sites
     from headfit.anatomy.template import load_template
-    from headfit.checking.compare import compare_marks
-    from headfit.checking.comparison import Comparison
-    from headfit.checking.marks import Marks
-    from headfit.checking.places import guess_places
-    from headfit.checking.sessions import compare_sessions
+    from headfit.comparing.compare import compare_marks
+    from headfit.comparing.comparison import Comparison
+    from headfit.comparing.repeatability import compare_sessions
+    from headfit.comparing.unnamed_marks import guess_places
     from headfit.errors import HeadfitError
     from headfit.files.marks_files import read_marks
     from headfit.files.surfaces import read_head
     from headfit.fitting.fit import FittedHead, fit_head
     from headfit.fitting.measures import measure_head
     from headfit.fitting.tape import Tape
+    from headfit.marks.marks import Marks
 
 __all__ = [
     "Comparison",
@@ -51,19 +51,19 @@ __version__ = "0.1.0"
 
 # NumPy and SciPy take half a second to load: a public name brings its module when it is asked for.
 _HOME = {
-    "Comparison": "headfit.checking.comparison",
+    "Comparison": "headfit.comparing.comparison",
     "FittedHead": "headfit.fitting.fit",
     "Head": "headfit.anatomy.head",
     "HeadfitError": "headfit.errors",
     "Landmarks": "headfit.anatomy.landmarks",
-    "Marks": "headfit.checking.marks",
+    "Marks": "headfit.marks.marks",
     "Rules": "headfit.anatomy.arcs",
     "Sites": "headfit.anatomy.sites",
     "Tape": "headfit.fitting.tape",
-    "compare_marks": "headfit.checking.compare",
-    "compare_sessions": "headfit.checking.sessions",
+    "compare_marks": "headfit.comparing.compare",
+    "compare_sessions": "headfit.comparing.repeatability",
     "fit_head": "headfit.fitting.fit",
-    "guess_places": "headfit.checking.places",
+    "guess_places": "headfit.comparing.unnamed_marks",
     "load_template": "headfit.anatomy.template",
     "measure_head": "headfit.fitting.measures",
     "place_sites": "headfit.anatomy.sites",

@@ -28,20 +28,20 @@ from headfit.app.guard import MOST_BYTES
 from headfit.app.marks_files import checked_marks
 from headfit.app.serve import serve
 from headfit.app.server import make_app
-from headfit.checking.unscanned import head_under
 from headfit.cli import build_parser
 from headfit.cli.compare import bands_of
 from headfit.cli.derivations import run as run_derivations
 from headfit.cli.picture import size_of
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
+from headfit.comparing.head_from_marks import head_under
 from headfit.files.case_file import Case, read_case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.marks_files import read_marks
 from headfit.files.montage_file import read_montage
 from headfit.files.surfaces import read_surface
 from headfit.files.whole import read_text, write_folder, write_whole
-from headfit.fitting.points import fit_points
+from headfit.fitting.point_fit import fit_points
 from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import cut
 from headfit.output import driver, report

@@ -17,17 +17,17 @@ from scipy.spatial.transform import Rotation
 from solids import SPHERE_A
 
 from headfit import load_template
-from headfit.anatomy.montage import montage_of
-from headfit.checking.cleaning import clean_marks
-from headfit.checking.compare import compare_marks
-from headfit.checking.frames import axes_matrix
-from headfit.checking.given import GivenMarks
-from headfit.checking.marks import Marks
-from headfit.checking.names import LANDMARK_KEYS
-from headfit.checking.sessions import compare_sessions
-from headfit.checking.unscanned import head_under
+from headfit.comparing.compare import compare_marks
+from headfit.comparing.head_from_marks import head_under
+from headfit.comparing.repeatability import compare_sessions
 from headfit.files.marks_files import read_marks
+from headfit.files.mne_positions import montage_of
 from headfit.geometry.rigid import best_rigid
+from headfit.marks.as_written import GivenMarks
+from headfit.marks.axes import axes_matrix
+from headfit.marks.cleaning import clean_marks
+from headfit.marks.marks import Marks
+from headfit.marks.site_names import LANDMARK_KEYS
 
 Cause = Callable[[], object]
 

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 
 from headfit import Head, Tape
-from headfit.fitting.observing import measures_at
+from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import shape_model
 from headfit.fitting.tape import MEASUREMENTS
 

@@ -21,7 +21,7 @@ from headfit import Landmarks, Tape
 from headfit.anatomy.arcs import ARCS, CZ_SETTLED_MM, MARKS
 from headfit.anatomy.landmarks import NAMES
 from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar, OnArc
-from headfit.fitting.observing import unmodelled_mm
+from headfit.fitting.model_measures import unmodelled_mm
 from headfit.fitting.shape import shape_model
 
 Floats = NDArray[np.float64]

@@ -12,10 +12,10 @@ from scipy.spatial.transform import Rotation
 from headfit import Head, Sites, load_template, place_sites
 from headfit.anatomy.landmarks import NAMES
 from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar
-from headfit.checking.marks import Marks
-from headfit.checking.scalp import scalp_lengths
-from headfit.checking.targets import Targets, targets_for
+from headfit.comparing.scalp_steps import scalp_lengths
+from headfit.comparing.target_sites import Targets, targets_for
 from headfit.geometry.surface import nearest, normals_at
+from headfit.marks.marks import Marks
 
 Floats = NDArray[np.float64]
 

@@ -13,14 +13,14 @@ import pytest
 from causes import CAUSES
 
 import headfit
-from headfit.checking.remarks import Remark
 from headfit.errors import HeadfitError
+from headfit.marks.remarks import Remark
 
 PACKAGE = Path(headfit.__file__).parent
 PAGE = PACKAGE.parent / "docs" / "messages.md"
 # Where a code is given by position; everywhere else by keyword.
 POSITION = {"note": 0, "correction": 0, "doubt": 0, "refusal": 2}
-# Codes put together in checking/rows.py and checking/sizes.py, the only places that do.
+# Codes put together in marks/table_rows.py and marks/unit_detection.py, the only places that do.
 BUILT = {
     "place-missing",
     "place-incomplete",
@@ -32,7 +32,7 @@ BUILT = {
     "landmark-unit-wrong",
     "landmark-unit-deduced",
 }
-BUILDERS = {"rows.py", "sizes.py"}
+BUILDERS = {"table_rows.py", "unit_detection.py"}
 
 
 @cache
@@ -58,7 +58,7 @@ def codes_of_source() -> Iterator[tuple[str, str | None]]:
             name = call.func.id if isinstance(call.func, ast.Name) else ""
             if name in POSITION:
                 given += call.args[POSITION[name] :][:1]
-            elif path.name == "rows.py" and name == "make":
+            elif path.name == "table_rows.py" and name == "make":
                 given += call.args[:1]
             for value in given:
                 if not isinstance(value, ast.Attribute):  # error.code is passed on

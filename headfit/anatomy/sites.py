@@ -21,6 +21,7 @@ from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
 from headfit.geometry.taperun import lay
+from headfit.hooks import hook
 
 
 @dataclass(frozen=True)
@@ -259,9 +260,7 @@ class Sites:
         InputError
             The optional extra `mne` is not installed.
         """
-        from headfit.anatomy.montage import sites_to_mne  # mne is asked for only here
-
-        return sites_to_mne(self)
+        return hook("sites_to_mne")(self)
 
 
 _INNER_FOUR = {"F3": ("F", 0.25), "F4": ("F", 0.25), "P3": ("P", 0.75), "P4": ("P", 0.75)}

@@ -7,15 +7,15 @@ from dataclasses import replace
 from typing import cast
 
 from headfit.anatomy.sites import place_sites
-from headfit.checking.align import AlignmentKind
-from headfit.checking.compare import compare_marks
-from headfit.checking.comparison import Comparison, Deviation
-from headfit.checking.summary import common_in_words, verdict
+from headfit.comparing.alignment import AlignmentKind
+from headfit.comparing.compare import compare_marks
+from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.verdict import common_in_words, verdict
 from headfit.errors import InputError, sentence
 from headfit.files.case_file import Case
 from headfit.files.marks_files import read_marks
 from headfit.files.results import CaseResult
-from headfit.output.comparing import comparison_arrows
+from headfit.output.comparison_scene import comparison_arrows
 from headfit.output.scene import Arrow, DrawnSite, Scene
 from headfit.output.tables import Column, Row, Table, mm
 

@@ -15,8 +15,8 @@ from headfit.errors import unknown_name
 from headfit.files.case_file import Case, FreePlace
 from headfit.files.montage_file import read_montage
 from headfit.files.results import fitted_head
-from headfit.fitting.by_hand import hand_words
 from headfit.fitting.fit import FittedHead
+from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.sheet import SheetContent
 from headfit.output.sheet_room import cm

@@ -16,7 +16,7 @@ from headfit.errors import HeadfitError
 from headfit.files.case_file import Case
 from headfit.files.results import CaseResult, fit_case, fitted_head
 from headfit.fitting.advice import Advice
-from headfit.fitting.by_hand import hand_words
+from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.tape import Tape
 from headfit.output.scene import Chain, Derivation, DrawnSite, Region, Scene, make_scene
 from headfit.output.tables import Column, Row, Table, mm, sheet_table, site_table

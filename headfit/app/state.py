@@ -19,8 +19,8 @@ from headfit.app.desk import Desk
 from headfit.errors import HeadfitError
 from headfit.files.case_file import ALIGNMENTS, SEXES, Case
 from headfit.files.results import CaseResult
-from headfit.fitting.by_hand import HAND_MODES, MOST_MM
 from headfit.fitting.fit import FittedHead
+from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
 from headfit.fitting.shape import parameter_names, shape_model
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.geometry.mesh import Floats

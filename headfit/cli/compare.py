@@ -24,8 +24,8 @@ from headfit.errors import DrawingError, InputError, sentence
 if TYPE_CHECKING:
     from headfit.anatomy.head import Head
     from headfit.anatomy.sites import Sites
-    from headfit.checking.marks import Marks
     from headfit.fitting.spreads import SiteSpreads
+    from headfit.marks.marks import Marks
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -68,12 +68,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read marks and head, compare, write the folder."""
-    from headfit.checking.compare import compare_marks
-    from headfit.checking.summary import summary
+    from headfit.comparing.compare import compare_marks
+    from headfit.comparing.verdict import summary
     from headfit.files.comparison_files import comparison_json, corrected_electrodes, deviations_tsv
     from headfit.files.marks_files import read_marks
     from headfit.files.whole import write_folder
-    from headfit.output.comparing import comparison_scene
+    from headfit.output.comparison_scene import comparison_scene
 
     if arguments.sessions:
         return _run_sessions(arguments, screen)
@@ -132,8 +132,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
 def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read the sessions, compare them, write the folder."""
-    from headfit.checking.sessions import compare_sessions
-    from headfit.checking.summary import sessions_summary
+    from headfit.comparing.repeatability import compare_sessions
+    from headfit.comparing.verdict import sessions_summary
     from headfit.files.comparison_files import repeats_json, repeats_tsv
     from headfit.files.marks_files import read_marks
     from headfit.files.whole import write_folder
@@ -168,7 +168,7 @@ def _sites_for(
 ) -> tuple[Head, Sites, SiteSpreads | None, Marks]:
     """The head, its sites, how sure they are, and the marks with what to say of the head."""
     from headfit.anatomy.sites import place_sites
-    from headfit.checking.unscanned import head_under
+    from headfit.comparing.head_from_marks import head_under
     from headfit.files.case_file import read_case
     from headfit.files.results import fit_case
     from headfit.files.surfaces import read_head

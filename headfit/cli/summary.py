@@ -8,7 +8,7 @@ import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
 from headfit.fitting.advice import SCALP_SITES
-from headfit.fitting.by_hand import hand_words
+from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 
 if TYPE_CHECKING:

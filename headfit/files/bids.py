@@ -17,7 +17,7 @@ from headfit.anatomy.sites import Sites
 from headfit.files.case_file import Case
 from headfit.files.landmark_files import BIDS_NAMES
 from headfit.files.tables import SITES_HEADER, SURE_HEADER, Cell, site_rows, tsv
-from headfit.fitting.by_hand import hand_words
+from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats
 from headfit.planning.displacement import Displacement

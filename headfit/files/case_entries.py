@@ -8,7 +8,7 @@ from typing import Any
 
 from headfit.errors import InputError, sentence
 from headfit.errors import unknown_name as unknown
-from headfit.fitting.by_hand import checked_mode_mm
+from headfit.fitting.hand_set_shape import checked_mode_mm
 from headfit.units import to_mm
 
 

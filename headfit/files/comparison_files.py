@@ -12,16 +12,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from headfit.checking.align import Alignment
-from headfit.checking.comparison import Comparison, Deviation
-from headfit.checking.marks import Marks
-from headfit.checking.motion import SetMotion
-from headfit.checking.names import LANDMARK_KEYS
-from headfit.checking.remarks import Remark
-from headfit.checking.sessions import Repeatability
-from headfit.checking.summary import verdict
+from headfit.comparing.alignment import Alignment
+from headfit.comparing.common_shift import SetMotion
+from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.repeatability import Repeatability
+from headfit.comparing.verdict import verdict
 from headfit.files.results import as_json, plain
 from headfit.files.tables import Cell, tsv
+from headfit.marks.marks import Marks
+from headfit.marks.remarks import Remark
+from headfit.marks.site_names import LANDMARK_KEYS
 
 BANDS = ("within", "between", "beyond")
 DEVIATION_HEADER = (

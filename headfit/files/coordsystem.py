@@ -11,11 +11,11 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from headfit.checking.given import GivenMarks
-from headfit.checking.remarks import Remark, correction, doubt, listed, note
 from headfit.errors import FileFormatError
 from headfit.files.marks_json import JsonObject, landmarks_of, parse_json
 from headfit.files.marks_text import read_foreign_text
+from headfit.marks.as_written import GivenMarks
+from headfit.marks.remarks import Remark, correction, doubt, listed, note
 
 _MOST_BYTES = 1_000_000
 _MOST_FOLDERS = 5

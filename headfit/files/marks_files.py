@@ -6,16 +6,16 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
-from headfit.checking.cleaning import clean_marks
-from headfit.checking.given import GivenMarks
-from headfit.checking.marks import Marks
-from headfit.checking.remarks import note
-from headfit.checking.sizes import declared_mm
 from headfit.errors import UnitError, sentence
 from headfit.files.coordsystem import Found, declared_by, find_coordsystem
 from headfit.files.marks_json import parse_marks_json
 from headfit.files.marks_table import parse_table
 from headfit.files.marks_text import read_foreign_text
+from headfit.marks.as_written import GivenMarks
+from headfit.marks.cleaning import clean_marks
+from headfit.marks.marks import Marks
+from headfit.marks.remarks import note
+from headfit.marks.unit_detection import declared_mm
 
 # Ten thousand marks with eighteen digits a coordinate take a megabyte.
 MOST_BYTES = 4_000_000

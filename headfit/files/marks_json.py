@@ -13,11 +13,11 @@ from typing import Any
 
 import numpy as np
 
-from headfit.checking.given import GivenMarks
-from headfit.checking.remarks import Remark, correction, listed
 from headfit.errors import FileFormatError, sentence
 from headfit.files.marks_table import MOST_ROWS
 from headfit.files.marks_text import shown
+from headfit.marks.as_written import GivenMarks
+from headfit.marks.remarks import Remark, correction, listed
 
 Place = tuple[float, float, float]
 NO_PLACE: Place = (math.nan, math.nan, math.nan)

@@ -1,6 +1,6 @@
 """A table of marks as CSV or TSV: a header with name, x, y, z, one mark a line.
 
-Only what is written is read here; what it means is settled in `headfit.checking`.
+Only what is written is read here; what it means is settled in `headfit.marks`.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from headfit.checking.given import GivenMarks
-from headfit.checking.remarks import Remark, correction, listed, note
 from headfit.errors import FileFormatError, sentence
 from headfit.files.marks_text import shown
+from headfit.marks.as_written import GivenMarks
+from headfit.marks.remarks import Remark, correction, listed, note
 
 MOST_ROWS = 10_000
 

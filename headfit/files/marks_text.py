@@ -6,9 +6,9 @@ import codecs
 import re
 from pathlib import Path
 
-from headfit.checking.remarks import Remark, correction, note
 from headfit.errors import FileFormatError, sentence
 from headfit.files.whole import read_bytes
+from headfit.marks.remarks import Remark, correction, note
 
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 

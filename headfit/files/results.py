@@ -18,8 +18,8 @@ from headfit.anatomy.sites import Sites, place_sites
 from headfit.errors import HeadfitError, SheetError, sentence
 from headfit.files.case_file import Case
 from headfit.fitting.advice import Advice, advise
-from headfit.fitting.by_hand import hand_words
 from headfit.fitting.fit import FittedHead, fit_head
+from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.spreads import SiteSpreads
 from headfit.fitting.tape import MEASUREMENTS
 

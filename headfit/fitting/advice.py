@@ -15,9 +15,9 @@ from headfit.anatomy.norms import norm_of
 from headfit.anatomy.sites import SYSTEMS, place_sites
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months
 from headfit.fitting.fit import FittedHead
-from headfit.fitting.observing import unmodelled_mm
+from headfit.fitting.model_measures import unmodelled_mm
+from headfit.fitting.outlying_readings import Disagreement, in_cm, likeliest_slips, standing
 from headfit.fitting.shape import ShapeModel
-from headfit.fitting.standing import Disagreement, in_cm, likeliest_slips, standing
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
 

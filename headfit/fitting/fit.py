@@ -19,9 +19,10 @@ from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.anatomy.template import age_in_months, template_set
 from headfit.errors import HeadfitError, SheetError, sentence
-from headfit.fitting.by_hand import HAND_MODES
+from headfit.fitting.hand_set_shape import HAND_MODES
 from headfit.fitting.measures import HeadMeasures
-from headfit.fitting.observing import at_pose, at_prior_mean, measures_at, unmodelled_mm
+from headfit.fitting.model_measures import at_pose, at_prior_mean, measures_at, unmodelled_mm
+from headfit.fitting.outlying_readings import likeliest_slips
 from headfit.fitting.shape import (
     ShapeModel,
     opposed_parameters,
@@ -30,7 +31,6 @@ from headfit.fitting.shape import (
     shape_model,
 )
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
-from headfit.fitting.standing import likeliest_slips
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
 

@@ -10,7 +10,7 @@ from dirty_marks import dirty_marks
 from headfit import load_template, place_sites
 from headfit.app.case_comparison import compare_case
 from headfit.app.case_plan import content_of, displaced, plan_case
-from headfit.checking import align as aligning
+from headfit.comparing import alignment as aligning
 from headfit.files.case_file import ALIGNMENTS, case_of_text
 
 CASE = case_of_text(

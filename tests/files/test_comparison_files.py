@@ -14,10 +14,8 @@ from solids import turn
 
 import headfit
 from headfit import load_template
-from headfit.checking.compare import compare_marks
-from headfit.checking.comparison import Comparison
-from headfit.checking.marks import Marks
-from headfit.checking.remarks import correction
+from headfit.comparing.compare import compare_marks
+from headfit.comparing.comparison import Comparison
 from headfit.files.comparison_files import (
     DEVIATION_HEADER,
     comparison_json,
@@ -26,6 +24,8 @@ from headfit.files.comparison_files import (
 )
 from headfit.files.marks_files import read_marks
 from headfit.geometry.rigid import RigidMotion
+from headfit.marks.marks import Marks
+from headfit.marks.remarks import correction
 
 SITES = template_sites("10-20")
 TARGETS = template_targets("10-20")

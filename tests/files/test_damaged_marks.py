@@ -9,11 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from mark_files import CENTIMETRES, DATA, DECLARED, GOOD, LANDMARKS, METRES, SITES, bids, written
 
-from headfit.checking.compare import compare_marks
-from headfit.checking.marks import Marks
-from headfit.checking.summary import summary
+from headfit.comparing.compare import compare_marks
+from headfit.comparing.verdict import summary
 from headfit.errors import HeadfitError
 from headfit.files.marks_files import read_marks
+from headfit.marks.marks import Marks
 
 # Whatever lies in a file, the reader gives marks or one sentence, never another error.
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from mark_files import CENTIMETRES, DATA, DECLARED, GOOD, LANDMARKS, METRES, SITES, bids, written
 
-from headfit.checking.compare import compare_marks
-from headfit.checking.marks import Marks
+from headfit.comparing.compare import compare_marks
 from headfit.errors import FileFormatError, HeadfitError, MarksError, UnitError
 from headfit.files.coordsystem import find_coordsystem
 from headfit.files.marks_files import MOST_BYTES, read_marks
 from headfit.files.marks_json import place_of
 from headfit.files.marks_table import MOST_ROWS
+from headfit.marks.marks import Marks
 
 
 def codes(marks: Marks) -> list[str]:

@@ -12,9 +12,9 @@ from headfit import Tape, fit_head
 from headfit.anatomy.norms import norm_of
 from headfit.errors import SheetError
 from headfit.fitting.advice import FITS_LEAST_MM, _undone, advise, slips
-from headfit.fitting.observing import at_prior_mean
+from headfit.fitting.model_measures import at_prior_mean
+from headfit.fitting.outlying_readings import disagreements, likeliest_slips
 from headfit.fitting.shape import shape_model
-from headfit.fitting.standing import disagreements, likeliest_slips
 from headfit.fitting.tape import MEASUREMENTS
 
 # Three tapes and their halves: each tape is held by others of the same sheet.

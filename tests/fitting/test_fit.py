@@ -14,7 +14,7 @@ from headfit import Head, Tape, fit_head, load_template, measure_head, place_sit
 from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
 from headfit.fitting import fit
-from headfit.fitting.observing import at_prior_mean, measures_at
+from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.shape import opposed_parameters, shape_model
 from headfit.fitting.spreads import CHI2_95
 from headfit.fitting.tape import MEASUREMENTS

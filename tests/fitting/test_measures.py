@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from headfit import Head, Landmarks, load_template, measure_head
-from headfit.fitting.observing import measures_at
+from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import parameter_names, real_harmonic, shape_model
 from headfit.fitting.tape import MEASUREMENTS
 

@@ -1,1 +1,0 @@
-"""From digitised marks to deviations."""

@@ -1,0 +1,1 @@
+"""Marks held against the sites of a head."""

@@ -1,0 +1,325 @@
+"""Digitised marks against where the sites should be: which are off, by how much, which way.
+
+Millimetres. Deviations are told in the terms of the tape: along the arc of the site and across it,
+over the scalp; what floats above it is told apart.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from headfit.anatomy.head import Head
+from headfit.anatomy.sites import Sites
+from headfit.comparing.alignment import (
+    ALIGNMENTS,
+    Alignment,
+    AlignmentKind,
+    by_landmarks,
+    by_surface,
+    judged,
+)
+from headfit.comparing.common_shift import fit_set
+from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.scalp_steps import scalp_steps
+from headfit.comparing.swapped_labels import Assignment, explain
+from headfit.comparing.target_sites import Targets, targets_for
+from headfit.errors import MarksError, sentence, unknown_name
+from headfit.fitting.spreads import SiteSpreads
+from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.rigid import RigidMotion
+from headfit.geometry.surface import nearest, normals_at
+from headfit.marks.marks import Marks
+from headfit.marks.remarks import Remark, doubt, listed
+
+# A choice, no standard: 10 mm is about a third of a step of the 10-10 system.
+BANDS_MM = (5.0, 10.0)
+# Marks stand out when chance would put one of the set so far off in one set of twenty.
+_CHANCE = 0.05
+# The median length of a two-dimensional error of unit spread per axis: sqrt(2 ln 2).
+_RAYLEIGH_MEDIAN = 1.1774
+_LEAST_SPREAD_MM = 1.0
+_ROUNDS = 3
+_OTHER_SIZE = 0.08
+
+
+def compare_marks(
+    head_or_sites: Head | Sites,
+    marks: Marks,
+    align: AlignmentKind | None = None,
+    *,
+    bands_mm: tuple[float, float] = BANDS_MM,
+    spreads: SiteSpreads | None = None,
+) -> Comparison:
+    """Hold marks against the sites of a head.
+
+    Parameters
+    ----------
+    head_or_sites : Head or Sites
+        A head, or sites placed on one: their head and rules then serve, and all marked sites are
+        placed, in the set or not.
+    marks : Marks
+    align : {"landmarks", "best-fit", "robust", "surface"}, optional
+        Default by landmarks where they were measured, else best fit, with a doubt.
+    bands_mm : (float, float)
+        Limits of the bands.
+    spreads : SiteSpreads, optional
+        How sure the sites of a fitted head are; widens the bands.
+
+    Raises
+    ------
+    MarksError
+        No mark bears the name of a site, the alignment lacks landmarks or names, or bands that
+        are not two rising lengths.
+    UnknownNameError
+        No such alignment.
+
+    >>> from headfit import load_template, place_sites
+    >>> sites = place_sites(load_template(), ["Fz", "Cz", "Pz", "C3", "C4"])
+    >>> points = sites.points_mm + [0.0, -6.0, 0.0]
+    >>> head = dict(
+    ...     zip(
+    ...         ("nasion", "inion", "left_preauricular", "right_preauricular"),
+    ...         load_template().landmarks,
+    ...     )
+    ... )
+    >>> comparison = compare_marks(sites, Marks(sites.names, points, head))
+    >>> comparison["Cz"].words
+    '6 mm toward the back'
+    """
+    if align is not None and align not in ALIGNMENTS:
+        raise unknown_name("alignment", align, ALIGNMENTS)
+    bands = _checked_bands(bands_mm)
+    if not len(marks):
+        others = marks.other_names
+        named = f": its {len(others)} marks are named {listed(others, 3)}" if others else ""
+        hint = "headfit.guess_places tells at which site each lies" if others else ""
+        raise MarksError(
+            sentence(
+                f"marks of {marks.source}",
+                "bear the names of sites to be compared",
+                f"none{named}",
+                hint,
+            ),
+            code="compare-no-sites",
+        )
+    targets = targets_for(head_or_sites, marks.names)
+    points = np.asarray(marks.points_mm)
+    by_marks = by_landmarks(marks, targets)
+    chosen = align or ("best-fit" if by_marks is None else "landmarks")
+    if chosen == "landmarks" and by_marks is None:
+        raise MarksError(
+            sentence(
+                f"marks of {marks.source}",
+                "hold nasion and both preauricular points to be aligned by landmarks",
+                listed(marks.landmarks) or "none",
+                "align them by best-fit",
+            ),
+            code="compare-no-landmarks",
+        )
+    placed = points if by_marks is None else by_marks.on(points)
+    found = _explanation(placed, targets, by_marks)
+    alignments = _alignments(marks, targets, by_marks, found, chosen)
+    motion = alignments[chosen].motion
+    # Marks whose common part is taken off; too few marks have none.
+    own = alignments["robust"].motion if found else motion
+    both = np.concatenate([motion.on(points), own.on(points)])
+    mesh = targets.sites.tracer.mesh
+    places, _ = nearest(mesh, both, again=True)
+    feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
+    n = len(points)
+    steps = _tape_steps(targets, feet[:n], normals[:n])
+    own_steps = _tape_steps(targets, feet[n:], normals[n:])
+    mixed = {name for mixup in (found.mixups if found else ()) for name in mixup.names}
+    off = both[:n] - feet[:n]
+    straight = both[:n] - targets.points_mm
+    table = np.column_stack(
+        [
+            steps,
+            own_steps,
+            np.einsum("ij,ij->i", off, normals[:n]),
+            np.sqrt(np.einsum("ij,ij->i", straight, straight)),
+            _uncertainty_mm(targets, spreads),
+        ]
+    )
+    deviations = tuple(
+        _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
+    )
+    # Beside the ears practice differs from one place to the next: nothing there can be called off.
+    on_scalp = [d for d, fixes in zip(deviations, targets.fixing, strict=True) if fixes]
+    spread_mm, outstanding = _outstanding(on_scalp, bands[0])
+    return Comparison(
+        targets.names,
+        chosen,
+        alignments,
+        frozen(both[:n]),
+        frozen(feet[:n]),
+        deviations,
+        found.fit if found and by_marks is not None else None,
+        found.mixups if found else (),
+        outstanding,
+        spread_mm,
+        bands,
+        (*marks.remarks, *_remarks(marks, targets, align, by_marks)),
+        marks.source,
+        targets,
+        frozen(normals[:n]),
+    )
+
+
+def _checked_bands(bands_mm: tuple[float, float]) -> tuple[float, float]:
+    try:
+        first, second = (float(limit) for limit in bands_mm)
+        good = 0 < first < second < np.inf
+    except (TypeError, ValueError):
+        good = False
+        first = second = 0.0
+    if not good:
+        raise MarksError(
+            sentence("bands", "be two rising lengths in mm", repr(bands_mm)), code="compare-bands"
+        )
+    return first, second
+
+
+def _explanation(
+    placed: Floats, targets: Targets, by_marks: RigidMotion | None
+) -> Assignment | None:
+    """Common part and mix-ups; None with too few marks, if the landmarks can align them."""
+    try:
+        return explain(placed, targets, placed=by_marks is not None)
+    except MarksError:
+        if by_marks is None:
+            raise
+        return None
+
+
+def _alignments(
+    marks: Marks,
+    targets: Targets,
+    by_marks: RigidMotion | None,
+    found: Assignment | None,
+    chosen: AlignmentKind,
+) -> dict[str, Alignment]:
+    """Every alignment that is possible, and the surface when it is asked for."""
+    points = np.asarray(marks.points_mm)
+    before = by_marks or RigidMotion.identity()
+    motions: dict[AlignmentKind, RigidMotion] = {}
+    if by_marks is not None:
+        motions["landmarks"] = by_marks
+    if found is not None:
+        plain = fit_set(before.on(points), targets, robust=False, start=found.fit.motion)
+        motions["best-fit"] = plain.motion.inverse.after(before)
+        motions["robust"] = found.fit.motion.inverse.after(before)
+    if chosen == "surface":
+        start = motions["landmarks" if by_marks is not None else "robust"]
+        motions["surface"] = by_surface(marks, start, points, targets)
+    if chosen not in motions:
+        raise MarksError(
+            sentence(
+                f"marks of {marks.source}",
+                f"be enough scalp sites for {chosen}",
+                f"{len(marks)}",
+                "align them by landmarks",
+            ),
+            code="align-too-few",
+            n_marks=len(marks),
+        )
+    return {kind: judged(kind, motion, marks, points, targets) for kind, motion in motions.items()}
+
+
+def _tape_steps(targets: Targets, feet: Floats, normals: Floats) -> Floats:
+    """(n, 2) steps over the scalp from each site to its mark, along and across its arc."""
+    steps = scalp_steps(targets.points_mm, targets.normals, feet, normals)
+    return np.column_stack(
+        [np.einsum("ij,ij->i", steps, axis) for axis in (targets.along, targets.across)]
+    )
+
+
+def _uncertainty_mm(targets: Targets, spreads: SiteSpreads | None) -> Floats:
+    """(n,) longer half axis of the 95 % region of each site; 0 where nothing is known."""
+    known = {} if spreads is None else dict(zip(spreads.names, spreads.ellipses_mm, strict=True))
+    return np.array([float(known[name][0]) if name in known else 0.0 for name in targets.names])
+
+
+def _deviation(
+    row: int, targets: Targets, values: list[float], bands: tuple[float, float], mixed: set[str]
+) -> Deviation:
+    along, across, own_along, own_across, height, distance, uncertainty = values
+    size = math.hypot(along, across)
+    length = float(targets.arc_lengths_mm[row])
+    return Deviation(
+        site=targets.names[row],
+        arc=targets.arcs[row],
+        along_mm=along,
+        across_mm=across,
+        over_scalp_mm=size,
+        fraction_of_arc=along / length if math.isfinite(length) else None,
+        off_surface_mm=height,
+        distance_mm=distance,
+        band=sum(size > limit + uncertainty for limit in bands),
+        uncertainty_mm=uncertainty,
+        own_along_mm=own_along,
+        own_across_mm=own_across,
+        own_mm=math.hypot(own_along, own_across),
+        mixed_up=targets.names[row] in mixed,
+        directions=targets.words[row],
+    )
+
+
+def _outstanding(deviations: list[Deviation], least_mm: float) -> tuple[float, tuple[str, ...]]:
+    """Spread of the own parts, and the marks too far off to belong to it, the farthest first."""
+    judged_ = [d for d in deviations if not d.mixed_up]
+    if not judged_:
+        return 0.0, ()
+    own = np.array([d.own_mm for d in judged_])
+    spread = max(float(np.median(own)) / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
+    gate = spread * _quantile(len(own), len(own))
+    for _ in range(_ROUNDS):  # the median tells who belongs, all who belong tell the spread
+        kept = own[own <= gate]
+        spread = max(float(np.sqrt((kept**2).mean() / 2)), _LEAST_SPREAD_MM)
+        gate = spread * _quantile(len(kept), len(own))
+    far = [d for d in judged_ if d.own_mm > max(gate, least_mm) + d.uncertainty_mm]
+    return spread, tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
+
+
+def _quantile(n_kept: int, n_marks: int) -> float:
+    """Spreads beyond which chance puts one of the marks once in twenty sets.
+
+    Half the squared length over the variance follows F with 2 and m degrees of freedom, of which
+    P(F > f) = (1 + 2 f / m)^(-m / 2); the common part took seven of them.
+    """
+    m = max(2 * n_kept - 7, 4)
+    return float(np.sqrt(m * ((_CHANCE / n_marks) ** (-2 / m) - 1)))
+
+
+def _remarks(
+    marks: Marks, targets: Targets, align: AlignmentKind | None, by_marks: RigidMotion | None
+) -> list[Remark]:
+    """What the comparison itself has to tell."""
+    remarks = []
+    if by_marks is None and align is None:
+        text = (
+            "there are no landmarks: the marks are fitted to the sites they name, so that a slip "
+            "of the whole set does not show"
+        )
+        remarks.append(doubt("compare-best-fit", text))
+    if by_marks is not None:
+        names = list(marks.landmarks)
+        ratio = _size([marks.landmarks[k] for k in names]) / _size(
+            [targets.landmarks[k] for k in names]
+        )
+        if abs(ratio - 1) > _OTHER_SIZE:
+            kind = "larger" if ratio > 1 else "smaller"
+            text = (
+                f"the landmarks lie {abs(ratio - 1):.0%} {kind} apart than those of the head: is "
+                "this head fitted to this person?"
+            )
+            remarks.append(doubt("compare-other-size", text, ratio=round(ratio, 3)))
+    return remarks
+
+
+def _size(points: list[Floats]) -> float:
+    """Root mean square distance of a few points from their middle."""
+    gap = np.array(points) - np.mean(points, axis=0)
+    return float(np.sqrt(np.einsum("ij,ij->i", gap, gap).mean()))

@@ -1,0 +1,220 @@
+"""A head from digitised landmarks and scalp points, when there is no scan. Millimetres.
+
+Each scalp point says how far the surface lies from it along the normal, each landmark where it is,
+and a measurement sheet may add its tapes. Points float over the skin by hair and sensor height; the
+common height is estimated with the head. The points need not be in any frame: rotation and shift
+are estimated too. Outliers lose their pull.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from headfit.anatomy.arcs import ArcTracer
+from headfit.anatomy.head import Head
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
+from headfit.anatomy.sites import Sites, sites_on
+from headfit.errors import LandmarkError, MarksError, sentence
+from headfit.fitting.measures import HeadMeasures
+from headfit.fitting.model_measures import at_pose, unmodelled_mm
+from headfit.fitting.shape import ShapeModel, shape_model
+from headfit.fitting.spreads import SiteSpreads, site_spreads
+from headfit.fitting.tape import Tape
+from headfit.geometry.mesh import Floats
+from headfit.geometry.rates import skew
+from headfit.geometry.surface import nearest, normals_at
+
+LANDMARK_SPREAD_MM = 2.0  # one digitised landmark against the one the head is built on
+POINT_SPREAD_MM = 2.0  # one digitised point: digitiser 1.5 to 2.4 mm (Dalal 2014, Gyorfi 2022)
+_HEIGHT_MM, _HEIGHT_SPREAD_MM = 3.0, 5.0  # sensor and hair; a judgement, no source
+_HUBER = 2.0
+_ROUNDS = 10
+_FEWEST_POINTS = 8
+
+
+@dataclass(frozen=True, eq=False)
+class PointFit:
+    """A head fitted to digitised points.
+
+    Attributes
+    ----------
+    head : Head
+        In the head frame.
+    height_mm : float
+        Common height of the points over the skin.
+    distances_mm : (n,) float64
+        Of each point from the skin, less the common height; positive outside.
+    model : ShapeModel
+    parameters : (K,) float64
+    covariance : (K, K) float64
+    """
+
+    head: Head
+    height_mm: float
+    distances_mm: Floats
+    model: ShapeModel
+    parameters: Floats
+    covariance: Floats
+
+    def spreads(self, sites: Sites) -> SiteSpreads:
+        """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
+        tracer = at_pose(self.model, self.parameters, sites.rules)
+        local = sites_on(tracer, sites.names, sites.system)
+        return site_spreads(local, {"shape": self.covariance}, tracer)
+
+
+def fit_points(
+    landmarks_mm: Mapping[str, Floats],
+    scalp_points_mm: Floats,
+    tape: Tape | None = None,
+    age: str | float = "adult",
+    *,
+    sex: str | None = None,
+    doubtful: Sequence[str] = (),
+) -> PointFit:
+    """The head that digitised points speak of.
+
+    Parameters
+    ----------
+    landmarks_mm : mapping of str to (3,) float64
+        "nasion", "left_preauricular", "right_preauricular", and "inion" when it was taken.
+    scalp_points_mm : (n, 3) float64
+        In the frame of the landmarks, at least 8.
+    tape : Tape, optional
+        Measured on the same head.
+    age, sex, doubtful
+        As for `fit_head`.
+
+    Raises
+    ------
+    LandmarkError
+        One of the three landmarks is missing.
+    MarksError
+        Too few points, or the points do not lie on a head.
+    """
+    for name in ("nasion", "left_preauricular", "right_preauricular"):
+        if name not in landmarks_mm:
+            raise LandmarkError(
+                sentence(
+                    "digitised landmarks",
+                    "hold nasion and both preauricular points",
+                    ", ".join(landmarks_mm) or "none",
+                    f"{name.replace('_', ' ')} is missing",
+                ),
+                code="landmarks-missing",
+                landmark=name,
+            )
+    points = np.array(scalp_points_mm, dtype=np.float64)
+    if points.ndim != 2 or points.shape[1:] != (3,) or len(points) < _FEWEST_POINTS:
+        raise MarksError(
+            sentence(
+                "scalp points",
+                f"be at least {_FEWEST_POINTS} rows of x, y, z",
+                f"shape {points.shape}",
+            ),
+            code="points-too-few",
+        )
+    model = shape_model(age, sex, tuple(sorted(set(doubtful))))
+    names = [name for name in LANDMARK_NAMES if name in landmarks_mm]
+    return _Search(model, names, np.array([landmarks_mm[n] for n in names]), points, tape).run()
+
+
+class _Search:
+    """The Gauss-Newton search over shape, rotation, shift and common height."""
+
+    def __init__(
+        self,
+        model: ShapeModel,
+        names: list[str],
+        landmarks: Floats,
+        points: Floats,
+        tape: Tape | None,
+    ) -> None:
+        self.model, self.names, self.tape = model, names, tape
+        rows = [LANDMARK_NAMES.index(name) for name in names]
+        target = model.pose(model.prior.mean).landmarks.points_mm[rows]
+        turn, _ = Rotation.align_vectors(target - target.mean(0), landmarks - landmarks.mean(0))
+        shift = target.mean(0) - turn.apply(landmarks.mean(0))
+        self.landmarks, self.points = turn.apply(landmarks) + shift, turn.apply(points) + shift
+        self.parameters = np.array(model.prior.mean)
+        self.height = _HEIGHT_MM
+
+    def run(self) -> PointFit:
+        for _ in range(_ROUNDS):
+            covariance, step, distances = self._round()
+            k = self.model.n_parameters
+            self.parameters = self.parameters + step[:k]
+            turn = Rotation.from_rotvec(step[k : k + 3])
+            self.landmarks = turn.apply(self.landmarks) + step[k + 3 : k + 6]
+            self.points = turn.apply(self.points) + step[k + 3 : k + 6]
+            self.height += float(step[k + 6])
+            if np.abs(step[:k] / self.model.prior.spread).max() < 0.02:
+                break
+        away = np.abs((self.parameters - self.model.prior.mean) / self.model.prior.spread).max()
+        if away > 8.0 or not np.isfinite(away):
+            raise MarksError(
+                sentence(
+                    "digitised points",
+                    "lie on a head of the age given",
+                    f"a shape {away:.0f} standard deviations from any known",
+                    "check unit, axes and landmarks",
+                ),
+                code="points-no-head",
+            )
+        head = self.model.head(self.parameters, self.model.template.label).in_own_frame()
+        return PointFit(head, self.height, distances, self.model, self.parameters, covariance)
+
+    def _round(self) -> tuple[Floats, Floats, Floats]:
+        """Covariance of the shape, step of everything, and distances of the points."""
+        model, k = self.model, self.model.n_parameters
+        tracer = at_pose(model, self.parameters)
+        assert tracer.motion is not None
+        mesh = tracer.mesh
+        places, _ = nearest(mesh, self.points)
+        feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
+        rates = model.vertex_rates(self.parameters, places.corners.ravel())
+        foot_rates = np.einsum("nc,ncjk->njk", places.weights, rates.reshape(len(feet), 3, 3, k))
+        distances = np.einsum("ij,ij->i", normals, self.points - feet) - self.height
+        slopes = np.zeros((len(feet), k + 7))
+        slopes[:, :k] = -np.einsum("nj,njk->nk", normals, foot_rates)
+        slopes[:, k : k + 3] = np.cross(self.points, normals)
+        slopes[:, k + 3 : k + 6] = normals
+        slopes[:, k + 6] = -1.0
+        pull = np.minimum(1.0, _HUBER * POINT_SPREAD_MM / np.maximum(np.abs(distances), 1e-9))
+        blocks = [(distances, slopes, pull / POINT_SPREAD_MM**2)]
+        for name, given in zip(self.names, self.landmarks, strict=True):
+            gap = given - tracer.point(name)
+            turn = np.zeros((3, k + 7))
+            turn[:, :k] = -tracer.point_rate(name)
+            turn[:, k : k + 3] = -skew(given)
+            turn[:, k + 3 : k + 6] = np.eye(3)
+            blocks.append((gap, turn, np.full(3, LANDMARK_SPREAD_MM**-2)))
+        if self.tape is not None:
+            blocks.append(self._tape_block(tracer))
+        information = np.zeros((k + 7, k + 7))
+        information[:k, :k] = model.prior.information
+        information[k + 6, k + 6] = _HEIGHT_SPREAD_MM**-2
+        uphill = np.zeros(k + 7)
+        uphill[:k] = model.prior.information @ (self.parameters - model.prior.mean)
+        uphill[k + 6] = (self.height - _HEIGHT_MM) / _HEIGHT_SPREAD_MM**2
+        for residual, slope, weight in blocks:
+            information += (slope * weight[:, None]).T @ slope
+            uphill += slope.T @ (weight * residual)
+        step = -np.linalg.solve(information, uphill)
+        covariance = np.asarray(np.linalg.inv(information)[:k, :k], dtype=np.float64)
+        return covariance, np.asarray(step, dtype=np.float64), distances
+
+    def _tape_block(self, tracer: ArcTracer) -> tuple[Floats, Floats, Floats]:
+        tape = self.tape
+        assert tape is not None
+        measures = HeadMeasures(tracer)
+        names = list(tape.values_mm)
+        slopes = np.zeros((len(names), self.model.n_parameters + 7))
+        slopes[:, : self.model.n_parameters] = measures.rates(names)
+        residual = measures.values_mm(names) - np.array(list(tape.values_mm.values()))
+        noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
+        return residual, slopes, np.asarray(noise**-2.0)

@@ -1,0 +1,29 @@
+"""What a noun asks of a room above its own: the only arrows in the house that point up.
+
+`sites.to_mne()` belongs to the noun, its work to the room of files. Each such door is declared here
+by the module and function behind it, and opened when somebody calls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any
+
+HOOKS = {
+    "marks_to_mne": "headfit.files.mne_positions:marks_to_mne",
+    "sites_to_mne": "headfit.files.mne_positions:sites_to_mne",
+}
+
+
+def hook(name: str) -> Callable[..., Any]:
+    """The function behind a declared door.
+
+    Raises
+    ------
+    KeyError
+        No such door; only our own code asks.
+    """
+    module, _, function = HOOKS[name].partition(":")
+    found: Callable[..., Any] = getattr(import_module(module), function)
+    return found

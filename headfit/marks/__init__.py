@@ -1,0 +1,1 @@
+"""What a person digitised, read with doubt."""
