@@ -2,13 +2,13 @@
 
 The folder gets head.ply and landmarks.json (the fitted head), marks.tsv (where each site is marked
 on the tape of its arc), bids/ (predicted sites as a BIDS derivatives dataset), case.json
-(everything) and, where this machine can draw, picture.png.
+(everything), where this machine can draw picture.png, and headfit-manifest.json, the list of them.
+What an earlier run left there and this one does not write is removed, unless it was changed since.
 """
 
 from __future__ import annotations
 
 import argparse
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,25 +58,27 @@ def write_result(
     """
     from headfit.app.case_plan import displaced, free_sentences
     from headfit.cli.summary import show_summary
+    from headfit.files.result_folder import write_folder
     from headfit.files.results import as_json, result_data
-    from headfit.files.whole import write_folder
 
     moved = displaced(result.case, result.sites)
     free = free_sentences(moved)
     data = result_data(result, __version__) | {"free": list(free)}
     files = {**more, **_files(result, moved), "case.json": as_json(data)}
+    picture, no_picture = _drawn(result, screen) if draw else (None, "none was asked for")
+    if picture is not None:
+        files["picture.png"] = picture
     with screen.doing("Writing"):
-        write_folder(folder, files)
-    # A picture of another head beside these numbers would be worse than none.
-    with suppress(OSError):
-        (folder / "picture.png").unlink()
-    no_picture = _draw(result, folder / "picture.png", screen) if draw else "none was asked for"
+        written = write_folder(
+            folder, files, run="fit", version=__version__, handed_over=["case.toml"]
+        )
     show_summary(result, screen)
     screen.listed(free)
     made = ["case.json", "marks.tsv", "head.ply", "landmarks.json", "bids/", *more]
     made += [] if no_picture else ["picture.png"]
     screen.say()
     screen.say(f"Wrote {folder}/: {', '.join(made)}")
+    screen.listed(written.sentences)
     if draw and no_picture:
         screen.say(f"No picture: {no_picture}", style="yellow")
     screen.result({"folder": str(folder), "files": made, "no_picture": no_picture or None} | data)
@@ -100,15 +102,13 @@ def _files(result: CaseResult, moved: Displacement | None) -> dict[str, str | by
     }
 
 
-def _draw(result: CaseResult, path: Path, screen: Screen) -> str:
-    """Draw the picture; the reason when that cannot be done."""
+def _drawn(result: CaseResult, screen: Screen) -> tuple[bytes | None, str]:
+    """The picture, or the reason why there is none."""
     from headfit.cli.picture import scene_of
-    from headfit.files.whole import write_whole
     from headfit.output.picture import png_bytes
 
     try:
         with screen.doing("Drawing"):
-            write_whole(path, png_bytes(scene_of(result)))
+            return png_bytes(scene_of(result)), ""
     except HeadfitError as error:  # no driver, or a place to keep free that is off the head
-        return str(error)
-    return ""
+        return None, str(error)
