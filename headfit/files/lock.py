@@ -10,6 +10,7 @@ from __future__ import annotations
 import errno
 import os
 import time
+import weakref
 from contextlib import suppress
 from pathlib import Path
 
@@ -45,12 +46,12 @@ class FileLock:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._descriptor: int | None = None
+        self._let_go: weakref.finalize[[Path, int], FileLock] | None = None
 
     @property
     def held(self) -> bool:
         """Whether it is ours."""
-        return self._descriptor is not None
+        return self._let_go is not None
 
     def take(self, wait_s: float = 0.0) -> bool:
         """Whether the lock is ours now, after waiting for it at most so long.
@@ -79,20 +80,28 @@ class FileLock:
             if error.errno in _TAKEN or isinstance(error, FileNotFoundError):
                 os.close(descriptor)
                 return False
-            self._descriptor = descriptor  # a drive without locks
+            self._keep(descriptor)  # a drive without locks
             return True
         if (there.st_dev, there.st_ino) != (mine.st_dev, mine.st_ino):
             os.close(descriptor)
             return False
-        self._descriptor = descriptor
+        self._keep(descriptor)
         return True
+
+    def _keep(self, descriptor: int) -> None:
+        # Also let go when nobody knows this lock any more, and when the program ends.
+        self._let_go = weakref.finalize(self, _let_go, self.path, descriptor)
 
     def release(self) -> None:
         """Let go; nothing when it is not ours."""
-        if self._descriptor is not None:
-            descriptor, self._descriptor = self._descriptor, None
-            try:
-                with suppress(OSError):
-                    self.path.unlink()
-            finally:
-                os.close(descriptor)
+        let_go, self._let_go = self._let_go, None
+        if let_go is not None:
+            let_go()
+
+
+def _let_go(path: Path, descriptor: int) -> None:
+    try:
+        with suppress(OSError):
+            path.unlink()
+    finally:
+        os.close(descriptor)

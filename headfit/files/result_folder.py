@@ -259,8 +259,7 @@ def _move(folder: Path) -> tuple[list[str], list[str]]:
         else:
             changed.append(name)
     (aside / MANIFEST).replace(folder / MANIFEST)
-    with suppress(OSError):  # the run is whole, whatever a drive says of flushing names
-        flush_folder(folder)
+    flush_folder(folder)
     _clear(aside)
     return removed, changed
 
@@ -276,8 +275,7 @@ def _move_file(source: Path, place: Path) -> None:
             raise
         write_whole(place, source.read_bytes())  # in a subfolder that is another drive
         source.unlink()
-    with suppress(OSError):
-        flush_folder(place.parent)
+    flush_folder(place.parent)
 
 
 def _remove_empty(folder: Path, up_to: Path) -> None:

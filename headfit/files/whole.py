@@ -276,13 +276,17 @@ def _clear_left_overs(target: Path) -> None:
 
 
 def flush_folder(folder: Path) -> None:
-    """Make the new name itself survive a power cut, where folders can be opened (not Windows)."""
-    if hasattr(os, "O_DIRECTORY"):
-        descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+    """Make new names in it survive a power cut, where the system can; the names stand all the same.
+
+    It comes after the name took its place: a failure here must not be told as one of writing.
+    """
+    if hasattr(os, "O_DIRECTORY"):  # not Windows
+        with suppress(OSError):
+            descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
 
 
 def _reason(error: Exception) -> str:

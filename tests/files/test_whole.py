@@ -2,6 +2,7 @@
 
 import os
 import signal
+import stat
 import subprocess
 import sys
 import textwrap
@@ -69,6 +70,20 @@ def test_a_failed_write_leaves_the_old_file_and_nothing_else(
         write_whole(target, "new")
     assert target.read_text() == "old"
     assert names_in(tmp_path) == ["a.txt"]
+
+
+def test_a_drive_that_cannot_flush_folders_is_written_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = os.fsync
+
+    def files_only(descriptor: int) -> None:
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(22, "Invalid argument")
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", files_only)
+    assert write_whole(tmp_path / "a.txt", "new").read_text() == "new"
 
 
 def test_ctrl_c_in_the_middle_leaves_the_old_file_and_nothing_else(
