@@ -20,22 +20,22 @@ from starlette.testclient import TestClient
 from headfit import Head, Landmarks, Tape, fit_head, load_template, place_sites
 from headfit.anatomy import arcs, template
 from headfit.anatomy.sites import canonical_name
-from headfit.app.case_comparison import compare_case
-from headfit.app.case_view import UNMEASURED
 from headfit.app.changes import changed_case
 from headfit.app.desk import Desk
 from headfit.app.guard import MOST_BYTES
 from headfit.app.marks_files import checked_marks
 from headfit.app.serve import serve
 from headfit.app.server import make_app
-from headfit.cli import build_parser
+from headfit.case.case import Case
+from headfit.cli import Parser, build_parser
 from headfit.cli.compare import bands_of
+from headfit.cli.demo import run as run_demo
 from headfit.cli.derivations import run as run_derivations
 from headfit.cli.picture import size_of
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
-from headfit.files.case_file import Case, read_case
+from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.marks_files import read_marks
 from headfit.files.montage_file import read_montage
@@ -174,8 +174,19 @@ def saved_over_another_program() -> object:
     return mine.save()
 
 
+def changed_demo() -> object:
+    folder = Path("demo")
+    folder.mkdir()
+    (folder / "case.toml").write_text("# mine", encoding="utf-8")
+    return run_demo(demo_parser().parse_args(["demo", str(folder)]), Screen())
+
+
+def demo_parser() -> Parser:
+    return build_parser(("demo",))
+
+
 def changed(change: object) -> object:
-    return changed_case(Case(UNMEASURED), change, Path())
+    return changed_case(Case(), change, Path())
 
 
 CAUSES: dict[str, Cause] = {
@@ -280,7 +291,7 @@ CAUSES: dict[str, Cause] = {
     "change-form": lambda: changed([]),
     "refused": lambda: changed({"tape": {"nasion_inion": "362"}}),
     "marks-files": lambda: checked_marks([]).__enter__(),
-    "comparison-parts": lambda: compare_case(Case(UNMEASURED), None),
+    "demo-changed": changed_demo,
     "port": lambda: serve(None, port=70_000, open_browser=False, say=print),
     "viewer-missing": lambda: half_installed(lambda: report._built("view.js")),
 }

@@ -218,6 +218,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "compare-best-fit": lambda: compared(few(19, landmarks=False)),
     "compare-other-size": lambda: compared(bigger(1.12)),
     "head-from-marks": lambda: head_under(few(19))[1],
+    "set-aside": lambda: few(19).set_aside(["P3"], "left out because a place must stay free"),
     "align-too-few": lambda: compared(few(3, landmarks=False)),
     "align-in-line": lambda: compared(in_line()),
     "rigid-undetermined": lambda: best_rigid(POINTS[:2], POINTS[:2]),

@@ -14,20 +14,21 @@ import numpy as np
 import pytest
 import trimesh
 from commands import refused, said
-from demo_case import TEXT, demo_result
+from demo_case import DEMO, TEXT, demo_result
 from PIL import Image
 
 from headfit import Rules, __version__, load_template, place_sites
-from headfit.app.case_view import view_case
 from headfit.app.exports import export
+from headfit.case.solved import solve_case
 from headfit.cli import COMMANDS, main
 from headfit.cli.screen import Screen
-from headfit.cli.summary import how_sure
 from headfit.errors import DrawingError
 from headfit.files.case_file import read_case
 from headfit.files.landmark_files import landmarks_json
 from headfit.files.surfaces import ply_bytes, read_head
+from headfit.fitting.how_sure import how_sure
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.case_view import CaseView
 
 MADE = ["bids", "case.json", "head.ply", "landmarks.json", "marks.tsv"]
 
@@ -103,7 +104,7 @@ def test_the_summary_fits_on_one_screen_and_has_a_unit_at_every_number(
     assert row.split() == "nasion-inion arc 36.6 cm ± 2 mm 36.6 cm 0 mm".split()
     assert "hard to find: inion" in out
     assert "(invented data)" in out
-    assert how_sure(demo_result()) in out
+    assert how_sure(demo_result().spreads) in out
     for sentence in demo_result().advice.sentences():
         assert sentence in out
 
@@ -118,7 +119,7 @@ def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:
         if keep and name in twenty
     }
     assert len(reach) == 19
-    text = how_sure(demo_result())
+    text = how_sure(demo_result().spreads)
     surest, least = min(reach, key=reach.__getitem__), max(reach, key=reach.__getitem__)
     assert f"the surest, {surest}, lies within {reach[surest]:.0f} mm of its place" in text
     assert f"the middle one within {np.median(list(reach.values())):.0f} mm" in text
@@ -251,7 +252,7 @@ def test_demo_writes_its_case_and_can_be_repeated(
     for _ in range(2):
         code, out, err = said(capsys, "demo", tmp_path / "demo", "--no-open")
         assert (code, err) == (0, "")
-    assert (tmp_path / "demo" / "case.toml").read_text(encoding="utf-8") == TEXT
+    assert (tmp_path / "demo" / "case.toml").read_text(encoding="utf-8") == DEMO
     assert (tmp_path / "demo" / "picture.png").read_bytes() == b"drawn"
     assert (tmp_path / "demo" / "sheet.pdf").read_bytes().startswith(b"%PDF-")
     report = (tmp_path / "demo" / "report.html").read_text(encoding="utf-8")
@@ -259,6 +260,20 @@ def test_demo_writes_its_case_and_can_be_repeated(
     assert "Invented data" in report
     assert f"headfit fit {tmp_path / 'demo' / 'case.toml'} -o {tmp_path / 'demo'}" in out
     assert "invented" in out
+
+
+def test_the_demo_writes_over_no_case_that_somebody_changed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    changed = DEMO.replace("head_breadth = 14.2", "head_breadth = 14.4")
+    assert changed != DEMO
+    (tmp_path / "case.toml").write_text(changed, encoding="utf-8")
+    code, _, err = said(capsys, "demo", tmp_path, "--no-open")
+    assert code == 2
+    assert "a changed one" in err
+    assert "headfit fit" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["case.toml"]
+    assert (tmp_path / "case.toml").read_text(encoding="utf-8") == changed
 
 
 def test_the_demo_opens_only_in_front_of_a_display(
@@ -361,7 +376,7 @@ def test_the_dataset_gives_a_moved_site_where_it_stands(
     case.write_text(f"{TEXT}\n{place}", encoding="utf-8")
     code, _, err = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
     assert (code, err) == (0, "")
-    handed = export("bids", view_case(read_case(case)), case.name)
+    handed = export("bids", CaseView(solve_case(read_case(case))), case.name)
     with zipfile.ZipFile(io.BytesIO(handed.contents)) as archive:
         for name in archive.namelist():
             assert archive.read(name) == (tmp_path / "out" / name).read_bytes()

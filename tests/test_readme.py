@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from headfit.case.solved import solve_case
 from headfit.cli import COMMANDS, build_parser
 from headfit.files.case_file import case_of_text
-from headfit.files.results import fit_case
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -36,7 +36,7 @@ def test_every_command_in_the_readme_is_understood() -> None:
 
 def test_the_case_file_in_the_readme_fits() -> None:
     (text,) = blocks("toml")
-    result = fit_case(case_of_text(text, ROOT))
+    result = solve_case(case_of_text(text, ROOT))
     assert result.fitted.flags == ()
     assert result.advice.disagrees is None
     assert result.advice.slips == ()

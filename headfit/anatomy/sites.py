@@ -7,8 +7,8 @@ differ; `SYSTEMS` is the list that is implemented here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -227,6 +227,22 @@ class Sites:
     def normals(self) -> Floats:
         """(n, 3) outward unit normals of the scalp at the sites."""
         return normals_at(self.tracer.mesh, nearest(self.tracer.mesh, self.points_mm)[0])
+
+    def moved_to(self, points_mm: Mapping[str, Floats]) -> Sites:
+        """The same sites, those that are named standing elsewhere; their arcs stay.
+
+        Parameters
+        ----------
+        points_mm : mapping of str to (3,) float64
+            Names that are not in this set are passed over.
+        """
+        if not self._index.keys() & points_mm.keys():
+            return self
+        points = self.points_mm.copy()
+        for name in self._index.keys() & points_mm.keys():
+            points[self._index[name]] = points_mm[name]
+        points.setflags(write=False)
+        return replace(self, points_mm=points)
 
     def arc_of(self, name: str) -> tuple[str, float] | None:
         """The arc that marks a site, and its fraction; None beside the ear or below a row."""

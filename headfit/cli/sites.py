@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--landmarks", metavar="FILE.json", type=Path, required=True, help="the four landmarks"
     )
     parser.add_argument(
-        "--system", metavar="NAME", default="10-10", help="10-20, ifcn-25, 10-10 (default), 10-5"
+        "--system", metavar="NAME", default="10-20", help="10-20 (default), ifcn-25, 10-10, 10-5"
     )
     parser.add_argument(
         "-o", "--output", metavar="FILE.tsv", type=Path, required=True, help="table to write"

@@ -17,14 +17,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
-    """Fit the case and open the window; returns when it is closed."""
-    from headfit.cli.picture import scene_of
+    """Solve the case and open the window; returns when it is closed."""
+    from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
-    from headfit.files.results import fit_case
+    from headfit.output.case_view import CaseView
     from headfit.output.picture import open_window
 
     with screen.doing("Fitting the head"):
-        scene = scene_of(fit_case(read_case(arguments.case)))
+        scene = CaseView(solve_case(read_case(arguments.case))).scene
     open_window(scene, view=arguments.view)
     screen.result({"closed": True})
     return 0

@@ -98,6 +98,31 @@ def summary(comparison: Comparison) -> list[str]:
     return lines
 
 
+def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was found, the main thing first."""
+    said = [verdict(comparison)]
+    said += [f"{mixup.sentence}." for mixup in comparison.mixups]
+    if comparison.common is not None:
+        common = common_in_words(comparison.common)
+        if common not in said[0]:  # the verdict tells it mostly
+            said.append(f"Common part: {common}.")
+    medians = (
+        f"{found.median_mm:.0f} mm lined up {_TITLE[kind]}"
+        for kind, found in comparison.alignments.items()
+    )
+    said.append(f"Middle distance of a mark from its site: {', '.join(medians)}.")
+    return tuple(said)
+
+
+def file_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was corrected, is doubtful or was set aside in the marks."""
+    return tuple(
+        f"{remark.kind.capitalize()}: {remark.sentence}."
+        for remark in comparison.remarks
+        if remark.kind != "note" or remark.code in ("set-aside", "head-from-marks")
+    )
+
+
 def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[str]:
     """Test and retest in lines for one screen.
 

@@ -17,7 +17,7 @@ from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.repeatability import Repeatability
 from headfit.comparing.verdict import verdict
-from headfit.files.results import as_json, plain
+from headfit.files.plain_json import as_json, plain
 from headfit.files.tables import Cell, tsv
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import Remark

@@ -124,7 +124,9 @@ def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
         drops[name] = now - mean_spread(
             covariance - np.outer(moved, moved) / (noise2 + slope @ moved)
         )
-    return tuple(sorted(drops.items(), key=lambda item: -item[1]))
+    # Left and right promise the same on an even head but for rounding: there the order of the
+    # sheet decides, the same on every machine.
+    return tuple(sorted(drops.items(), key=lambda item: -round(item[1], 2)))
 
 
 def _surprise(model: ShapeModel, tape: Tape, readings_mm: Mapping[str, float]) -> float:

@@ -6,7 +6,7 @@ Millimetres in the frame of the file, whose axes run right, front, up once they 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
@@ -18,7 +18,7 @@ from headfit.errors import MarksError, sentence, unknown_name
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.rigid import RigidMotion
 from headfit.hooks import hook
-from headfit.marks.remarks import Kind, Remark, correction, listed
+from headfit.marks.remarks import Kind, Remark, correction, listed, note
 from headfit.notebook import html_list, html_table
 
 # Landmarks nearer than this to one line fix no frame.
@@ -121,6 +121,30 @@ class Marks:
     def frame(self) -> RigidMotion | None:
         """The motion into the head frame of the landmarks; None when one of the three lacks."""
         return head_frame(self.landmarks)
+
+    def set_aside(self, names: Iterable[str], reason: str) -> Marks:
+        """The marks without those of some names, and a note that says so.
+
+        Parameters
+        ----------
+        names : iterable of str
+        reason : str
+            Follows "not judged:" in the note.
+        """
+        away = set(names) & set(self.names)
+        if not away:
+            return self
+        kept = [i for i, name in enumerate(self.names) if name not in away]
+        named = [name for name in self.names if name in away]
+        return replace(
+            self,
+            names=tuple(self.names[i] for i in kept),
+            points_mm=self.points_mm[kept],
+            remarks=(
+                *self.remarks,
+                note("set-aside", f"{listed(named)} not judged: {reason}", names=tuple(named)),
+            ),
+        )
 
     def moved(self, motion: RigidMotion) -> Marks:
         """The same marks after a rigid motion."""

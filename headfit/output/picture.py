@@ -16,7 +16,10 @@ from typing import Any
 import numpy as np
 
 from headfit.anatomy.head import CAP
+from headfit.case.solved import SolvedCase
+from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.output.case_view import CaseView
 from headfit.output.driver import Driver, prepare
 from headfit.output.labels import TITLE_SHARE, View, marker_mm, named, place_names, size_of
 from headfit.output.scene import (
@@ -72,6 +75,32 @@ def png_bytes(scene: Scene, view: str = "left", size: tuple[int, int] = (1600, 1
     out = io.BytesIO()
     Image.fromarray(mean).save(out, "PNG")
     return out.getvalue()
+
+
+def write_picture(
+    solved: SolvedCase, path: str | Path, view: str = "left", size: tuple[int, int] = (1600, 1200)
+) -> Path:
+    """The path, after the picture of a solved case stands there as a PNG.
+
+    Parameters
+    ----------
+    solved : SolvedCase
+    path : path
+    view : str
+        A name of `headfit.output.scene.CAMERAS`.
+    size : (int, int)
+        Width and height in pixels.
+
+    Raises
+    ------
+    UnknownNameError
+        No such view.
+    DrawingError
+        This machine cannot draw.
+    InputError
+        The file cannot be written.
+    """
+    return write_whole(path, png_bytes(CaseView(solved).scene, view, size))
 
 
 def open_window(scene: Scene, view: str = "left", size: tuple[int, int] = (1200, 900)) -> None:

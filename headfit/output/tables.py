@@ -14,6 +14,7 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.scene import STATES, DrawnSite, Scene
+from headfit.planning.derivations import MeasuredMontage
 
 
 @dataclass(frozen=True)
@@ -156,6 +157,22 @@ def sheet_table(
         ),
         tuple(rows),
     )
+
+
+def derivation_table(measured: MeasuredMontage) -> Table:
+    """Every derivation of a montage with its length along the scalp, chain by chain."""
+    moved = any(each.before_mm is not None for each in measured.derivations)
+    columns = [Column("Derivation"), Column("Length", "mm", number=True)]
+    if moved:
+        columns.append(Column("Longer by moving", "mm", number=True))
+    rows = []
+    for found in measured.chains:
+        rows.append(Row((f"Chain: {found.chain.name}",), heading=True))
+        for each in found.derivations:
+            change = [] if not moved else [f"{each.change_mm:+.0f}" if each.change_mm else ""]
+            rows.append(Row((each.name, mm(each.length_mm), *change)))
+    caption = f"{measured.montage.title}: length of each derivation along the scalp."
+    return Table("derivations", caption, tuple(columns), tuple(rows))
 
 
 def table_html(table: Table) -> str:

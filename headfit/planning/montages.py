@@ -138,6 +138,25 @@ def standard_montages() -> dict[str, Montage]:
     return {montage.name: montage for montage in montages_from_tables(_data("montages")["montage"])}
 
 
+def montage_of(name: str) -> Montage:
+    """A standard montage by its name or title.
+
+    Raises
+    ------
+    UnknownNameError
+        No such montage.
+
+    >>> montage_of("Longitudinal bipolar").name
+    'longitudinal'
+    """
+    known = standard_montages()
+    folded = name.strip().casefold()
+    for montage in known.values():
+        if folded in (montage.name.casefold(), montage.title.casefold()):
+            return montage
+    raise unknown_name("set of derivations", name, known)
+
+
 @cache
 def _arrays() -> dict[str, tuple[str, ...]]:
     return {entry["name"]: tuple(entry["sites"]) for entry in _data("arrays")["array"]}

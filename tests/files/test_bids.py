@@ -13,24 +13,20 @@ import numpy as np
 import pytest
 from demo_case import demo_result
 
-from headfit import __version__
+from headfit.case.case import Case
+from headfit.case.solved import solve_case
 from headfit.files.bids import bids_files
-from headfit.files.case_file import Case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.whole import write_folder
-from headfit.planning.displacement import Displacement, displace
+from headfit.planning.displacement import displace
 from headfit.planning.obstacles import disc
 
 VALIDATOR = Path(sys.executable).with_name("bids-validator-deno")
 STEM = "sub-01/eeg/sub-01_acq-tape"
 
 
-def dataset(case: Case | None = None, moved: Displacement | None = None) -> dict[str, str]:
-    result = demo_result()
-    landmarks = result.fitted.head.landmarks
-    return bids_files(
-        case or result.case, landmarks, result.sites, result.spreads, __version__, moved
-    )
+def dataset(case: Case | None = None) -> dict[str, str]:
+    return bids_files(demo_result() if case is None else solve_case(case))
 
 
 def issues_of(folder: Path) -> list[tuple[str, str]]:
@@ -126,7 +122,9 @@ def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_pat
     moved = dataclasses.replace(
         found, moves=found.moves[:-1], left_out={gone: f"{gone} is left out."}
     )
-    files = dataset(moved=moved)
+    solved = dataclasses.replace(demo_result())
+    vars(solved)["displacement"] = moved  # as if one had found no place
+    files = bids_files(solved)
     rows = {row["name"]: row for row in electrodes(files)}
     for move in moved.moves:
         row = rows[move.site]

@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from headfit import Rules, Tape
+from headfit.case.case import Case, FreePlace
 from headfit.errors import HeadfitError
-from headfit.files.case_file import Case, FreePlace, case_of_text, case_text, read_case, write_case
+from headfit.files.case_file import case_of_text, case_text, read_case, write_case
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.planning.montages import standard_montages
 
 FULL = """
 [case]
@@ -43,6 +45,7 @@ inner = "parasagittal"
 [marks]
 file = "marks.tsv"
 align = "best-fit"
+bands_mm = [4, 8]
 
 [[free]]
 site = "t3"
@@ -65,7 +68,8 @@ set = "longitudinal bipolar"
 def fields_of(case: Case) -> dict[str, object]:
     found = {f.name: getattr(case, f.name) for f in dataclasses.fields(case)}
     tape = found.pop("tape")
-    return found | {"readings": tape.readings_mm, "spreads": tape.spreads_mm}
+    problems = {part: str(error) for part, error in case.problems.items()}
+    return found | {"readings": tape.readings_mm, "spreads": tape.spreads_mm, "problems": problems}
 
 
 def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
@@ -82,8 +86,11 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "doubtful": ("inion", "nasion"),
         "shape": {"vault_2_m2": 3.0, "vault_3_2": -1.5},
         "rules": Rules(inner="parasagittal"),
+        "scan": None,
+        "marks": None,
         "marks_file": tmp_path / "marks.tsv",
         "align": "best-fit",
+        "bands_mm": (4.0, 8.0),
         "free": (
             FreePlace("T7", None, (), 20.0, "dressing"),
             FreePlace(None, (1.0, 2.5, 100.0), (), 12.5, ""),
@@ -91,6 +98,12 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         ),
         "derivations": "longitudinal bipolar",
         "derivations_file": None,
+        "montage": standard_montages()["longitudinal"],
+        # There is no such file: the case is read all the same, and carries the reason.
+        "problems": {
+            "marks": f"there is no file {tmp_path / 'marks.tsv'} (is the name right, and "
+            "the folder?)"
+        },
         "measured_by": "M. Example",
         "measured_on": "2024-05-07",
         "note": "thick hair",
@@ -254,7 +267,7 @@ def test_a_case_may_name_a_reduced_array_or_list_its_own_sites() -> None:
     own = case_of_text(f'[case]\nsites = ["Cz", "t3", "T7"]\n{tape}', Path())
     assert (own.array, own.system) == (("Cz", "T7"), "own list")
     assert case_of_text(case_text(own), Path()).array == own.array
-    assert case_of_text(tape, Path()).array == "10-10"
+    assert case_of_text(tape, Path()).array == "10-20"
 
 
 @pytest.mark.parametrize(
