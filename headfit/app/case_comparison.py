@@ -43,7 +43,9 @@ def compare_case(case: Case, result: CaseResult | None) -> Comparison:
         )
     marks = read_marks(case.marks_file)
     fitted = result.fitted
-    sites = place_sites(fitted.head, marks.names, case.rules) if len(marks) else result.sites
+    sites = (
+        place_sites(fitted.head, marks.names, result.sites.rules) if len(marks) else result.sites
+    )
     # Landmarks are taken where they were measured, and best fit where not.
     chosen = None if case.align == "landmarks" else cast(AlignmentKind, case.align)
     return compare_marks(

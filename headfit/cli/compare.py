@@ -182,7 +182,7 @@ def _sites_for(
     if path.suffix.casefold() == ".toml":
         case = read_case(path)
         result = fit_case(case)
-        sites = place_sites(result.fitted.head, marks.names, case.rules)
+        sites = place_sites(result.fitted.head, marks.names, result.sites.rules)
         return result.fitted.head, sites, result.fitted.spreads(sites), marks
     if path.suffix.casefold() not in (".ply", ".obj", ".stl"):
         raise InputError(
