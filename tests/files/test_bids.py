@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from demo_case import demo_result
 
-from headfit import __version__
+from headfit import __version__, place_sites
+from headfit.anatomy.sites import row_nine_words
 from headfit.files.bids import bids_files
 from headfit.files.case_file import Case
 from headfit.files.landmark_files import read_landmarks
@@ -115,6 +116,17 @@ def test_invented_data_are_marked_and_licensed_and_real_ones_are_not() -> None:
     real = dataset(dataclasses.replace(demo_result().case, invented=False))
     assert "invented" not in real["README.md"]
     assert json.loads(real["dataset_description.json"])["License"] != "CC0"
+
+
+def test_the_readme_tells_which_row_nine_it_is_when_there_is_one() -> None:
+    said = row_nine_words(demo_result().sites)
+    assert said
+    assert said in dataset()["README.md"]
+    result = demo_result()
+    sites = place_sites(result.fitted.head, "10-20")
+    landmarks, spreads = result.fitted.head.landmarks, result.fitted.spreads(sites)
+    small = bids_files(result.case, landmarks, sites, spreads, __version__)
+    assert "Row 9/10" not in small["README.md"]
 
 
 def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_path: Path) -> None:
