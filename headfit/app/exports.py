@@ -10,6 +10,7 @@ from pathlib import Path
 
 from headfit import __version__
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
+from headfit.anatomy.sites import row_nine_words
 from headfit.anatomy.template import template_set
 from headfit.app.case_plan import CasePlan, content_of
 from headfit.app.case_view import CaseView
@@ -70,9 +71,10 @@ def report_of(view: CaseView, name: str) -> str:
         )
         if text
     )
+    system = f"System {case.system}; {rules_words(view.sites.rules)}."
     parts = [
         ("Measurements", said.get("advice", ()), ("sheet",)),
-        ("Sites", (f"System {case.system}; {rules_words(case.rules)}.",), ("sites",)),
+        ("Sites", (system, *filter(None, [row_nine_words(view.sites)])), ("sites",)),
         (
             "Comparison with the marks",
             (*said.get("comparison", ()), *said.get("marks", ())),

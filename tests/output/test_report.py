@@ -9,11 +9,13 @@ from pathlib import Path
 import pytest
 from demo_case import TEXT
 
+from headfit.anatomy.sites import row_nine_words
 from headfit.app.case_view import CaseView, view_case
 from headfit.app.exports import report_of
 from headfit.errors import FileFormatError
 from headfit.files.case_file import FreePlace, case_of_text
 from headfit.output import report as report_module
+from headfit.output.sheet import rules_words
 from headfit.output.tables import cm
 
 HOSTILE = "</script><img src=x onerror=alert(1)> & \"quotes\" 'too'"
@@ -143,3 +145,8 @@ def test_a_missing_viewer_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Pat
         FileFormatError, match=r"the viewer must lie in the package, got no view\.js"
     ):
         report_of(view(), "demo.toml")
+
+
+def test_the_report_tells_which_row_nine_it_shows() -> None:
+    assert row_nine_words(view().sites) in read().words
+    assert any(rules_words(view().sites.rules) in said for said in read().words)
