@@ -18,6 +18,7 @@ from demo_case import DEMO, TEXT, demo_result
 from PIL import Image
 
 from headfit import Rules, __version__, load_template, place_sites
+from headfit.anatomy.sites import row_nine_words
 from headfit.app.exports import export
 from headfit.case.solved import solve_case
 from headfit.cli import COMMANDS, main
@@ -212,6 +213,7 @@ def test_sites_are_those_of_the_library_in_the_frame_of_the_surface(
     found = [[float(row[axis]) for axis in "xyz"] for row in rows]
     np.testing.assert_allclose(found, expected.points_mm, atol=0.0006)
     assert f"{len(rows)} sites of 10-10 on adult.ply" in out
+    assert row_nine_words(expected) in " ".join(out.split())
 
 
 def test_sites_take_other_units_and_tell_what_was_moved(
@@ -243,6 +245,7 @@ def test_sites_take_other_units_and_tell_what_was_moved(
     assert found["arcs_mm"]["coronal"] == pytest.approx(np.pi * 90, rel=1e-3)
     assert found["landmarks_moved_mm"] == {"nasion": pytest.approx(3.0, abs=0.1)}
     assert found["n_sites"] == 21
+    assert found["rules"]["inferior"] == "row"
 
 
 def test_demo_writes_its_case_and_can_be_repeated(

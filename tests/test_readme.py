@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from headfit.anatomy.sites import F9_APART_MM
 from headfit.case.solved import solve_case
 from headfit.cli import COMMANDS, build_parser
 from headfit.files.case_file import case_of_text
@@ -54,6 +55,11 @@ def test_the_picture_in_the_readme_is_there() -> None:
     with Image.open(ROOT / "docs" / "picture.png") as image:
         assert image.size == (1200, 900)
     assert "docs/picture.png" in README
+
+
+def test_the_readme_has_the_distance_between_both_definitions_of_f9() -> None:
+    said = f"F9 of the one lies {F9_APART_MM} mm from F9 of the other on the adult template"
+    assert said in " ".join(README.split())
 
 
 def test_the_readme_says_what_it_is_not_once() -> None:

@@ -175,7 +175,8 @@ class SolvedCase:
         )
         sites = self.sites
         if len(marks):
-            sites = place_sites(self.head, marks.names, self.case.rules)
+            # By the rules of the case's own set: row 9/10 stands where its sheet has it.
+            sites = place_sites(self.head, marks.names, sites.rules)
         spreads = self._spreads_of(sites) if len(marks) else None
         chosen = next((kind for kind in ALIGNMENTS if kind == self.case.align), None)
         return compare_marks(

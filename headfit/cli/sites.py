@@ -39,14 +39,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         help="curve=plane|shortest, inner=row|parasagittal|crossing, temporal=coronal|ring, "
-        "inferior=row|contour, length=taut|skin; may be given more than once",
+        "inferior=system|row|contour, length=taut|skin; may be given more than once",
     )
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read the head, place the sites, write the table."""
     from headfit.anatomy.landmarks import NAMES, TITLES
-    from headfit.anatomy.sites import place_sites
+    from headfit.anatomy.sites import place_sites, row_nine_words
     from headfit.files.surfaces import read_head
     from headfit.files.tables import sites_tsv
     from headfit.files.whole import write_whole
@@ -61,6 +61,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         f"{len(sites)} sites of {arguments.system} on {arguments.surface.name}: midline "
         f"{lengths['midline'] / 10:.1f} cm, coronal arc {lengths['coronal'] / 10:.1f} cm."
     )
+    if row_nine := row_nine_words(sites):
+        screen.say(row_nine)
     moved = {
         TITLES[name]: float(offset)
         for name, offset in zip(NAMES, head.landmark_offsets_mm, strict=True)
@@ -74,7 +76,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             "file": str(arguments.output),
             "system": arguments.system,
             "n_sites": len(sites),
-            "rules": vars(rules),
+            "rules": vars(sites.rules),
             "arcs_mm": {arc: round(length, 3) for arc, length in lengths.items()},
             "landmarks_moved_mm": {title: round(offset, 3) for title, offset in moved.items()},
         }

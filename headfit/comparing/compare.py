@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from headfit.anatomy.head import Head
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, row_nine_words
 from headfit.comparing.alignment import (
     ALIGNMENTS,
     Alignment,
@@ -31,7 +31,7 @@ from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
-from headfit.marks.remarks import Remark, doubt, listed
+from headfit.marks.remarks import Remark, doubt, listed, note
 
 # A choice, no standard: 10 mm is about a third of a step of the 10-10 system.
 BANDS_MM = (5.0, 10.0)
@@ -316,6 +316,9 @@ def _remarks(
                 "this head fitted to this person?"
             )
             remarks.append(doubt("compare-other-size", text, ratio=round(ratio, 3)))
+    row_nine = row_nine_words(targets.sites, targets.names)
+    if row_nine:
+        remarks.append(note("compare-row-nine", row_nine, rule=targets.sites.rules.inferior))
     return remarks
 
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from headfit import __version__
 from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, row_nine_words
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase
 from headfit.files.landmark_files import BIDS_NAMES
@@ -113,11 +113,14 @@ def _readme(case: Case, sites: Sites, free: Sequence[str]) -> str:
     invented = "The case is invented for a demonstration; no person was measured.\n\n"
     moves = "".join(f"- {sentence}\n" for sentence in free)
     moves = f"Places must stay free:\n\n{moves}\n" if free else ""
+    row_nine = row_nine_words(sites)
+    row_nine = f"{row_nine}\n\n" if row_nine else ""
     by_hand = f"{hand_words(case.shape)}\n\n" if case.shape else ""
     return (
         f"# {case.label}\n\n"
         f"{invented if case.invented else ''}"
         f"{len(sites)} sites of {sites.system}. {_PREDICTED}\n\n"
+        f"{row_nine}"
         f"Frame: {_FRAME} Unit: mm.\n\n"
         f"{by_hand}{moves}"
         "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from headfit.anatomy.norms import norm_of
+from headfit.anatomy.norms import ADULT_FROM_MONTHS, norm_of
 from headfit.anatomy.sites import SYSTEMS, place_sites
-from headfit.anatomy.template import ADULT_MONTHS, age_in_months
+from headfit.anatomy.template import age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.model_measures import unmodelled_mm
 from headfit.fitting.outlying_readings import Disagreement, in_cm, likeliest_slips, standing
@@ -183,7 +183,7 @@ def against_norms(fitted: FittedHead) -> list[str]:
     months = age_in_months(fitted.age)
     said = []
     for name, value in fitted.tape.values_mm.items():
-        norm = norm_of(name, months, fitted.sex, ADULT_MONTHS)
+        norm = norm_of(name, months, fitted.sex)
         if norm is None:
             continue
         percentile = norm.percentile(value)
@@ -199,9 +199,9 @@ def against_norms(fitted: FittedHead) -> list[str]:
     return said
 
 
-# Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they depend on age
-# and population (anthropometry, common practice). Bands of the asymmetry index follow the usual
-# scheme of 3.5, 6.25, 8.75 and 11 %; sources differ on the denominator, so the formula is printed.
+# Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they are of adult
+# skulls and depend on population (anthropometry, common practice). Asymmetry is told from 3.5 % on,
+# where the usual scheme begins; sources differ on the denominator, so the formula is printed.
 def head_shape(fitted: FittedHead) -> list[str]:
     """Cephalic index, diagonals, and left-right differences, in words and without diagnosis."""
     measured = fitted.tape.values_mm
@@ -213,10 +213,14 @@ def head_shape(fitted: FittedHead) -> list[str]:
     length, how_length = best("head_length")
     breadth, how_breadth = best("head_breadth")
     index = 100.0 * breadth / length
-    band = "long" if index < 75 else "middle" if index <= 80 else "broad"
     how = how_length if how_length == how_breadth else f"{how_breadth} breadth, {how_length} length"
     over = f"breadth {in_cm(breadth)} over length {in_cm(length)}, {how}"
-    said = [f"Cephalic index {index:.0f} ({band}; {over}; bands depend on age and population)."]
+    said = []
+    if age_in_months(fitted.age) >= ADULT_FROM_MONTHS:
+        band = "long" if index < 75 else "middle" if index <= 80 else "broad"
+        said.append(f"Cephalic index {index:.0f} ({band}; {over}; bands depend on population).")
+    elif how == "measured":  # the proportions of a fitted child are those of the template
+        said.append(f"Cephalic index {index:.0f} ({over}; the usual bands are of adult skulls).")
     sides = [(a, b) for a, b in _PAIRED if a in measured and b in measured and "diagonal" not in a]
     for a, b in sides:
         gap = measured[a] - measured[b]

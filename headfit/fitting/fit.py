@@ -33,6 +33,7 @@ from headfit.fitting.shape import (
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.taperun import Length
 
 # A sheet with no more values than there are scales has nothing to contradict it: its values are met
 # exactly (this share of their spread). With more, each is met within its spread.
@@ -156,16 +157,16 @@ class FittedHead:
         }
 
     @cached_property
-    def _tracers(self) -> dict[Rules, ArcTracer]:
-        return {Rules(): self.measures.tracer}
+    def _tracers(self) -> dict[Length, ArcTracer]:
+        return {Rules().length: self.measures.tracer}
 
     def _local(self, sites: Sites) -> tuple[Sites, ArcTracer]:
         """The same sites on the model, whose motion is known."""
         rules = replace(sites.rules, curve="plane")
-        if rules not in self._tracers:
-            self._tracers[rules] = at_pose(self.model, self.parameters, rules)
-        tracer = self._tracers[rules]
-        return sites_on(tracer, sites.names, sites.system), tracer
+        if rules.length not in self._tracers:  # the other rules move no arc
+            self._tracers[rules.length] = at_pose(self.model, self.parameters, rules)
+        tracer = self._tracers[rules.length]
+        return sites_on(tracer, sites.names, sites.system, rules), tracer
 
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks.

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from headfit import __version__
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
+from headfit.anatomy.sites import row_nine_words
 from headfit.anatomy.template import template_set
 from headfit.case.solved import SolvedCase
 from headfit.files.whole import write_whole
@@ -59,9 +60,10 @@ def report_text(view: CaseView, name: str) -> str:
         )
         if text
     )
+    system = f"System {case.array_title}; {rules_words(solved.sites.rules)}."
     parts = [
         ("Measurements", said.get("advice", ()), ("sheet",)),
-        ("Sites", (f"System {case.array_title}; {rules_words(case.rules)}.",), ("sites",)),
+        ("Sites", (system, *filter(None, [row_nine_words(solved.sites)])), ("sites",)),
         (
             "Comparison with the marks",
             (*said.get("comparison", ()), *said.get("marks", ())),

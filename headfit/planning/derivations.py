@@ -13,7 +13,7 @@ from functools import cached_property
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
-from headfit.planning.montages import Chain, Derivation, Montage
+from headfit.planning.montages import AVERAGE, Chain, Derivation, Montage
 from headfit.planning.scalp_paths import scalp_paths
 
 # Design choices, not published: half a centimetre is the habit for measuring a tape again, and the
@@ -83,6 +83,8 @@ class MeasuredMontage:
         Without the derivations that cannot be recorded, and without empty chains.
     missing : dict of str to str
         Derivations that cannot be recorded, and why.
+    to_average : tuple of str
+        Derivations to the average of all sites: no length, so in no chain here.
     uneven_sides_mm : float
         A larger left-right difference is a finding.
     uneven_chain_fraction : float
@@ -92,6 +94,7 @@ class MeasuredMontage:
     montage: Montage
     chains: tuple[MeasuredChain, ...]
     missing: dict[str, str]
+    to_average: tuple[str, ...] = ()
     uneven_sides_mm: float = UNEVEN_SIDES_MM
     uneven_chain_fraction: float = UNEVEN_CHAIN_FRACTION
 
@@ -143,6 +146,12 @@ class MeasuredMontage:
                     f"Unequal spacing, {chain.chain.name}: {short.name} {short.length_mm:.0f} mm "
                     f"to {long.name} {long.length_mm:.0f} mm, mean {chain.mean_mm:.0f} mm."
                 )
+        if self.to_average:
+            found.append(
+                f"{', '.join(self.to_average)}: no length, since {AVERAGE}, the average of all "
+                "sites, is no place. Fp1, Fp2, F7 and F8 may be left out of it against eye "
+                "movements (ACNS Guideline 3, 2016)."
+            )
         by_reason: dict[str, list[str]] = {}
         for name, reason in self.missing.items():
             by_reason.setdefault(reason, []).append(name)
@@ -206,15 +215,17 @@ def measure_montage(
     now = {**before, **{name: point for name, point in moved.items() if name in before}}
     kept: list[Derivation] = []
     missing: dict[str, str] = {}
+    to_average: list[str] = []
     for chain in montage.chains:
         for derivation in chain.derivations:
-            ends = (derivation.first, derivation.second)
-            absent = [name for name in ends if name not in before]
-            left_out = [name for name in ends if name in before and now[name] is None]
+            absent = [name for name in derivation.sites if name not in before]
+            left_out = [n for n in derivation.sites if n in before and now[n] is None]
             if absent or left_out:
                 reasons = [f"{' and '.join(absent)} not among the sites"] if absent else []
                 reasons += [f"{' and '.join(left_out)} left out"] if left_out else []
                 missing[derivation.name] = ", ".join(reasons)
+            elif derivation.second == AVERAGE:
+                to_average.append(derivation.name)
             else:
                 kept.append(derivation)
     changed = [d for d in kept if d.first in moved or d.second in moved]
@@ -235,7 +246,9 @@ def measure_montage(
         for chain in montage.chains
         if (found := tuple(measured[d.name] for d in chain.derivations if d.name in measured))
     )
-    return MeasuredMontage(montage, chains, missing, uneven_sides_mm, uneven_chain_fraction)
+    return MeasuredMontage(
+        montage, chains, missing, tuple(to_average), uneven_sides_mm, uneven_chain_fraction
+    )
 
 
 def sites_for(montages: tuple[Montage, ...], sites: Sites) -> Sites:

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
+from headfit.anatomy.arcs import ARCS, MARKS, PARASAGITTAL_MARKS, ArcTracer, Rules, mirrored
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, Sites, sites_on
@@ -204,7 +204,7 @@ def _title(name: str, rules: Rules) -> str:
     if rules.temporal == "ring" and name in ("T7", "T8"):
         # The site stands in the middle of the half ring then; this is the mark the ring runs over.
         return "10 % left" if name == "T7" else "10 % right"
-    return TITLES.get(name, name)
+    return PARASAGITTAL_MARKS.get(name) or TITLES.get(name, name)
 
 
 class _Arcs:

@@ -20,6 +20,7 @@ from solids import SPHERE_C, direction
 
 import headfit
 from headfit import Sites, load_template, place_sites
+from headfit.anatomy.sites import row_nine_words
 from headfit.comparing.compare import compare_marks
 from headfit.errors import MarksError, UnknownNameError
 from headfit.fitting.spreads import SiteSpreads
@@ -279,6 +280,19 @@ def test_without_landmarks_the_fit_is_by_names_and_a_doubt_says_so() -> None:
     assert comparison.common is None
     assert [r.code for r in comparison.remarks] == ["compare-best-fit"]
     assert set(comparison.alignments) == {"best-fit", "robust"}
+
+
+@pytest.mark.parametrize(("system", "rule"), [("10-10", "row"), ("10-5", "contour")])
+def test_marks_of_row_nine_are_told_by_which_definition_they_are_judged(
+    system: str, rule: str
+) -> None:
+    sites = place_sites(HEAD, system)
+    for names, noted in ((("Fz", "Cz", "F9", "F10", "P9"), True), (("Fz", "Cz", "C3"), False)):
+        points = np.array([sites[name] for name in names])
+        comparison = compare_marks(sites, Marks(names, points, three_of(HEAD)))
+        notes = [r for r in comparison.remarks if r.code == "compare-row-nine"]
+        assert [r.sentence for r in notes] == ([row_nine_words(sites)] if noted else [])
+        assert [(r.kind, r.evidence["rule"]) for r in notes] == ([("note", rule)] if noted else [])
 
 
 def test_a_head_of_another_size_is_doubted() -> None:

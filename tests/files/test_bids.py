@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from demo_case import demo_result
 
+from headfit.anatomy.sites import row_nine_words
 from headfit.case.case import Case
 from headfit.case.solved import solve_case
 from headfit.files.bids import bids_files
@@ -111,6 +112,15 @@ def test_invented_data_are_marked_and_licensed_and_real_ones_are_not() -> None:
     real = dataset(dataclasses.replace(demo_result().case, invented=False))
     assert "invented" not in real["README.md"]
     assert json.loads(real["dataset_description.json"])["License"] != "CC0"
+
+
+def test_the_readme_tells_which_row_nine_it_is_when_there_is_one() -> None:
+    said = row_nine_words(demo_result().sites)
+    assert said
+    assert said in dataset()["README.md"]
+    result = demo_result()
+    small = dataset(dataclasses.replace(result.case, system="10-20"))
+    assert "Row 9/10" not in small["README.md"]
 
 
 def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_path: Path) -> None:

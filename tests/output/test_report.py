@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from demo_case import TEXT
 
+from headfit.anatomy.sites import row_nine_words
 from headfit.case.case import FreePlace
 from headfit.case.solved import solve_case
 from headfit.errors import FileFormatError
@@ -16,6 +17,7 @@ from headfit.files.case_file import case_of_text
 from headfit.output import report as report_module
 from headfit.output.case_report import report_text
 from headfit.output.case_view import CaseView
+from headfit.output.sheet import rules_words
 from headfit.output.tables import cm
 
 HOSTILE = "</script><img src=x onerror=alert(1)> & \"quotes\" 'too'"
@@ -147,3 +149,9 @@ def test_a_missing_viewer_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Pat
         FileFormatError, match=r"the viewer must lie in the package, got no view\.js"
     ):
         report_text(view(), "demo.toml")
+
+
+def test_the_report_tells_which_row_nine_it_shows() -> None:
+    sites = view().solved.sites
+    assert row_nine_words(sites) in read().words
+    assert any(rules_words(sites.rules) in said for said in read().words)
