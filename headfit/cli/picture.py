@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence
+from headfit.output.cameras import DEFAULT_VIEW, VIEW_HELP
 
 if TYPE_CHECKING:
     from headfit.files.results import CaseResult
@@ -21,9 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE.png", type=Path, required=True, help="picture to write"
     )
-    parser.add_argument(
-        "--view", metavar="VIEW", default="left", help="left (default), right, front, back, top"
-    )
+    parser.add_argument("--view", metavar="VIEW", default=DEFAULT_VIEW, help=VIEW_HELP)
     parser.add_argument(
         "--size", metavar="WxH", default="1600x1200", help="in pixels, 1600x1200 unless given"
     )
@@ -34,8 +33,9 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.files.case_file import read_case
     from headfit.files.results import fit_case
     from headfit.files.whole import write_whole
-    from headfit.output.picture import png_bytes
+    from headfit.output.picture import check_png_name, png_bytes
 
+    check_png_name(arguments.output)
     size = size_of(arguments.size)
     with screen.doing("Fitting the head"):
         scene = scene_of(fit_case(read_case(arguments.case)))

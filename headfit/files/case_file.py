@@ -74,6 +74,8 @@ from headfit.units import to_mm
 SEXES = ("female", "male")
 ALIGNMENTS = ("landmarks", "best-fit", "robust", "surface")
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
+# To TOML a comma parts the entries of a list; behind an equals sign it never stands for that.
+_DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+,\d+)")
 _TEXTS = ("label", "measured_by", "measured_on", "note")
 
 
@@ -235,12 +237,13 @@ def parse_toml(text: str) -> dict[str, Any]:
     Raises
     ------
     FileFormatError
-        Not TOML; the sentence tells line and column.
+        Not TOML; the sentence tells line and column, or the number with a decimal comma.
     """
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = str(error)
+        _refuse_decimal_comma(text, found)
         reason, place = found[:1].lower() + found[1:], ""
         if match := re.fullmatch(r"(.*) \(at (.*)\)", found, re.DOTALL):
             reason, place = match[1][:1].lower() + match[1][1:], match[2]
@@ -253,6 +256,24 @@ def parse_toml(text: str) -> dict[str, Any]:
             sentence("a case file", "be TOML that a person could have written", "something else"),
             code="toml-syntax",
         ) from None
+
+
+def _refuse_decimal_comma(text: str, complaint: str) -> None:
+    """Say so when the parser stopped at a number such as 36,0."""
+    named = re.search(r"at line (\d+)", complaint)
+    n_line = int(named[1]) if named else 0
+    comma = _DECIMAL_COMMA.search(text.split("\n")[n_line - 1]) if named else None
+    if comma is not None:
+        raise FileFormatError(
+            sentence(
+                f"the number in line {n_line}",
+                "be written with a decimal point",
+                comma[1],
+                f"write {comma[1].replace(',', '.')}",
+            ),
+            code="toml-decimal-comma",
+            line=n_line,
+        )
 
 
 def _age(value: object) -> str | float:

@@ -15,9 +15,10 @@ from solids import Ellipsoid
 
 from headfit import place_sites
 from headfit.errors import UnknownNameError
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.drawing import line_drawing
 from headfit.output.page import packed, scene_data, script_text, thinned
-from headfit.output.scene import CAMERAS, HEAD_COLOUR, STATES, VIEW_ANGLE_DEGREES, Scene, make_scene
+from headfit.output.scene import HEAD_COLOUR, STATES, Scene, make_scene
 from headfit.output.tables import cm, site_table
 
 # Sphere of standards' case C: landmarks below the equator, so that the ring runs on it.
