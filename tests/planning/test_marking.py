@@ -265,6 +265,16 @@ def test_checks_tell_what_no_arc_measured_left_beside_right() -> None:
             assert any(name[-1] in "13579" for name in (left.first, left.second))
 
 
+def test_a_check_from_the_midline_stands_with_its_left_side_first() -> None:
+    # Only a site of the midline and a pair beside it: no arc measured what lies between.
+    plan = plan_marking(place_sites(load_template(), ["POz", "P3", "P4"]))
+    (pair,) = plan.checks
+    left, right = pair
+    assert right is not None
+    assert {left.first, left.second} == {"POz", "P3"}
+    assert {right.first, right.second} == {"POz", "P4"}
+
+
 def test_a_moved_site_is_marked_where_it_stands_now() -> None:
     sites = place_sites(load_template(), "10-20")
     found = displace(sites, [disc(sites, "F3", 20, "wound")])
@@ -331,3 +341,11 @@ def test_one_site_alone_needs_no_check() -> None:
     plan = plan_marking(place_sites(load_template(), ["Cz"]))
     assert plan.checks == ()
     assert [step.arc for step in plan.steps] == ["midline", "coronal"]
+
+
+def test_with_every_site_left_out_there_is_nothing_to_check() -> None:
+    sites = place_sites(load_template(), ["C3"])
+    found = displace(sites, [disc(sites, "C3", 20, "wound")], farthest_mm=5.0)
+    plan = plan_marking(sites, found)
+    assert plan.cups_mm == {}
+    assert plan.checks == ()
