@@ -32,6 +32,7 @@ from headfit.cli import build_parser
 from headfit.cli.compare import bands_of
 from headfit.cli.derivations import run as run_derivations
 from headfit.cli.picture import size_of
+from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
@@ -144,6 +145,11 @@ def without_pyvista() -> object:
     missing = ModuleNotFoundError("No module named 'pyvista'", name="pyvista")
     with patch("headfit.output.picture.import_module", side_effect=missing):
         return load_libraries("pyvista")
+
+
+def samples_twice() -> object:
+    wrote("case.toml", MEASURED)
+    return run_samples(build_parser().parse_args(["samples", "."]), Screen())
 
 
 def no_derivations() -> object:
@@ -271,6 +277,7 @@ CAUSES: dict[str, Cause] = {
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),
     "no-display": lambda: without_driver("window"),
+    "samples-there": samples_twice,
     "no-drawing-library": without_pyvista,
     "picture-name": lambda: check_png_name(Path("head.jpg")),
     "picture-size": lambda: size_of("big"),

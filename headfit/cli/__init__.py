@@ -21,6 +21,7 @@ from headfit.errors import HeadfitError, InputError, unknown_name
 # In the order of the help. A new command is a module of this name and an entry here.
 COMMANDS = (
     "demo",
+    "samples",
     "app",
     "fit",
     "compare",

@@ -13,9 +13,10 @@ from headfit.anatomy.sites import SYSTEMS
 from headfit.anatomy.template import template_set
 from headfit.geometry.sections import cut
 from headfit.geometry.shortest import shortest_curve
+from headfit.geometry.surface import nearest
 from headfit.geometry.taperun import TapeRun, lay
 from headfit.planning.displacement import displace
-from headfit.planning.marking import SQUARE, ArcStep, MarkingPlan, plan_marking
+from headfit.planning.marking import SQUARE, ArcStep, MarkingPlan, _checks, plan_marking
 from headfit.planning.obstacles import disc
 
 ALL_RULES = [
@@ -265,10 +266,14 @@ def test_checks_tell_what_no_arc_measured_left_beside_right() -> None:
             assert any(name[-1] in "13579" for name in (left.first, left.second))
 
 
-def test_a_check_from_the_midline_stands_with_its_left_side_first() -> None:
-    # Only a site of the midline and a pair beside it: no arc measured what lies between.
-    plan = plan_marking(place_sites(load_template(), ["POz", "P3", "P4"]))
-    (pair,) = plan.checks
+@pytest.mark.parametrize("ahead", ["P3", "P4"])
+def test_a_check_from_the_midline_stands_with_its_left_side_first(ahead: str) -> None:
+    sites = place_sites(load_template(), ["POz", "P3", "P4"])
+    cups = {name: np.array(sites[name]) for name in sites.names}
+    # The pair farther in front is met first.
+    mesh = sites.tracer.mesh
+    cups[ahead] = nearest(mesh, cups[ahead][None] + [0.0, 2.0, 0.0])[0].on(mesh.vertices_mm)[0]
+    (pair,) = _checks(sites.tracer, cups, set())
     left, right = pair
     assert right is not None
     assert {left.first, left.second} == {"POz", "P3"}
