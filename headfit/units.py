@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from numbers import Real
 
 from headfit.errors import UnitError, sentence
@@ -96,3 +97,12 @@ def parse_length(text: str, what: str = "length") -> float:
             what=what,
         )
     return round(to_mm(float(number.replace(",", ".")), unit, what), 9)
+
+
+def plain(value: float, digits: int = 3) -> str:
+    """A number to some significant digits as people write it: never with an exponent.
+
+    >>> plain(3652.1), plain(0.00036521), plain(12.0)
+    ('3650', '0.000365', '12')
+    """
+    return f"{Decimal(f'{value:.{digits}g}'):f}"

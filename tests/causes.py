@@ -32,6 +32,7 @@ from headfit.cli.compare import bands_of
 from headfit.cli.demo import run as run_demo
 from headfit.cli.derivations import run as run_derivations
 from headfit.cli.picture import size_of
+from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
@@ -45,6 +46,7 @@ from headfit.fitting.point_fit import fit_points
 from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import cut
 from headfit.output import driver, report
+from headfit.output.picture import check_png_name, load_libraries
 from headfit.output.typesetting import clean
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
@@ -137,6 +139,17 @@ def without_driver(where: driver.Where) -> object:
         patch("subprocess.run", side_effect=OSError),
     ):
         return driver.find_driver.__wrapped__(where)
+
+
+def without_pyvista() -> object:
+    missing = ModuleNotFoundError("No module named 'pyvista'", name="pyvista")
+    with patch("headfit.output.picture.import_module", side_effect=missing):
+        return load_libraries("pyvista")
+
+
+def samples_twice() -> object:
+    wrote("case.toml", MEASURED)
+    return run_samples(build_parser().parse_args(["samples", "."]), Screen())
 
 
 def no_derivations() -> object:
@@ -241,6 +254,7 @@ CAUSES: dict[str, Cause] = {
     "file-not-written": on_a_full_disk,
     "not-a-folder": lambda: write_folder(wrote("out", "mine"), {}),
     "not-utf-8": lambda: read_text(wrote("case.toml", 'label = "Zoë"'.encode("latin-1"))),
+    "toml-decimal-comma": lambda: case("[tape]\nunit = 'cm'\nnasion_inion = 36,0"),
     "toml-syntax": lambda: case("[tape]\nunit = cm"),
     "case-entry": lambda: case(f"[case]\nage = true\n{MEASURED}"),
     "json-syntax": lambda: landmark_file('{"unit": "mm", "nasion": [0, 95'),
@@ -274,6 +288,9 @@ CAUSES: dict[str, Cause] = {
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),
     "no-display": lambda: without_driver("window"),
+    "samples-there": samples_twice,
+    "no-drawing-library": without_pyvista,
+    "picture-name": lambda: check_png_name(Path("head.jpg")),
     "picture-size": lambda: size_of("big"),
     "bands": lambda: bands_of("10,5"),
     "command-line": lambda: build_parser().parse_args(["fit", "case.toml"]),

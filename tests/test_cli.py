@@ -5,6 +5,7 @@ import dataclasses
 import hashlib
 import io
 import json
+import re
 import subprocess
 import sys
 import zipfile
@@ -108,6 +109,18 @@ def test_the_summary_fits_on_one_screen_and_has_a_unit_at_every_number(
     assert how_sure(demo_result().spreads) in out
     for sentence in demo_result().advice.sentences():
         assert sentence in out
+
+
+def test_a_difference_of_the_summary_has_its_sign_and_unit(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Halves that do not add up to the whole: no head takes all three readings.
+    case.write_text('[tape]\nunit = "cm"\nring = 56.4\nleft_ring = 27.6\nright_ring = 27.6\n')
+    _, out, _ = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
+    ends = {row[:24].strip(): row for row in out.splitlines()}
+    assert re.search(r" -[1-9] mm$", ends["10 % ring"])
+    for half in ("left half ring Fpz-T7-Oz", "right half ring Fpz-T8-O"):
+        assert re.search(r" \+[1-9] mm$", ends[half])
 
 
 def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:

@@ -15,12 +15,16 @@ from headfit.anatomy.landmarks import NAMES, TITLES, Landmarks
 from headfit.errors import LandmarkError, MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh, frozen
 from headfit.geometry.surface import membrane, nearest
+from headfit.units import MM_PER_UNIT, plain
 
 SCALP, FACE, EAR, NECK, CAP = range(5)
 PART_NAMES = ("scalp", "face", "ear", "neck", "cap")
 
 # A landmark this far off is a wrong file or a wrong unit, not a wobbly hand.
 LANDMARK_OFF_MM = 10.0
+# Of the diagonal of the bounding box: from a newborn's bare vault to a bust with shoulders; a usual
+# head with face and neck lies between.
+_LEAST_ACROSS_MM, _USUAL_ACROSS_MM, _MOST_ACROSS_MM = 120.0, 400.0, 1500.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,21 +173,51 @@ class Head:
         )
 
 
+def check_size(mesh: TriangleMesh, unit: str = "") -> None:
+    """Refuse a surface that is too small or too large for a head.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    unit : {"mm", "cm", "m", "inch"}, optional
+        In which its file was read: the sentence then names the unit that would fit.
+
+    Raises
+    ------
+    MeshError
+        Not 120 to 1500 mm across its bounding box.
+    """
+    size = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
+    if _LEAST_ACROSS_MM <= size <= _MOST_ACROSS_MM:
+        return
+    if unit:
+        fitting = _fitting_unit(size / MM_PER_UNIT[unit])
+        hint = f"is it --unit {fitting}?" if fitting else "is this the surface of one head?"
+    else:
+        told = "metres" if size < 1.5 else "centimetres" if size < 120.0 else "micrometres"
+        hint = f"are these {told}?"
+    raise MeshError(
+        sentence(
+            "head surface",
+            f"measure {_LEAST_ACROSS_MM:.0f} to {_MOST_ACROSS_MM:.0f} mm across its bounding box",
+            f"{plain(size)} mm",
+            hint,
+        ),
+        code="mesh-size",
+        size_mm=size,
+    )
+
+
+def _fitting_unit(size: float) -> str:
+    """The unit in which a size comes nearest to that of a head; empty when none makes it one."""
+    sizes_mm = {unit: size * MM_PER_UNIT[unit] for unit in ("mm", "cm", "m", "inch")}
+    fitting = [u for u, mm in sizes_mm.items() if _LEAST_ACROSS_MM <= mm <= _MOST_ACROSS_MM]
+    return min(fitting, key=lambda u: abs(np.log(sizes_mm[u] / _USUAL_ACROSS_MM)), default="")
+
+
 def _check_surface(mesh: TriangleMesh) -> None:
     """Refuse a surface that is no single head wound outwards, in millimetres."""
-    size = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
-    if not 120.0 <= size <= 1500.0:
-        unit = "metres" if size < 1.5 else "centimetres" if size < 120.0 else "micrometres"
-        raise MeshError(
-            sentence(
-                "head surface",
-                "measure 120 to 1500 mm across its bounding box",
-                f"{size:.3g} mm",
-                f"are these {unit}?",
-            ),
-            code="mesh-size",
-            size_mm=size,
-        )
+    check_size(mesh)
     if mesh.n_pieces != 1:
         raise MeshError(
             sentence(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence
+from headfit.output.cameras import DEFAULT_VIEW, VIEW_HELP
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,9 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE.png", type=Path, required=True, help="picture to write"
     )
-    parser.add_argument(
-        "--view", metavar="VIEW", default="left", help="left (default), right, front, back, top"
-    )
+    parser.add_argument("--view", metavar="VIEW", default=DEFAULT_VIEW, help=VIEW_HELP)
     parser.add_argument(
         "--size", metavar="WxH", default="1600x1200", help="in pixels, 1600x1200 unless given"
     )

@@ -6,14 +6,13 @@ import argparse
 from pathlib import Path
 
 from headfit.cli.screen import Screen
+from headfit.output.cameras import DEFAULT_VIEW, VIEW_HELP
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what `headfit window` takes."""
     parser.add_argument("case", metavar="CASE.toml", type=Path, help="the case file")
-    parser.add_argument(
-        "--view", metavar="VIEW", default="left", help="left (default), right, front, back, top"
-    )
+    parser.add_argument("--view", metavar="VIEW", default=DEFAULT_VIEW, help=VIEW_HELP)
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:

@@ -74,6 +74,7 @@ from headfit.planning.montages import OWN, array_names, montage_of
 SEXES = ("female", "male")
 ALIGNMENTS = ("landmarks", "best-fit", "robust", "surface")
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
+# To TOML a comma parts the entries of a list; behind an equals sign it never stands for that.
 _TEXTS = ("label", "measured_by", "measured_on", "note")
 
 

@@ -207,8 +207,9 @@ def fit_head(
         Landmarks that were hard to find: "nasion", "inion", "left_preauricular",
         "right_preauricular"; their place is taken as less sure.
     fixed : mapping of str to float, optional
-        Shape parameters set by hand, by name: what the eye sees and no tape does, such as a flat
-        side ("vault_3_m2") or a keel ("vault_4_0"); mm, scales as logarithms.
+        Shape parameters set by hand, by name: what the eye sees and no tape does, such as the back
+        of the head flat on one side ("vault_2_m2") or a keel from front to back ("vault_3_2");
+        mm, scales as logarithms. `headfit measurements` lists them.
 
     Raises
     ------

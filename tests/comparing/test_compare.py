@@ -244,6 +244,20 @@ def test_bands_are_settings_and_widen_with_the_uncertainty_of_the_site() -> None
     assert comparison["Cz"].band == 0
 
 
+def test_a_mark_stands_out_only_beyond_what_its_site_is_sure_to() -> None:
+    points = np.array(SITES.points_mm)
+    row = TARGETS.names.index("Pz")
+    points[row] += 14.0 * TARGETS.along[row]
+    marks = Marks(TARGETS.names, points, landmarks_of(HEAD))
+    assert compare_marks(SITES, marks).stands_out == ("Pz",)
+    for spread_mm, expected in ((2.0, ("Pz",)), (8.0, ())):
+        # The longer half axis of the 95 % region is sqrt(5.991) spreads: 5 mm and 20 mm.
+        parts = np.tile(np.eye(2), (len(SITES), 1, 1))
+        parts[row] *= spread_mm**2
+        spreads = SiteSpreads(SITES.names, TARGETS.along, TARGETS.across, {"shape": parts})
+        assert compare_marks(SITES, marks, spreads=spreads).stands_out == expected
+
+
 def test_a_mixed_up_pair_gets_no_move_and_does_not_stand_out() -> None:
     points = np.array(SITES.points_mm)
     rows = [TARGETS.names.index(n) for n in ("C3", "C4")]

@@ -233,6 +233,11 @@ WRONG = {
     FREE + "polygon_mm = [[1, 2, 3]]": r"must be three or more points \[x, y, z\]",
     FREE + "polygon_mm = [[1,2,3],[1,2,3],[1,2]]": "a corner of polygon_mm must be three numbers",
     "[tape\nunit": r"a case file must be TOML, got expected .* \(line 1, column 6\)",
+    "[tape]\nunit = 'cm'\nring = 36,0  # a comma": (
+        r"the number in line 3 must be written with a decimal point, got 36,0 \(write 36\.0\)$"
+    ),
+    "[shape]\nvault_2_m2 =-1,5": r"line 2 must .*, got -1,5 \(write -1\.5\)$",
+    "[case]\nlabel = 'at 36,0' x": r"a case file must be TOML, got expected newline",
     "a = 1\na = 2": r"a case file must be TOML, got cannot overwrite a value",
     "a = " + "[" * 5000: "be TOML that a person could have written",
     "a = " + "9" * 5000: "be TOML that a person could have written",

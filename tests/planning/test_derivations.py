@@ -187,6 +187,17 @@ def test_a_head_broader_on_the_left_has_longer_derivations_there_and_says_so() -
     )
 
 
+def test_a_derivation_that_crosses_the_midline_has_no_side() -> None:
+    crossed = Montage(
+        "own", "own", (Chain.through("one", ("F3", "P4")), Chain.through("other", ("F4", "P3")))
+    )
+    measured = measured_on(load_template(), crossed)
+    assert [d.name for d in measured.derivations] == ["F3-P4", "F4-P3"]
+    assert measured.side_differences_mm == {}
+    sided = measured_on(load_template(), one_chain("F3", "Cz", "F4"))
+    assert list(sided.side_differences_mm) == ["F3-Cz"]
+
+
 def test_equal_spacing_is_the_rule_and_its_breach_is_told_with_numbers() -> None:
     """ACNS Guideline 3 (2016): interelectrode distances are kept equal."""
     sites = place_sites(load_template(), "ifcn-25")
