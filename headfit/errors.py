@@ -6,7 +6,7 @@
     |   |-- MeshError                   a surface that cannot be measured
     |   |-- LandmarkError               a landmark missing, off the surface or exchanged
     |   |-- SheetError                  a tape value missing, out of range or contradictory
-    |   |-- UnknownNameError (LookupError)   a site, system, age or command nobody declared
+    |   |-- UnknownNameError (KeyError)   a site, system, age or command nobody declared
     |   |-- MarksError                  digitised positions that cannot be used
     |   `-- FileFormatError             a file that is empty, truncated or of another kind
     |-- ConvergenceError (ArithmeticError)   an iteration that did not settle, with its numbers
@@ -19,6 +19,8 @@ docs/messages.md.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
+from typing import Any
 
 
 class HeadfitError(Exception):
@@ -41,6 +43,11 @@ class HeadfitError(Exception):
         # KeyError and friends quote their argument; a person reads this sentence.
         return str(self.args[0])
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # An exception is pickled as its positional arguments alone: a worker's error would be lost.
+        made = partial(type(self), *self.args, code=self.code)
+        return made, (), {"facts": self.facts}
+
 
 class InputError(HeadfitError, ValueError):
     """Something given cannot be used."""
@@ -62,7 +69,7 @@ class SheetError(InputError):
     """A value of the measurement sheet is missing, out of range or contradictory."""
 
 
-class UnknownNameError(InputError, LookupError):
+class UnknownNameError(InputError, KeyError):
     """A name nobody declared."""
 
 

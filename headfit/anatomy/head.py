@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from headfit.anatomy.landmarks import NAMES, TITLES, Landmarks
 from headfit.errors import LandmarkError, MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh, frozen
 from headfit.geometry.surface import membrane, nearest
+from headfit.nouns import Noun
 
 SCALP, FACE, EAR, NECK, CAP = range(5)
 PART_NAMES = ("scalp", "face", "ear", "neck", "cap")
@@ -24,7 +26,7 @@ LANDMARK_OFF_MM = 10.0
 
 
 @dataclass(frozen=True, eq=False)
-class Head:
+class Head(Noun):
     """A head surface with its landmarks.
 
     Parameters
@@ -130,6 +132,15 @@ class Head:
         kept = (height[self.faces] > lowest - 35.0 * scale).any(axis=1)
         return self.bare.part(kept)
 
+    def __getstate__(self) -> dict[str, Any]:
+        # Of a deformed head the surfaces beneath the ears are given, not computed from the rest.
+        return dict(vars(self))
+
+    def __repr__(self) -> str:
+        return (
+            f"Head({self.label!r}, {len(self.vertices_mm)} vertices, {len(self.faces)} triangles)"
+        )
+
     def deformed(
         self, vertices_mm: Floats, bare_mm: Floats, landmarks: Landmarks, label: str
     ) -> Head:
@@ -144,15 +155,15 @@ class Head:
         label : str
         """
         copy = object.__new__(Head)
-        bare = self.bare.moved(bare_mm)
+        vertices, bare = frozen(vertices_mm), self.bare.moved(bare_mm)
         copy.__dict__.update(
-            vertices_mm=frozen(vertices_mm),
+            vertices_mm=vertices,
             faces=self.faces,
             landmarks=landmarks,
             part=self.part,
             label=label,
             landmark_offsets_mm=np.zeros(4),
-            surface=self.surface.moved(frozen(vertices_mm)),
+            surface=self.surface.moved(vertices),
             bare=bare,
             scalp=self.scalp.moved(bare.vertices_mm),
         )
@@ -167,6 +178,19 @@ class Head:
             self.landmarks.moved(rotation, shift),
             self.label,
         )
+
+
+class HasHead(Protocol):
+    """Something made from a head that carries it, such as a fitted head."""
+
+    @property
+    def head(self) -> Head:
+        """The head itself."""
+
+
+def head_of(given: Head | HasHead) -> Head:
+    """A head, or the head that something carries."""
+    return given if isinstance(given, Head) else given.head
 
 
 def _check_surface(mesh: TriangleMesh) -> None:

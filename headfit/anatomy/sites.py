@@ -7,7 +7,7 @@ differ; `SYSTEMS` is the list that is implemented here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
@@ -15,13 +15,14 @@ from typing import Any
 import numpy as np
 
 from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
-from headfit.anatomy.head import Head
+from headfit.anatomy.head import HasHead, Head, head_of
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
 from headfit.geometry.taperun import lay
 from headfit.hooks import hook
+from headfit.nouns import ByName
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def canonical_name(name: str) -> str:
     """
     if name in TABLE:
         return name
-    folded = _FOLDED.get(name.strip().casefold())
+    folded = _FOLDED.get(str(name).strip().casefold())
     if folded is None:
         raise unknown_name("site", name, TABLE)
     return folded
@@ -181,8 +182,8 @@ class ArcMark:
 
 
 @dataclass(frozen=True, eq=False)
-class Sites:
-    """Sites placed on a head.
+class Sites(ByName[Floats]):
+    """Sites placed on a head: a mapping from the name of each site to its place (3,) in mm.
 
     Attributes
     ----------
@@ -201,8 +202,14 @@ class Sites:
     rules: Rules
     tracer: ArcTracer = field(repr=False)
 
+    def __repr__(self) -> str:
+        return f"Sites({self.system!r}, {len(self)} sites)"
+
     def __len__(self) -> int:
         return len(self.names)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
 
     def __getitem__(self, name: str) -> Floats:
         """(3,) one site in mm, by its name or its old name.
@@ -284,13 +291,13 @@ def _place(name: str, rules: Rules) -> Place:
 
 
 def place_sites(
-    head: Head, system: str | Iterable[str] = "10-20", rules: Rules | None = None
+    head: Head | HasHead, system: str | Iterable[str] = "10-20", rules: Rules | None = None
 ) -> Sites:
     """The sites of a system, or a list of sites, on a head.
 
     Parameters
     ----------
-    head : Head
+    head : Head or FittedHead
     system : {"10-20", "10-10", "10-5", "ifcn-25"} or iterable of str
     rules : Rules, optional
         Default `Rules()`.
@@ -314,7 +321,8 @@ def place_sites(
         label, names = system, SYSTEMS[system]
     else:
         label, names = "own list", tuple(dict.fromkeys(canonical_name(name) for name in system))
-    return sites_on(ArcTracer(head.scalp, head.landmarks, rules), names, label)
+    surface = head_of(head)
+    return sites_on(ArcTracer(surface.scalp, surface.landmarks, rules), names, label)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from headfit.anatomy.head import Head
+from headfit.anatomy.head import HasHead, Head
 from headfit.anatomy.sites import Sites
 from headfit.comparing.alignment import (
     ALIGNMENTS,
@@ -26,6 +26,7 @@ from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.swapped_labels import Assignment, explain
 from headfit.comparing.target_sites import Targets, targets_for
 from headfit.errors import MarksError, sentence, unknown_name
+from headfit.fitting.fit import FittedHead
 from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.rigid import RigidMotion
@@ -45,7 +46,7 @@ _OTHER_SIZE = 0.08
 
 
 def compare_marks(
-    head_or_sites: Head | Sites,
+    head_or_sites: Head | HasHead | Sites,
     marks: Marks,
     align: AlignmentKind | None = None,
     *,
@@ -56,7 +57,7 @@ def compare_marks(
 
     Parameters
     ----------
-    head_or_sites : Head or Sites
+    head_or_sites : Head, FittedHead or Sites
         A head, or sites placed on one: their head and rules then serve, and all marked sites are
         placed, in the set or not.
     marks : Marks
@@ -65,7 +66,7 @@ def compare_marks(
     bands_mm : (float, float)
         Limits of the bands.
     spreads : SiteSpreads, optional
-        How sure the sites of a fitted head are; widens the bands.
+        How sure the sites are; widens the bands. Default those of a fitted head when one is given.
 
     Raises
     ------
@@ -105,6 +106,8 @@ def compare_marks(
             code="compare-no-sites",
         )
     targets = targets_for(head_or_sites, marks.names)
+    if spreads is None and isinstance(head_or_sites, FittedHead):
+        spreads = head_or_sites.spreads(targets.sites)
     points = np.asarray(marks.points_mm)
     by_marks = by_landmarks(marks, targets)
     chosen = align or ("best-fit" if by_marks is None else "landmarks")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -16,6 +16,7 @@ from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
 from headfit.marks.remarks import Remark
 from headfit.notebook import html_list, html_table
+from headfit.nouns import ByName
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,8 @@ class Move:
 
 
 @dataclass(frozen=True, eq=False)
-class Comparison:
-    """Marks held against the sites of a head.
+class Comparison(ByName[Deviation]):
+    """Marks held against the sites of a head: a mapping from each site to its `Deviation`.
 
     Attributes
     ----------
@@ -139,8 +140,19 @@ class Comparison:
     targets: Targets = field(repr=False)
     foot_normals: Floats = field(repr=False)
 
+    def __repr__(self) -> str:
+        near, far = self.bands_mm
+        counts = [sum(d.band == band for d in self.deviations) for band in range(3)]
+        return (
+            f"Comparison({self.source[-60:]!r}, {len(self)} marks by {self.aligned_by}: "
+            f"{counts[0]} within {near:g} mm, {counts[1]} to {far:g} mm, {counts[2]} beyond)"
+        )
+
     def __len__(self) -> int:
         return len(self.names)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
 
     def __getitem__(self, site: str) -> Deviation:
         """The deviation at one site.

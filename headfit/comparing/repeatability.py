@@ -64,6 +64,9 @@ class Repeatability:
     by_fit_mm: float
     remarks: tuple[Remark, ...] = ()
 
+    def __repr__(self) -> str:
+        return f"Repeatability({len(self.sites)} sites, {self.by_fit_mm:.1f} mm after a best fit)"
+
     @property
     def sentence(self) -> str:
         """The two figures in words.

@@ -59,6 +59,12 @@ class Advice:
     norms: tuple[str, ...]
     shape: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        following = f"next {self.next[0][0]}" if self.next else "nothing left to measure"
+        again = [doubt.name for doubt in self.doubts]
+        doubted = f", doubts {' and '.join(again)}" if again else ""
+        return f"Advice({following}{doubted}, {len(self.slips)} slips)"
+
     @property
     def disagrees(self) -> Disagreement | None:
         """The reading to take again, when it stands out."""

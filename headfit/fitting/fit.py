@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,7 @@ from headfit.fitting.shape import (
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
+from headfit.nouns import Noun
 
 # A sheet with no more values than there are scales has nothing to contradict it: its values are met
 # exactly (this share of their spread). With more, each is met within its spread.
@@ -45,7 +47,7 @@ FLAG_SD, REFUSE_SD = 4.0, 8.0
 
 
 @dataclass(frozen=True, eq=False)
-class Estimate:
+class Estimate(Noun):
     """Parameters, the slopes around them, and what they were estimated from."""
 
     parameters: Floats
@@ -54,6 +56,9 @@ class Estimate:
     used_spreads_mm: Floats
     spreads_mm: Floats
     prior_covariance: Floats
+
+    def __repr__(self) -> str:
+        return f"Estimate({len(self.parameters)} parameters from {len(self.names)} measurements)"
 
     @cached_property
     def gain(self) -> Floats:
@@ -89,7 +94,7 @@ class Estimate:
 
 
 @dataclass(frozen=True, eq=False)
-class FittedHead:
+class FittedHead(Noun):
     """A head fitted to a sheet.
 
     Attributes
@@ -115,6 +120,24 @@ class FittedHead:
     estimate: Estimate
     flags: tuple[str, ...]
     model: ShapeModel = field(repr=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        # The model is megabytes, and all of it but the prior follows from the fields.
+        return super().__getstate__() | {"model": self.model.prior}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        doubtful = tuple(sorted(set(state["doubtful"])))
+        standard = shape_model(state["age"], state["sex"], doubtful)
+        super().__setstate__(state | {"model": replace(standard, prior=state["model"])})
+
+    def __repr__(self) -> str:
+        n = len(self.residuals_mm)
+        worst = max(self.residuals_mm.values(), key=abs)
+        who = f"{self.age}, {self.sex}" if self.sex else f"{self.age}"
+        return (
+            f"FittedHead({who}, {n} measurement{'s' if n > 1 else ''} met within "
+            f"{abs(worst):.1f} mm, {len(self.flags)} flags)"
+        )
 
     @property
     def parameter_names(self) -> tuple[str, ...]:

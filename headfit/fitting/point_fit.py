@@ -60,6 +60,9 @@ class PointFit:
     parameters: Floats
     covariance: Floats
 
+    def __repr__(self) -> str:
+        return f"PointFit({len(self.distances_mm)} points, {self.height_mm:.1f} mm over the skin)"
+
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
         tracer = at_pose(self.model, self.parameters, sites.rules)

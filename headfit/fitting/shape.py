@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from math import factorial
 from pathlib import Path
 from typing import Any
@@ -31,6 +31,7 @@ from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.geometry.rates import skew
 from headfit.geometry.surface import nearest_on_triangles
+from headfit.nouns import Noun
 
 SEXES = ("female", "male")
 
@@ -58,11 +59,14 @@ _PATCH_MM = 45.0
 
 
 @dataclass(frozen=True, eq=False)
-class Prior:
+class Prior(Noun):
     """Gaussian knowledge of the parameters before anything is measured."""
 
     mean: Floats
     covariance: Floats
+
+    def __repr__(self) -> str:
+        return f"Prior({len(self.mean)} parameters)"
 
     @cached_property
     def information(self) -> Floats:
@@ -127,7 +131,7 @@ def opposed_parameters() -> NDArray[np.bool_]:
 
 
 @dataclass(frozen=True, eq=False)
-class ShapeModel:
+class ShapeModel(Noun):
     """The deformable head of one age.
 
     Attributes
@@ -147,6 +151,9 @@ class ShapeModel:
     modes: Floats
     landmark_modes: Floats
     prior: Prior
+
+    def __repr__(self) -> str:
+        return f"ShapeModel({self.template.label!r}, {self.n_parameters} parameters)"
 
     @property
     def n_parameters(self) -> int:
@@ -172,6 +179,15 @@ class ShapeModel:
         for axis in range(3):
             rates[:, axis, axis] = np.exp(parameters[axis]) * self._from_origin[rows, axis]
         return rates
+
+    def _edge_rates(
+        self, parameters: Floats, first: Integers, second: Integers, weight: Floats
+    ) -> Floats:
+        """(r, 3, K) rates of points fixed on edges, weight 0 at the first vertex."""
+        share = weight[:, None, None]
+        return (1 - share) * self.vertex_rates(parameters, first) + (
+            share * self.vertex_rates(parameters, second)
+        )
 
     @cached_property
     def _patches(self) -> list[Integers]:
@@ -234,13 +250,8 @@ class ShapeModel:
         slide -= height * tilt / size
         motions = skin + slide - normal * (normal.transpose(0, 2, 1) @ slide)
 
-        def material(first: Integers, second: Integers, weight: Floats) -> Floats:
-            share = weight[:, None, None]
-            return (1 - share) * self.vertex_rates(parameters, first) + (
-                share * self.vertex_rates(parameters, second)
-            )
-
         by_name = dict(zip(LANDMARK_NAMES, motions, strict=True))
+        material = partial(self._edge_rates, parameters)
         return Pose(mesh, landmarks, SurfaceMotion(material, by_name, self.n_parameters))
 
     def head(self, parameters: Floats, label: str) -> Head:

@@ -427,6 +427,11 @@ centimetres?)
         )
         _check_contradictions(self.values_mm)
 
+    def __repr__(self) -> str:
+        said = [f"{name}_mm={value:g}" for name, value in self.values_mm.items()]
+        rest = f", and {len(said) - 5} more" if len(said) > 5 else ""
+        return f"Tape({', '.join(said[:5])}{rest})"
+
     @property
     def values_mm(self) -> dict[str, float]:
         """The mean reading of everything that was measured, in the order of `MEASUREMENTS`."""

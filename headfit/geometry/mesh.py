@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from headfit.errors import MeshError, sentence
+from headfit.nouns import Noun
 
 if TYPE_CHECKING:
     from scipy.spatial import cKDTree
@@ -29,7 +30,7 @@ def frozen(array: ArrayLike) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class TriangleMesh:
+class TriangleMesh(Noun):
     """Vertices and triangles, checked once.
 
     Parameters
@@ -104,6 +105,9 @@ class TriangleMesh:
         faces.setflags(write=False)
         object.__setattr__(self, "vertices_mm", vertices)
         object.__setattr__(self, "faces", faces)
+
+    def __repr__(self) -> str:
+        return f"TriangleMesh({len(self.vertices_mm)} vertices, {len(self.faces)} triangles)"
 
     def moved(self, vertices_mm: Floats) -> TriangleMesh:
         """The same triangles on other vertices (n, 3), finite, mm.

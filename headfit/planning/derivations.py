@@ -95,6 +95,12 @@ class MeasuredMontage:
     uneven_sides_mm: float = UNEVEN_SIDES_MM
     uneven_chain_fraction: float = UNEVEN_CHAIN_FRACTION
 
+    def __repr__(self) -> str:
+        return (
+            f"MeasuredMontage({self.montage.name[:60]!r}, {len(self.derivations)} derivations in "
+            f"{len(self.chains)} chains, {len(self.missing)} missing)"
+        )
+
     @cached_property
     def derivations(self) -> tuple[MeasuredDerivation, ...]:
         """All in the order they are read."""

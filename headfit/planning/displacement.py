@@ -109,6 +109,12 @@ class Displacement:
     left_out: dict[str, str]
     notes: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        return (
+            f"Displacement({len(self.obstacles)} places kept free, {len(self.moves)} sites moved, "
+            f"{len(self.left_out)} left out)"
+        )
+
     @property
     def points_mm(self) -> dict[str, Floats | None]:
         """Where each moved site stands now, None for one that is left out."""

@@ -129,6 +129,9 @@ class MarkingPlan:
     cups_mm: dict[str, Floats]
     checks: tuple[tuple[Check, Check | None], ...]
 
+    def __repr__(self) -> str:
+        return f"MarkingPlan({len(self.steps)} arcs, {len(self.cups_mm)} cups)"
+
 
 def plan_marking(sites: Sites, displacement: Displacement | None = None) -> MarkingPlan:
     """What to mark for these sites, with moved sites where they stand now.
