@@ -100,6 +100,24 @@ def sentence(what: str, must: str, got: str, hint: str = "") -> str:
     return f"{what} must {must}, got {got}" + (f" ({hint})" if hint else "")
 
 
+def missing_library(library: str, purpose: str) -> InputError:
+    """The error when an optional library is not installed.
+
+    >>> str(missing_library("mne", "make a montage"))
+    "the library mne must be installed to make a montage, got none (pip install 'headfit[mne]')"
+    """
+    return InputError(
+        sentence(
+            f"the library {library}",
+            f"be installed to {purpose}",
+            "none",
+            f"pip install 'headfit[{library}]'",
+        ),
+        code="extra-missing",
+        extra=library,
+    )
+
+
 def unknown_name(kind: str, name: object, known: Iterable[str]) -> UnknownNameError:
     """The error for a name nobody declared, with the nearest declared spelling.
 

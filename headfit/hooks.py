@@ -11,8 +11,14 @@ from importlib import import_module
 from typing import Any
 
 HOOKS = {
+    "comparison_to_frame": "headfit.files.data_frames:comparison_to_frame",
+    "head_to_pyvista": "headfit.files.mesh_libraries:head_to_pyvista",
+    "head_to_trimesh": "headfit.files.mesh_libraries:head_to_trimesh",
     "marks_to_mne": "headfit.files.mne_positions:marks_to_mne",
+    "measurements_to_frame": "headfit.files.data_frames:measurements_to_frame",
+    "sites_to_frame": "headfit.files.data_frames:sites_to_frame",
     "sites_to_mne": "headfit.files.mne_positions:sites_to_mne",
+    "small_drawing": "headfit.output.small_drawing:small_drawing",
 }
 
 

@@ -16,6 +16,7 @@ from headfit.anatomy.landmarks import NAMES, TITLES, Landmarks
 from headfit.errors import LandmarkError, MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh, frozen
 from headfit.geometry.surface import membrane, nearest
+from headfit.hooks import hook
 from headfit.nouns import Noun
 
 SCALP, FACE, EAR, NECK, CAP = range(5)
@@ -168,6 +169,18 @@ class Head(Noun):
             scalp=self.scalp.moved(bare.vertices_mm),
         )
         return copy
+
+    def to_trimesh(self) -> Any:
+        """A `trimesh.Trimesh` of the whole surface, in mm."""
+        return hook("head_to_trimesh")(self)
+
+    def to_pyvista(self) -> Any:
+        """A `pyvista.PolyData` of the whole surface, in mm."""
+        return hook("head_to_pyvista")(self)
+
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
 
     def in_own_frame(self) -> Head:
         """The same head in the head frame of its landmarks."""

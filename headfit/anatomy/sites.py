@@ -259,8 +259,22 @@ class Sites(ByName[Floats]):
             for arc in sorted(marks, key=order.index)
         }
 
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a site: place in mm, arc, and where on its tape.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("sites_to_frame")(self)
+
     def to_mne(self) -> Any:
-        """An `mne.channels.DigMontage` of these sites with the landmarks of their head.
+        """An `mne.channels.DigMontage` of these sites, in the head frame of mne.
 
         Raises
         ------

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from headfit.comparing.alignment import Alignment, AlignmentKind
 from headfit.comparing.common_shift import SetMotion
@@ -14,6 +15,7 @@ from headfit.comparing.swapped_labels import Mixup
 from headfit.comparing.target_sites import Targets
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
+from headfit.hooks import hook
 from headfit.marks.remarks import Remark
 from headfit.notebook import html_list, html_table
 from headfit.nouns import ByName
@@ -167,20 +169,34 @@ class Comparison(ByName[Deviation]):
         return self.deviations[self.names.index(site)]
 
     def _repr_html_(self) -> str:
-        """The deviations and the remarks, in a notebook; the farthest mark first."""
+        """A small drawing, the deviations, the farthest first, and the remarks, in a notebook."""
         near, far = self.bands_mm
         bands = (f"within {near:g} mm", f"{near:g} to {far:g} mm", f"beyond {far:g} mm")
-        return html_table(
-            f"{self.source}: marks against their sites, in mm",
-            ("site", "over the scalp", "where it lies", "off the surface", "band"),
-            [
-                (d.site, d.over_scalp_mm, d.words, d.off_surface_mm, bands[d.band])
-                for d in sorted(self.deviations, key=lambda d: -d.over_scalp_mm)
-            ],
-        ) + html_list(
-            [*(mixup.sentence for mixup in self.mixups)]
-            + [f"{remark.kind}: {remark.sentence}" for remark in self.remarks]
+        return (
+            str(hook("small_drawing")(self))
+            + html_table(
+                f"{self.source}: marks against their sites, in mm",
+                ("site", "over the scalp", "where it lies", "off the surface", "band"),
+                [
+                    (d.site, d.over_scalp_mm, d.words, d.off_surface_mm, bands[d.band])
+                    for d in sorted(self.deviations, key=lambda d: -d.over_scalp_mm)
+                ],
+            )
+            + html_list(
+                [*(mixup.sentence for mixup in self.mixups)]
+                + [f"{remark.kind}: {remark.sentence}" for remark in self.remarks]
+            )
         )
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a mark: the columns of deviations.tsv.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("comparison_to_frame")(self)
 
     @cached_property
     def moves(self) -> tuple[Move, ...]:

@@ -34,6 +34,7 @@ from headfit.fitting.shape import (
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
+from headfit.hooks import hook
 from headfit.nouns import Noun
 
 # A sheet with no more values than there are scales has nothing to contradict it: its values are met
@@ -200,6 +201,20 @@ class FittedHead(Noun):
         """
         local, tracer = self._local(sites)
         return site_spreads(local, self.estimate.error_parts(), tracer)
+
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a measurement of the sheet: as measured, as fitted, mm.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("measurements_to_frame")(self)
 
     def site_slopes(self, sites: Sites) -> Floats:
         """(n, 2, K) how each site moves along and across its arc with the parameters."""

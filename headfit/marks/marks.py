@@ -197,6 +197,8 @@ class Marks(ByName[Floats]):
     def to_mne(self) -> Any:
         """An `mne.channels.DigMontage` with these marks and their measured landmarks.
 
+        In the head frame of mne where nasion and both preauricular points were measured.
+
         Raises
         ------
         InputError
