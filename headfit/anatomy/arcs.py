@@ -162,6 +162,26 @@ def mirrored(name: str) -> str:
     return f"{stem}{int(number) + step}{name[len(stem) + len(number) :]}"
 
 
+@cache
+def side_of(name: str) -> int:
+    """-1 for a site of the left, 1 for one of the right, 0 on the midline: odd, even, none.
+
+    >>> [side_of(name) for name in ("F3", "TP10h", "Cz", "M1")]
+    [-1, 1, 0, -1]
+    """
+    number = "".join(filter(str.isdigit, name))
+    return 0 if not number else -1 if int(number) % 2 else 1
+
+
+def on_left(names: Iterable[str]) -> bool:
+    """Whether sites lie on the left: at least one does, and the others on the midline.
+
+    >>> on_left(["Fz", "F3"]), on_left(["F3", "F4"]), on_left(["Fz", "Cz"])
+    (True, False, False)
+    """
+    return {side_of(name) for name in names} - {0} == {-1}
+
+
 MARKS: dict[str, tuple[str, float]] = {
     **{name: ("midline", (k + 1) / 20) for k, name in enumerate(_MIDLINE)},
     **{name: ("left ring", (k + 1) / 20) for k, name in enumerate(_LEFT_RING) if name != "T7"},

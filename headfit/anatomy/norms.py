@@ -16,6 +16,9 @@ NIOSH = "NIOSH head-and-face survey 2003 (US workers)"
 WHO = "WHO child growth standards 2007"
 WIDE = "a wide range from memory, no published norm"
 
+# Those for which norms are published; a case that names none takes the middle of both.
+SEXES = ("female", "male")
+
 
 @dataclass(frozen=True)
 class Norm:
@@ -109,7 +112,7 @@ def norm_of(name: str, months: float, sex: str | None, adult_months: float) -> N
     True
     """
     if sex is None:
-        both = [norm_of(name, months, each, adult_months) for each in ("female", "male")]
+        both = [norm_of(name, months, each, adult_months) for each in SEXES]
         women, men = both
         if women is None or men is None:
             return None

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import cast
 
 from headfit.anatomy.sites import place_sites
-from headfit.comparing.alignment import AlignmentKind
+from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES, AlignmentKind
 from headfit.comparing.compare import compare_marks
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.verdict import common_in_words, verdict
@@ -19,12 +19,6 @@ from headfit.output.comparison_scene import comparison_arrows
 from headfit.output.scene import Arrow, DrawnSite, Scene
 from headfit.output.tables import Column, Row, Table, mm
 
-_TITLES = {
-    "landmarks": "by the landmarks",
-    "best-fit": "by best fit",
-    "robust": "by robust fit",
-    "surface": "by the surface",
-}
 _STATES = ("near", "off", "far")
 
 
@@ -119,7 +113,7 @@ def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
         if common not in said[0]:  # the verdict tells it mostly
             said.append(f"Common part: {common}.")
     medians = (
-        f"{found.median_mm:.0f} mm lined up {_TITLES[kind]}"
+        f"{found.median_mm:.0f} mm lined up {ALIGNMENT_TITLES[kind]}"
         for kind, found in comparison.alignments.items()
     )
     said.append(f"Middle distance of a mark from its site: {', '.join(medians)}.")

@@ -19,11 +19,11 @@ from headfit.fitting.fit import FittedHead
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.sheet import SheetContent
-from headfit.output.sheet_room import cm
 from headfit.planning.derivations import MeasuredMontage, measure_montage
 from headfit.planning.displacement import Displacement, displace
 from headfit.planning.montages import Montage, standard_montages
 from headfit.planning.obstacles import Obstacle, disc, polygon
+from headfit.units import cm
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,12 +85,7 @@ def content_of(plan: CasePlan) -> SheetContent:
         name: " / ".join(cm(value) for value in readings) + " cm"
         for name, readings in case.tape.readings_mm.items()
     }
-    arcs = {
-        "midline": "nasion_inion",
-        "coronal": "preauricular_arc",
-        "row F": "frontal_row",
-        "row P": "parietal_row",
-    }
+    whole = {name: MEASUREMENTS[name].arcs for name in taken if len(MEASUREMENTS[name].arcs) == 1}
     label = fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []
@@ -103,7 +98,7 @@ def content_of(plan: CasePlan) -> SheetContent:
         __version__,
         tuple(f"{MEASUREMENTS[name].title} {text}" for name, text in taken.items()),
         (*notes, *fitted.flags),
-        {arc: f"taken {taken[name]}" for arc, name in arcs.items() if name in taken},
+        {arc: f"taken {taken[name]}" for name, (arc,) in whole.items()},
         plan.displacement,
         (plan.montage,) if plan.montage else (),
     )

@@ -12,52 +12,25 @@ from headfit.anatomy.arcs import Rules
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.template import template_set
 from headfit.app.case_plan import montage_of
 from headfit.app.case_view import UNMEASURED, CaseView
 from headfit.app.desk import Desk
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
-from headfit.files.case_file import ALIGNMENTS, SEXES, Case
+from headfit.files.case_file import Case
 from headfit.files.results import CaseResult
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
 from headfit.fitting.shape import parameter_names, shape_model
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.tape import GROUPS, MEASUREMENTS
 from headfit.geometry.mesh import Floats
 from headfit.output.page import head_data, legend, packed, scene_data
 from headfit.output.scene import Surface
 from headfit.planning.montages import array_names, standard_montages
 from headfit.units import MM_PER_UNIT
 
-# The form in parts: what is measured first, then what sharpens the picture.
-GROUPS: dict[str, tuple[str, ...]] = {
-    "Start with these": ("nasion_inion", "preauricular_arc", "ring"),
-    "These help most": ("ear_arc_oz", "head_breadth", "head_length", "largest_circumference"),
-    "Rows and parasagittal arcs": (
-        "frontal_row",
-        "parietal_row",
-        "left_parasagittal",
-        "right_parasagittal",
-    ),
-    "Ear-to-ear arcs": ("ear_arc_fpz", "ear_arc_fz", "ear_arc_pz"),
-    "Halves, left and right": (
-        "nasion_cz",
-        "cz_inion",
-        "left_ring",
-        "right_ring",
-        "left_ring_front",
-        "left_ring_back",
-        "right_ring_front",
-        "right_ring_back",
-    ),
-    "Calipers": (
-        "preauricular_width",
-        "nasion_inion_chord",
-        "left_diagonal",
-        "right_diagonal",
-        "cz_height",
-    ),
-}
 _UNITS = ("cm", "mm", "inch")
 
 

@@ -9,20 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rigid import RigidMotion, best_rigid
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
-
-AlignmentKind = Literal["landmarks", "best-fit", "robust", "surface"]
-ALIGNMENTS: tuple[AlignmentKind, ...] = ("landmarks", "best-fit", "robust", "surface")
 
 # How sure a landmark is; a judgement from the scatter of trained hands on three heads. Over 30 % of
 # inions are hard to define (Myslobodsky et al. 1989).

@@ -12,14 +12,8 @@ import numpy as np
 
 from headfit.anatomy.head import HasHead, Head
 from headfit.anatomy.sites import Sites
-from headfit.comparing.alignment import (
-    ALIGNMENTS,
-    Alignment,
-    AlignmentKind,
-    by_landmarks,
-    by_surface,
-    judged,
-)
+from headfit.comparing.alignment import Alignment, by_landmarks, by_surface, judged
+from headfit.comparing.alignment_kinds import ALIGNMENTS, AlignmentKind
 from headfit.comparing.common_shift import fit_set
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.scalp_steps import scalp_steps
@@ -203,7 +197,7 @@ def _alignments(
     by_marks: RigidMotion | None,
     found: Assignment | None,
     chosen: AlignmentKind,
-) -> dict[str, Alignment]:
+) -> dict[AlignmentKind, Alignment]:
     """Every alignment that is possible, and the surface when it is asked for."""
     points = np.asarray(marks.points_mm)
     before = by_marks or RigidMotion.identity()

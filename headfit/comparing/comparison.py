@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from headfit.comparing.alignment import Alignment, AlignmentKind
+from headfit.comparing.alignment import Alignment
+from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.directions import WordPair, phrase
 from headfit.comparing.spacing import PairDifference, Spacing, pair_differences, spacings
@@ -128,7 +129,7 @@ class Comparison(ByName[Deviation]):
 
     names: tuple[str, ...]
     aligned_by: AlignmentKind
-    alignments: Mapping[str, Alignment]
+    alignments: Mapping[AlignmentKind, Alignment]
     marks_mm: Floats
     feet_mm: Floats
     deviations: tuple[Deviation, ...]

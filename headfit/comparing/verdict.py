@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
+from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison
 from headfit.comparing.directions import slide_in_words, turn_in_words
@@ -17,12 +18,6 @@ from headfit.marks.remarks import listed
 # What is worth a word: a millimetre and half a degree, and twice its own standard error.
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
 _MOST_LINES = 8
-_TITLE = {
-    "landmarks": "by the landmarks",
-    "best-fit": "by best fit",
-    "robust": "by robust fit",
-    "surface": "by the surface",
-}
 
 
 def common_in_words(common: SetMotion) -> str:
@@ -130,8 +125,9 @@ def _bands(comparison: Comparison) -> str:
     sure = any(d.uncertainty_mm for d in comparison.deviations)
     widened = ", each limit widened by how sure the site is" if sure else ""
     return (
-        f"{len(comparison)} marks {_TITLE[comparison.aligned_by]}: {counts[0]} within {near:g} mm, "
-        f"{counts[1]} from {near:g} to {far:g} mm, {counts[2]} beyond {far:g} mm{widened}."
+        f"{len(comparison)} marks {ALIGNMENT_TITLES[comparison.aligned_by]}: "
+        f"{counts[0]} within {near:g} mm, {counts[1]} from {near:g} to {far:g} mm, "
+        f"{counts[2]} beyond {far:g} mm{widened}."
     )
 
 
@@ -142,7 +138,7 @@ def _alignments(comparison: Comparison) -> list[str]:
             f"{TITLES[name]} {size:.1f}" for name, size in found.landmark_residuals_mm.items()
         )
         lines.append(
-            f"  {_TITLE[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
+            f"  {ALIGNMENT_TITLES[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
             f"{_height(found.height_mm)} the scalp" + (f"; {left} mm" if left else "")
         )
     return lines

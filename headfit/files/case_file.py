@@ -52,8 +52,10 @@ from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.sites import SYSTEMS, canonical_name
 from headfit.anatomy.template import age_in_months
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import FileFormatError, sentence
 from headfit.files.case_entries import (
     check_names,
@@ -71,8 +73,6 @@ from headfit.fitting.tape import Tape
 from headfit.planning.montages import OWN, array_names, array_sites
 from headfit.units import to_mm
 
-SEXES = ("female", "male")
-ALIGNMENTS = ("landmarks", "best-fit", "robust", "surface")
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
 _TEXTS = ("label", "measured_by", "measured_on", "note")
 

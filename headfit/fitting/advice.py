@@ -16,10 +16,11 @@ from headfit.anatomy.sites import SYSTEMS, place_sites
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.model_measures import unmodelled_mm
-from headfit.fitting.outlying_readings import Disagreement, in_cm, likeliest_slips, standing
+from headfit.fitting.outlying_readings import Disagreement, likeliest_slips, standing
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
+from headfit.units import in_cm
 
 SCALP_SITES = SYSTEMS["10-20"][:19]
 

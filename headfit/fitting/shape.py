@@ -26,14 +26,13 @@ from headfit.anatomy.arcs import SurfaceMotion
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months, load_template, template_set
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.geometry.rates import skew
 from headfit.geometry.surface import nearest_on_triangles
 from headfit.nouns import Noun
-
-SEXES = ("female", "male")
 
 # Head length, breadth and tragion height in mm, (mean, SD) of women and men, ANSUR II 2012, and the
 # scale they speak of. The pooled prior stands when no sex is given.

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from headfit.anatomy.arcs import side_of
 from headfit.geometry.mesh import Floats
 from headfit.marks.marks import head_frame
 from headfit.marks.template_sites import FEWEST, gaps_from_own_places
@@ -115,13 +116,6 @@ def nearer(one: float, other: float) -> tuple[float, bool | None]:
     """The smaller gap, and whether it clearly is the first, not the second, or None of them."""
     clear = min(one, other) < CLEARLY * max(one, other) and max(one, other) > _ANY_MM
     return min(one, other), one < other if clear else None
-
-
-@lru_cache(maxsize=2048)
-def side_of(name: str) -> int:
-    """-1 for a site of the left, 1 for one of the right, 0 on the midline."""
-    number = name.rstrip("h").lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
-    return 0 if not number else (-1 if int(number) % 2 else 1)
 
 
 @lru_cache(maxsize=2048)

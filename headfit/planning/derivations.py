@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from headfit.anatomy.arcs import on_left
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
@@ -127,7 +128,7 @@ class MeasuredMontage:
         found: dict[str, tuple[str, float]] = {}
         for sites, derivation in by_sites.items():
             other = by_sites.get(derivation.derivation.homologue)
-            if other is None or other is derivation or not _is_left(sites):
+            if other is None or other is derivation or not on_left(sites):
                 continue
             found[derivation.name] = other.name, derivation.length_mm - other.length_mm
         return found
@@ -167,12 +168,6 @@ class MeasuredMontage:
             for derivation in self.derivations
             if derivation.before_mm is not None
         )
-
-
-def _is_left(sites: frozenset[str]) -> bool:
-    """Whether a derivation lies on the left, told by its numbered sites."""
-    numbers = [int(digits) for site in sites if (digits := "".join(filter(str.isdigit, site)))]
-    return bool(numbers) and all(number % 2 for number in numbers)
 
 
 def measure_montage(

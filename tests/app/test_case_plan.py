@@ -10,8 +10,8 @@ from dirty_marks import dirty_marks
 from headfit import load_template, place_sites
 from headfit.app.case_comparison import compare_case
 from headfit.app.case_plan import content_of, displaced, plan_case
-from headfit.comparing import alignment as aligning
-from headfit.files.case_file import ALIGNMENTS, case_of_text
+from headfit.comparing.alignment_kinds import ALIGNMENTS
+from headfit.files.case_file import case_of_text
 
 CASE = case_of_text(
     """
@@ -39,10 +39,6 @@ def test_the_marks_of_a_case_are_aligned_as_it_says(tmp_path: Path, align: str) 
     marks.write_text(dirty_marks(), encoding="utf-8")
     case = replace(demo_result().case, marks_file=marks, align=align)
     assert compare_case(case, demo_result()).aligned_by == align
-
-
-def test_the_case_file_offers_what_the_comparison_knows() -> None:
-    assert ALIGNMENTS == aligning.ALIGNMENTS
 
 
 def test_the_sheet_says_which_landmark_was_hard_to_find() -> None:

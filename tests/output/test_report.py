@@ -14,7 +14,7 @@ from headfit.app.exports import report_of
 from headfit.errors import FileFormatError
 from headfit.files.case_file import FreePlace, case_of_text
 from headfit.output import report as report_module
-from headfit.output.tables import cm
+from headfit.units import cm
 
 HOSTILE = "</script><img src=x onerror=alert(1)> & \"quotes\" 'too'"
 
