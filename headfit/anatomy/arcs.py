@@ -1,7 +1,7 @@
 """The arcs of the 10-20 system and its refinements, from four landmarks, by declared rules.
 
 An arc is a curve over the scalp from a start through a middle point to an end, with a tape on it.
-Arcs hang on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
+Arcs depend on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
 needs the ring. `ArcTracer` traces what is asked for, each arc once, and carries exact derivatives
 along when the surface moves. Millimetres; fractions 0..1.
 
@@ -30,8 +30,8 @@ from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
 
 CZ_SETTLED_MM = 1e-3
 CZ_ROUNDS = 50
-# On a symmetric head two paths, one to each side of the midline, are equally short, and it is luck
-# which one is found. Saving less than a tape tells is no reason to leave the plane.
+# On a symmetric head two paths, one on each side of the midline, are equally short, and chance decides
+# which is found. A saving too small to read off a tape is no reason to leave the plane.
 MIDLINE_SAVES_MM = 0.5
 
 

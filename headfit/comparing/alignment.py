@@ -1,8 +1,9 @@
 """Ways to lay marks on a head: by landmarks, by the sites they name, by the surface. Millimetres.
 
-By landmarks shows a slip of the whole set but carries the error of three landmarks; by the names
-hides the slip and shows each mark. Repeat sessions of one person differ by 8.8 mm in the one and
-2.7 mm in the other, so both are always told.
+An alignment is the rigid motion from the frame of the marks into that of the head. By landmarks
+shows a slip of the whole set but carries the error of three landmarks; by the names hides the slip
+and shows each mark. Repeat sessions of one person differ by 8.8 mm in the one and 2.7 mm in the
+other, so both are always reported.
 """
 
 from __future__ import annotations

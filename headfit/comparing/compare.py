@@ -1,7 +1,8 @@
 """Digitised marks against where the sites should be: which are off, by how much, which way.
 
-Millimetres. Deviations are told in the terms of the tape: along the arc of the site and across it,
-over the scalp; what floats above it is told apart.
+A deviation is the step over the scalp from a site to the foot of its mark, along the arc of the
+site and across it, as a tape would measure it; the height of the mark over the scalp is given
+apart. A band says how far off a mark is: within, between or beyond two limits. Millimetres.
 """
 
 from __future__ import annotations
@@ -119,7 +120,7 @@ def compare_marks(
     found = _explanation(placed, targets, by_marks)
     alignments = _alignments(marks, targets, by_marks, found, chosen)
     motion = alignments[chosen].motion
-    # Marks whose common part is taken off; too few marks have none.
+    # The marks without the motion that the whole set shares; too few marks share none.
     own = alignments["robust"].motion if found else motion
     both = np.concatenate([motion.on(points), own.on(points)])
     mesh = targets.sites.tracer.mesh
@@ -143,7 +144,7 @@ def compare_marks(
     deviations = tuple(
         _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
     )
-    # Beside the ears practice differs from one place to the next: nothing there can be called off.
+    # Where sites beside the ears lie differs between laboratories: no mark there can be called off.
     on_scalp = [d for d, fixes in zip(deviations, targets.fixing, strict=True) if fixes]
     spread_mm, outstanding = _outstanding(on_scalp, bands[0])
     return Comparison(
@@ -272,7 +273,7 @@ def _outstanding(deviations: list[Deviation], least_mm: float) -> tuple[float, t
     own = np.array([d.own_mm for d in judged_])
     spread = max(float(np.median(own)) / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
     gate = spread * _quantile(len(own), len(own))
-    for _ in range(_ROUNDS):  # the median tells who belongs, all who belong tell the spread
+    for _ in range(_ROUNDS):  # the median picks the inliers; the inliers set the spread
         kept = own[own <= gate]
         spread = max(float(np.sqrt((kept**2).mean() / 2)), _LEAST_SPREAD_MM)
         gate = spread * _quantile(len(kept), len(own))

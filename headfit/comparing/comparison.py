@@ -1,4 +1,7 @@
-"""What a comparison of marks with sites found. Millimetres; made by `headfit.comparing.compare`."""
+"""The result of comparing marks with sites: deviations, moves, what the whole set has in common.
+
+Made by `headfit.comparing.compare.compare_marks`, where the words are defined. Millimetres.
+"""
 
 from __future__ import annotations
 

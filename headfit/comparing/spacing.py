@@ -1,4 +1,8 @@
-"""Left against right, and how far neighbours lie apart over the scalp. Millimetres."""
+"""Left marks against right ones, and how far neighbouring marks lie apart over the scalp.
+
+Homologues are a left site and its mirror image, such as F3 and F4. Neighbours are two places with
+no third one in the ball between them. Millimetres.
+"""
 
 from __future__ import annotations
 

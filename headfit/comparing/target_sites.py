@@ -1,4 +1,8 @@
-"""What marks are held against: sites of a head and the directions of their arcs. Millimetres."""
+"""The sites that marks are compared with, with normals and the directions of their arcs.
+
+Along is the direction of the arc of a site, away from its start; across is to the left of that,
+seen from outside. Frame of the head, millimetres.
+"""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from headfit.comparing.repeatability import Repeatability
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import listed
 
-# What is worth a word: a millimetre and half a degree, and twice its own standard error.
+# Slides and turns are told from 1 mm and half a degree on, and from twice their standard error on.
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
 _MOST_LINES = 8
 

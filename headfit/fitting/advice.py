@@ -27,8 +27,8 @@ SCALP_SITES = SYSTEMS["10-20"][:19]
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.
 DISAGREES_SD = 2.3
-# Below that the reading that fits least is still told, when it is off by more than the spread of a
-# reading and so many others speak of it: an error of 1 cm seldom stands out, but mostly fits least.
+# Below that the reading that fits least is still named, when it is off by more than the spread of a
+# reading and so many others predict it: an error of 1 cm seldom stands out, but mostly fits least.
 FITS_LEAST_MM = 2.0
 _FEWEST_OTHERS = 3
 # A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).

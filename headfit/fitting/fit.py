@@ -229,7 +229,7 @@ def fit_head(
     doubtful: Sequence[str] = (),
     fixed: Mapping[str, float] | None = None,
 ) -> FittedHead:
-    """The head that a measurement sheet speaks of.
+    """The most probable head for a measurement sheet.
 
     Parameters
     ----------

@@ -24,8 +24,8 @@ from headfit.geometry.taperun import hull_rows
 # Glabella, the brow, stands 5 % of the midline above the nasion: 17 mm on an adult; three open
 # heads have it 16 to 18 mm above. A steep forehead has no one place that is the most prominent.
 _GLABELLA = "NFpz"
-# Opisthocranion is looked for here. The occiput is so round that no caliper tells its farthest
-# point: all that is as far within about half a millimetre has a say, so that the place does not
+# Opisthocranion is looked for here. The occiput is so round that no caliper finds its farthest
+# point: all places as far within about half a millimetre are averaged, so that the place does not
 # jump when the shape changes a little.
 _BEHIND = np.linspace(0.5, 1.0, 61)
 _AS_FAR_MM = 0.5
@@ -241,7 +241,7 @@ class HeadMeasures:
         run, rates = tracer.run("midline"), tracer.run_rates("midline")
         front = tracer.point_rate(_GLABELLA)
         stretch = np.einsum("ij,ijk->ik", skull.directions, rates.points(_BEHIND) - front)
-        # What comes to lie farther gains a say.
+        # A place that moves farther away gains weight.
         shift = (skull.shares * (_BEHIND - skull.fraction) / _AS_FAR_MM) @ stretch
         after, before = (run.point_mm(skull.fraction + step) for step in (_STEP, -_STEP))
         back = rates.point(skull.fraction) + ((after - before) / (2 * _STEP))[:, None] * shift

@@ -1,4 +1,7 @@
-"""How each reading of a sheet stands against the others: leave one out. Millimetres."""
+"""Each reading of a sheet against what the others predict (leave one out). Millimetres.
+
+A slip is a reading off by about a centimetre, as when a tape is read at the wrong mark.
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,8 @@
 """The choice of one option for each group so that nothing comes too near and the sum is least.
 
-Depth first, cheapest first, cutting every branch that cannot beat the best sum so far: exact, and
-the first way tried is already a fair one.
+A group is the cups that move together: a site, or a site and its homologue. An option is one place
+for each of them. Depth first, cheapest first, cutting every branch that cannot beat the best sum so
+far: exact, and the first way tried is already a fair one.
 """
 
 from __future__ import annotations

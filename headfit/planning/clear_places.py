@@ -1,6 +1,8 @@
 """The places where displaced cups could stand: named sites, and millimetres toward a neighbour.
 
-Homologues move by the same fractions of the same arcs. Millimetres along the tape.
+A cup is the electrode at a site; a place is clear when the cup touches no place that must stay free
+and comes too near to no other cup. Homologues, such as F3 and F4, move by the same fractions of the
+same arcs. Millimetres along the tape.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from headfit.planning.scalp_paths import scalp_paths
 
 # A named place is taken when a nameless one would save less than this.
 NAME_WORTH_MM = 5.0
-# A site toward which a cup is moved is a neighbour: a 10-20 step away, or across a square of them.
+# A cup moves toward a neighbour: a site one 10-20 step away, or one step along each arc (diagonal).
 GUIDE_OF_MIDLINE = 0.27
 STEP_MM = 1.0
 

@@ -1,5 +1,7 @@
 """What to mark on a head, in the order it is measured: arc by arc, with both strokes of each cross.
 
+A site is marked as a cross: one stroke along the tape, one across it where another arc passes.
+
 First the midline and the coronal arc, whose halves fix Cz, then the ring through their 10 % marks,
 then the rows and what else the rules ask for (Klem et al. 1999). Tape lengths in millimetres.
 """
