@@ -30,8 +30,8 @@ from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
 
 CZ_SETTLED_MM = 1e-3
 CZ_ROUNDS = 50
-# On a symmetric head two paths, one on each side of the midline, are equally short, and chance decides
-# which is found. A saving too small to read off a tape is no reason to leave the plane.
+# On a symmetric head two paths, one on each side of the midline, are equally short, and chance
+# decides which is found. A saving too small to read off a tape is no reason to leave the plane.
 MIDLINE_SAVES_MM = 0.5
 
 
