@@ -282,7 +282,7 @@ class ArcTracer:
         )
 
     def trace(self, arc_names: Iterable[str]) -> None:
-        """Trace arcs and all they hang on, those that are ready together in one go.
+        """Trace arcs and all they depend on, as many as possible in one batch.
 
         Raises
         ------

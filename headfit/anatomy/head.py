@@ -245,7 +245,7 @@ def _check_surface(mesh: TriangleMesh) -> None:
 
 
 def _check_sides(mesh: TriangleMesh, landmarks: Landmarks) -> None:
-    """Refuse exchanged landmarks when the surface speaks clearly against them.
+    """Refuse landmarks that the surface clearly shows to be exchanged.
 
     With left and right exchanged, "up" points to the chin. A head is widest above the ears: on
     nine heads the section 50 mm above the landmarks is 1.17 to 1.33 times as broad as the one as

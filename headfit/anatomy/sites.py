@@ -171,6 +171,10 @@ def canonical_name(name: str) -> str:
 _FOLDED = {name.casefold(): name for name in TABLE}
 _FOLDED |= {old.casefold(): name for old, name in RENAMED.items()}
 
+# Sites that stand on landmarks, and the 19 of 10-20 that stand on the scalp.
+LANDMARK_SITES = ("Nz", "Iz")
+SCALP_SITES = _SCALP_19
+
 
 @dataclass(frozen=True)
 class ArcMark:

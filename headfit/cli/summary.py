@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
-from headfit.fitting.advice import SCALP_SITES
+from headfit.anatomy.sites import SCALP_SITES
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.units import in_cm

@@ -94,7 +94,7 @@ def judged(
 
 
 def by_landmarks(marks: Marks, targets: Targets) -> RigidMotion | None:
-    """The weighted best motion of the measured landmarks; None when one of the three lacks."""
+    """The weighted best motion of the measured landmarks; None when one is missing."""
     if marks.frame is None:
         return None
     names = [name for name in LANDMARK_SPREAD_MM if name in marks.landmarks]

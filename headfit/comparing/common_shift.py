@@ -89,8 +89,8 @@ def fit_set(
     Parameters
     ----------
     points_mm : (n, 3) float64
-        Marks in the order of the targets, in any frame; that of the head if turn and slide shall
-        mean something.
+        Marks in the order of the targets, in any frame; turn and slide mean something in that of
+        the head only.
     targets : Targets
     robust : bool
         Weigh down marks that the others contradict; else all count alike.

@@ -109,7 +109,7 @@ class Comparison(ByName[Deviation]):
     names : tuple of str
         The sites compared.
     aligned_by : {"landmarks", "best-fit", "robust", "surface"}
-        The alignment in which the deviations are told.
+        The alignment in which the deviations are given.
     alignments : mapping of str to Alignment
         Every alignment that was possible, side by side.
     marks_mm, feet_mm : (n, 3) float64
@@ -122,7 +122,7 @@ class Comparison(ByName[Deviation]):
     mixups : tuple of Mixup
         Found, not applied.
     stands_out : tuple of str
-        Marks that are off for themselves, the farthest first.
+        Marks that are off on their own, not with the set, the farthest first.
     own_spread_mm : float
         Spread per axis of the own parts.
     bands_mm : (float, float)

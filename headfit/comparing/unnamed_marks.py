@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from headfit.anatomy.head import HasHead, Head
-from headfit.anatomy.sites import Sites, place_sites
+from headfit.anatomy.sites import LANDMARK_SITES, Sites, place_sites
 from headfit.comparing.alignment import by_landmarks, by_surface
 from headfit.comparing.target_sites import targets_for
 from headfit.errors import MarksError, sentence
@@ -73,7 +73,7 @@ def guess_places(head_or_sites: Head | HasHead | Sites, marks: Marks) -> tuple[P
         head_or_sites if isinstance(head_or_sites, Sites) else place_sites(head_or_sites, "10-10")
     )
     taken = set(marks.names)
-    free = tuple(n for n in sites.names if n not in taken and n not in ("Nz", "Iz"))
+    free = tuple(n for n in sites.names if n not in taken and n not in LANDMARK_SITES)
     targets = targets_for(sites, free)
     motion = by_landmarks(marks, targets)
     if motion is None:

@@ -15,13 +15,13 @@ from headfit.comparing.repeatability import Repeatability
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import listed
 
-# Slides and turns are told from 1 mm and half a degree on, and from twice their standard error on.
+# Slides and turns are named from 1 mm and half a degree on, and from twice their standard error on.
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
 _MOST_LINES = 8
 
 
 def common_in_words(common: SetMotion) -> str:
-    """The slip of the whole set in words; empty when there is none to speak of."""
+    """The slip of the whole set in words; empty when it is too small to matter."""
     slide = slide_in_words(common.slide_mm, np.maximum(_LEAST_MM, _SURE * common.slide_spread_mm))
     turn = turn_in_words(
         common.turn_degrees, np.maximum(_LEAST_DEGREES, _SURE * common.turn_spread_degrees)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from headfit.anatomy.norms import norm_of
-from headfit.anatomy.sites import SYSTEMS, place_sites
+from headfit.anatomy.sites import SCALP_SITES, place_sites
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.model_measures import unmodelled_mm
@@ -21,8 +21,6 @@ from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
 from headfit.units import in_cm
-
-SCALP_SITES = SYSTEMS["10-20"][:19]
 
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.

@@ -413,7 +413,7 @@ def _in_words(name: str, sign: float) -> str:
 
 
 def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) -> tuple[str, ...]:
-    """Sentences on a shape far from every head that is known; refuses one beyond belief."""
+    """Sentences on a shape far from all known heads; one impossibly far is refused."""
     away = (estimate.parameters - model.prior.mean) / model.prior.spread
     worst = int(np.abs(away).argmax())
     if abs(away[worst]) <= FLAG_SD:

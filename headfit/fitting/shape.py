@@ -35,7 +35,7 @@ from headfit.geometry.surface import nearest_on_triangles
 from headfit.nouns import Noun
 
 # Head length, breadth and tragion height in mm, (mean, SD) of women and men, ANSUR II 2012, and the
-# scale they speak of. The pooled prior stands when no sex is given.
+# scale they determine. The pooled prior holds when no sex is given.
 _ANSUR = {
     "scale_x": ((147.8, 5.19), (154.3, 5.53)),
     "scale_y": ((189.8, 7.45), (199.5, 7.02)),

@@ -112,7 +112,7 @@ class TriangleMesh(Noun):
     def moved(self, vertices_mm: Floats) -> TriangleMesh:
         """The same triangles on other vertices (n, 3), finite, mm.
 
-        Nothing is checked again, and what hangs on the triangles alone is worked out once for all:
+        Nothing is checked again, and what depends on the triangles alone is computed only once:
         the fit moves a mesh many times.
         """
         of_triangles = ("faces", "neighbours", "corner_columns", "half_edges", "used_vertices")
@@ -247,7 +247,7 @@ class TriangleMesh(Noun):
 
     @cached_property
     def n_pieces(self) -> int:
-        """Number of pieces that hang together by edges."""
+        """Number of pieces connected by edges."""
         face, edge = np.nonzero(self.neighbours > np.arange(len(self.faces))[:, None])
         other = self.neighbours[face, edge]
         # Every triangle points to one of its piece with a lower number, in the end to the lowest:

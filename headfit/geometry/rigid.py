@@ -156,7 +156,7 @@ def robust_rigid(
     start : RigidMotion, optional
         Default the least-squares motion.
     floor_mm : float
-        Spread below which points are never told apart.
+        Smallest spread that is assumed: smaller differences between points never count.
 
     Raises
     ------

@@ -310,7 +310,7 @@ def _turned(letters: str, system: str | None) -> Remark:
 def _said_of_axes(
     letters: str, degrees: float, declared: str | None, system: str | None, witness: str
 ) -> list[Remark]:
-    """What is to be told when the axes are found to run as `letters`."""
+    """Remarks for axes that are found to run as `letters`."""
     evidence: dict[str, object] = {
         "axes": letters,
         "declared": declared,

@@ -133,7 +133,7 @@ class Marks(ByName[Floats]):
 
     @property
     def frame(self) -> RigidMotion | None:
-        """The motion into the head frame of the landmarks; None when one of the three lacks."""
+        """The motion into the head frame of the landmarks; None when one is missing."""
         return head_frame(self.landmarks)
 
     def moved(self, motion: RigidMotion) -> Marks:

@@ -75,7 +75,7 @@ def other_scheme(
 def _median_gap(
     names: Sequence[str], points: Floats, landmarks: Mapping[str, Floats]
 ) -> float | None:
-    """How far marks lie from the sites of their names, in the kinder of two alignments."""
+    """How far marks lie from the sites of their names, in the better of two alignments."""
     gaps = []
     frame = head_frame(landmarks)
     if frame is not None:

@@ -34,7 +34,7 @@ class Options:
     moved_mm : (n, c) float64
         Tape length of each move.
     costs : (n,) float64
-        What is made least: the sum of the moves, and more for a place without a name.
+        What is minimised: the sum of the moves, and more for a place without a name.
     rows : (n,) int64
         Row of `toward`; `LEFT_OUT` where the blocked cups of the group are not set at all.
     toward : tuple of tuple of str

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.arcs import mirrored
-from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar, Sites, sites_on
+from headfit.anatomy.sites import LANDMARK_SITES, SCALP_SITES, TABLE, BesideEar, Sites, sites_on
 from headfit.geometry.mesh import Floats
 from headfit.geometry.taperun import TapeRun
 from headfit.planning.choosing import Options
@@ -29,8 +29,7 @@ GUIDE_OF_MIDLINE = 0.27
 STEP_MM = 1.0
 
 # Places that are no scalp, or are landmarks.
-_NO_TARGET = frozenset({"Nz", "Iz", "A1", "A2"})
-SCALP = tuple(name for name in SYSTEMS["10-20"] if name not in _NO_TARGET)
+_NO_TARGET = frozenset({*LANDMARK_SITES, "A1", "A2"})
 
 
 def covered(obstacles: Sequence[Obstacle], points: Floats) -> NDArray[np.bool_]:
@@ -61,7 +60,7 @@ class Search:
         return {
             name: point
             for name, point, hit in zip(names, placed.points_mm, hits, strict=True)
-            if not hit or name in self.sites.names or name in SCALP
+            if not hit or name in self.sites.names or name in SCALP_SITES
         }
 
     @cached_property
@@ -75,7 +74,7 @@ class Search:
     @cached_property
     def guides(self) -> tuple[str, ...]:
         """Sites toward which a cup may be moved: those of the sheet and of 10-20."""
-        names = dict.fromkeys((*self.sites.names, *SCALP))
+        names = dict.fromkeys((*self.sites.names, *SCALP_SITES))
         return tuple(name for name in names if name in self.target)
 
     def options(self, group: tuple[str, ...], blocked: Sequence[str]) -> Options:

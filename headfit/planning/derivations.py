@@ -240,7 +240,7 @@ def measure_montage(
 
 
 def sites_for(montages: tuple[Montage, ...], sites: Sites) -> Sites:
-    """The same sites with those added that montages need and nobody asked for."""
+    """The same sites, and those that the montages need beside them."""
     wanted = tuple(
         dict.fromkeys((*sites.names, *(name for montage in montages for name in montage.sites)))
     )
