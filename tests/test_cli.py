@@ -362,7 +362,9 @@ def test_measurements_are_listed_with_how_they_are_taken(
         assert name in out.splitlines()
         assert kind.how in out
     found = json.loads(said(capsys, "measurements", "--json")[1])["measurements"]
-    assert found == [dataclasses.asdict(kind) for kind in MEASUREMENTS.values()]
+    declared = [dataclasses.asdict(kind) for kind in MEASUREMENTS.values()]
+    assert found == json.loads(json.dumps(declared))
+    assert found[0]["arcs"] == ["midline"]
 
 
 def test_doctor_says_it_and_fails_only_when_something_is_broken(

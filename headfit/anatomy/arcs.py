@@ -1,7 +1,7 @@
 """The arcs of the 10-20 system and its refinements, from four landmarks, by declared rules.
 
 An arc is a curve over the scalp from a start through a middle point to an end, with a tape on it.
-Arcs hang on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
+Arcs depend on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
 needs the ring. `ArcTracer` traces what is asked for, each arc once, and carries exact derivatives
 along when the surface moves. Millimetres; fractions 0..1.
 
@@ -30,8 +30,8 @@ from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
 
 CZ_SETTLED_MM = 1e-3
 CZ_ROUNDS = 50
-# On a symmetric head two paths, one to each side of the midline, are equally short, and it is luck
-# which one is found. Saving less than a tape tells is no reason to leave the plane.
+# On a symmetric head two paths, one on each side of the midline, are equally short, and chance
+# decides which is found. A saving too small to read off a tape is no reason to leave the plane.
 MIDLINE_SAVES_MM = 0.5
 
 
@@ -190,6 +190,26 @@ def mirrored(name: str) -> str:
     return f"{stem}{int(number) + step}{name[len(stem) + len(number) :]}"
 
 
+@cache
+def side_of(name: str) -> int:
+    """-1 for a site of the left, 1 for one of the right, 0 on the midline: odd, even, none.
+
+    >>> [side_of(name) for name in ("F3", "TP10h", "Cz", "M1")]
+    [-1, 1, 0, -1]
+    """
+    number = "".join(filter(str.isdigit, name))
+    return 0 if not number else -1 if int(number) % 2 else 1
+
+
+def on_left(names: Iterable[str]) -> bool:
+    """Whether sites lie on the left: at least one does, and the others on the midline.
+
+    >>> on_left(["Fz", "F3"]), on_left(["F3", "F4"]), on_left(["Fz", "Cz"])
+    (True, False, False)
+    """
+    return {side_of(name) for name in names} - {0} == {-1}
+
+
 MARKS: dict[str, tuple[str, float]] = {
     **{name: ("midline", (k + 1) / 20) for k, name in enumerate(_MIDLINE)},
     **{name: ("left ring", (k + 1) / 20) for k, name in enumerate(_LEFT_RING) if name != "T7"},
@@ -294,7 +314,7 @@ class ArcTracer:
         )
 
     def trace(self, arc_names: Iterable[str]) -> None:
-        """Trace arcs and all they hang on, those that are ready together in one go.
+        """Trace arcs and all they depend on, as many as possible in one batch.
 
         Raises
         ------

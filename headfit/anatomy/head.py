@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from headfit.anatomy.landmarks import NAMES, TITLES, Landmarks
 from headfit.errors import LandmarkError, MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh, frozen
 from headfit.geometry.surface import membrane, nearest
+from headfit.hooks import hook
+from headfit.nouns import Noun
 from headfit.units import MM_PER_UNIT, plain
 
 SCALP, FACE, EAR, NECK, CAP = range(5)
@@ -28,7 +31,7 @@ _LEAST_ACROSS_MM, _USUAL_ACROSS_MM, _MOST_ACROSS_MM = 120.0, 400.0, 1500.0
 
 
 @dataclass(frozen=True, eq=False)
-class Head:
+class Head(Noun):
     """A head surface with its landmarks.
 
     Parameters
@@ -134,6 +137,15 @@ class Head:
         kept = (height[self.faces] > lowest - 35.0 * scale).any(axis=1)
         return self.bare.part(kept)
 
+    def __getstate__(self) -> dict[str, Any]:
+        # Of a deformed head the surfaces beneath the ears are given, not computed from the rest.
+        return dict(vars(self))
+
+    def __repr__(self) -> str:
+        return (
+            f"Head({self.label!r}, {len(self.vertices_mm)} vertices, {len(self.faces)} triangles)"
+        )
+
     def deformed(
         self, vertices_mm: Floats, bare_mm: Floats, landmarks: Landmarks, label: str
     ) -> Head:
@@ -148,19 +160,31 @@ class Head:
         label : str
         """
         copy = object.__new__(Head)
-        bare = self.bare.moved(bare_mm)
+        vertices, bare = frozen(vertices_mm), self.bare.moved(bare_mm)
         copy.__dict__.update(
-            vertices_mm=frozen(vertices_mm),
+            vertices_mm=vertices,
             faces=self.faces,
             landmarks=landmarks,
             part=self.part,
             label=label,
             landmark_offsets_mm=np.zeros(4),
-            surface=self.surface.moved(frozen(vertices_mm)),
+            surface=self.surface.moved(vertices),
             bare=bare,
             scalp=self.scalp.moved(bare.vertices_mm),
         )
         return copy
+
+    def to_trimesh(self) -> Any:
+        """A `trimesh.Trimesh` of the whole surface, in mm."""
+        return hook("head_to_trimesh")(self)
+
+    def to_pyvista(self) -> Any:
+        """A `pyvista.PolyData` of the whole surface, in mm."""
+        return hook("head_to_pyvista")(self)
+
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
 
     def in_own_frame(self) -> Head:
         """The same head in the head frame of its landmarks."""
@@ -215,6 +239,19 @@ def _fitting_unit(size: float) -> str:
     return min(fitting, key=lambda u: abs(np.log(sizes_mm[u] / _USUAL_ACROSS_MM)), default="")
 
 
+class HasHead(Protocol):
+    """Something made from a head that carries it, such as a fitted head."""
+
+    @property
+    def head(self) -> Head:
+        """The head itself."""
+
+
+def head_of(given: Head | HasHead) -> Head:
+    """A head, or the head that something carries."""
+    return given if isinstance(given, Head) else given.head
+
+
 def _check_surface(mesh: TriangleMesh) -> None:
     """Refuse a surface that is no single head wound outwards, in millimetres."""
     check_size(mesh)
@@ -242,7 +279,7 @@ def _check_surface(mesh: TriangleMesh) -> None:
 
 
 def _check_sides(mesh: TriangleMesh, landmarks: Landmarks) -> None:
-    """Refuse exchanged landmarks when the surface speaks clearly against them.
+    """Refuse landmarks that the surface clearly shows to be exchanged.
 
     With left and right exchanged, "up" points to the chin. A head is widest above the ears: on
     nine heads the section 50 mm above the landmarks is 1.17 to 1.33 times as broad as the one as

@@ -21,6 +21,9 @@ WHO = "WHO child growth standards 2007"
 # Soldiers are grown men and women: the survey says nothing of children.
 ADULT_FROM_MONTHS = 18 * 12.0
 
+# Those for which norms are published; a case that names none takes the middle of both.
+SEXES = ("female", "male")
+
 
 @dataclass(frozen=True)
 class Norm:
@@ -108,7 +111,7 @@ def norm_of(name: str, months: float, sex: str | None) -> Norm | None:
     True
     """
     if sex is None:
-        both = [norm_of(name, months, each) for each in ("female", "male")]
+        both = [norm_of(name, months, each) for each in SEXES]
         women, men = both
         if women is None or men is None:
             return None

@@ -70,7 +70,9 @@ NEAREST = {
     "Fp4": ("AF4", "in newborns half way from Fp2 to F4, near AF4"),
 }
 
-_SCALP_19 = tuple("Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2".split())
+# Sites that stand on landmarks, and the 19 of 10-20 that stand on the scalp.
+LANDMARK_SITES = ("Nz", "Iz")
+SCALP_SITES = tuple("Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2".split())
 _IFCN_SIX = ("F9", "F10", "T9", "T10", "P9", "P10")
 _TEN_TEN = (
     *"Fp1 Fpz Fp2 AF7 AF3 AFz AF4 AF8".split(),
@@ -109,7 +111,7 @@ _COLUMNS = ("7", "7h", "5", "5h", "3", "3h", "1", "1h")
 
 def _source(name: str) -> str:
     """The publication that has the site: each system cites its own, the oldest first."""
-    if name in _SCALP_19 or name in ("Nz", "Iz"):
+    if name in SCALP_SITES or name in LANDMARK_SITES:
         return f"{KLEM}; so named by {ACNS}" if name in RENAMED.values() else KLEM
     if name in _IFCN_SIX:
         return f"{ACNS}; {SEECK}"
@@ -169,8 +171,8 @@ def _table() -> dict[str, Place]:
 TABLE: dict[str, Place] = _table()
 
 SYSTEMS: dict[str, tuple[str, ...]] = {
-    "10-20": (*_SCALP_19, "A1", "A2"),
-    "ifcn-25": (*_SCALP_19, *_IFCN_SIX),
+    "10-20": (*SCALP_SITES, "A1", "A2"),
+    "ifcn-25": (*SCALP_SITES, *_IFCN_SIX),
     "10-10": _TEN_TEN,
     "10-5": (*_TEN_TEN, *(name for name in TABLE if name not in _TEN_TEN)),
 }
@@ -197,7 +199,7 @@ temporal place, measured from ear and eye, near FT9)
     """
     if name in TABLE:
         return name
-    folded = _FOLDED.get(name.strip().casefold())
+    folded = _FOLDED.get(str(name).strip().casefold())
     if folded is None:
         raise _unknown_site(name)
     return folded
@@ -214,7 +216,7 @@ def nearest_known(name: str) -> tuple[str, str] | None:
     >>> nearest_known("t2")
     ('FT10', 'T2 is an anterior temporal place, measured from ear and eye, near FT10')
     """
-    known = _NEAREST_FOLDED.get(name.strip().casefold())
+    known = _NEAREST_FOLDED.get(str(name).strip().casefold())
     if known is None:
         return None
     site, meaning = NEAREST[known]

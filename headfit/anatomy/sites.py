@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any
@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 
 from headfit.anatomy.arcs import ARCS, ArcTracer, Rules
-from headfit.anatomy.head import Head
+from headfit.anatomy.head import HasHead, Head, head_of
 from headfit.anatomy.site_table import (
     ALSO_CALLED,
     INNER_ROWS,
+    LANDMARK_SITES,
     RENAMED,
+    SCALP_SITES,
     SYSTEMS,
     TABLE,
     BesideEar,
@@ -32,6 +34,7 @@ from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
 from headfit.geometry.taperun import lay
 from headfit.hooks import hook
+from headfit.nouns import ByName
 
 # What both constructions of row 9/10 differ by at F9 of the adult template; a test measures it.
 F9_APART_MM = 8
@@ -39,7 +42,9 @@ F9_APART_MM = 8
 # The table is told here too: who reads sites need not know in which file it lies.
 __all__ = [
     "ALSO_CALLED",
+    "LANDMARK_SITES",
     "RENAMED",
+    "SCALP_SITES",
     "SYSTEMS",
     "TABLE",
     "ArcMark",
@@ -67,8 +72,8 @@ class ArcMark:
 
 
 @dataclass(frozen=True, eq=False)
-class Sites:
-    """Sites placed on a head.
+class Sites(ByName[Floats]):
+    """Sites placed on a head: a mapping from the name of each site to its place (3,) in mm.
 
     Attributes
     ----------
@@ -88,8 +93,14 @@ class Sites:
     rules: Rules
     tracer: ArcTracer = field(repr=False)
 
+    def __repr__(self) -> str:
+        return f"Sites({self.system!r}, {len(self)} sites)"
+
     def __len__(self) -> int:
         return len(self.names)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
 
     def __getitem__(self, name: str) -> Floats:
         """(3,) one site in mm, by its name or its old name.
@@ -156,8 +167,22 @@ class Sites:
             for arc in sorted(marks, key=order.index)
         }
 
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a site: place in mm, arc, and where on its tape.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("sites_to_frame")(self)
+
     def to_mne(self) -> Any:
-        """An `mne.channels.DigMontage` of these sites with the landmarks of their head.
+        """An `mne.channels.DigMontage` of these sites, in the head frame of mne.
 
         Raises
         ------
@@ -168,13 +193,13 @@ class Sites:
 
 
 def place_sites(
-    head: Head, system: str | Iterable[str] = "10-20", rules: Rules | None = None
+    head: Head | HasHead, system: str | Iterable[str] = "10-20", rules: Rules | None = None
 ) -> Sites:
     """The sites of a system, or a list of sites, on a head.
 
     Parameters
     ----------
-    head : Head
+    head : Head or FittedHead
     system : {"10-20", "10-10", "10-5", "ifcn-25"} or iterable of str
     rules : Rules, optional
         Default `Rules()`, by which row 9/10 stands as the system has it: F9 of 10-5 is another
@@ -199,7 +224,8 @@ def place_sites(
     else:
         label, names = "own list", tuple(dict.fromkeys(canonical_name(name) for name in system))
     rules = settled(rules or Rules(), names)
-    return sites_on(ArcTracer(head.scalp, head.landmarks, rules), names, label)
+    surface = head_of(head)
+    return sites_on(ArcTracer(surface.scalp, surface.landmarks, rules), names, label)
 
 
 @dataclass(frozen=True)

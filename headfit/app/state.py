@@ -11,50 +11,22 @@ from headfit import __version__
 from headfit.anatomy.arcs import Rules
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.template import template_set
 from headfit.app.desk import Desk
 from headfit.case.case import Case
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
-from headfit.files.case_file import ALIGNMENTS, SEXES
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
 from headfit.fitting.shape import shape_model
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.tape import GROUPS, MEASUREMENTS
 from headfit.output.case_view import CaseView
 from headfit.output.page import head_data, legend, packed, scene_data
 from headfit.output.scene import Surface
 from headfit.planning.montages import array_names, montage_of, standard_montages
 from headfit.units import MM_PER_UNIT
 
-# The form in parts: what is measured first, then what sharpens the picture.
-GROUPS: dict[str, tuple[str, ...]] = {
-    "Start with these": ("nasion_inion", "preauricular_arc", "ring"),
-    "These help most": ("ear_arc_oz", "head_breadth", "head_length", "largest_circumference"),
-    "Rows and parasagittal arcs": (
-        "frontal_row",
-        "parietal_row",
-        "left_parasagittal",
-        "right_parasagittal",
-    ),
-    "Ear-to-ear arcs": ("ear_arc_fpz", "ear_arc_fz", "ear_arc_pz"),
-    "Halves, left and right": (
-        "nasion_cz",
-        "cz_inion",
-        "left_ring",
-        "right_ring",
-        "left_ring_front",
-        "left_ring_back",
-        "right_ring_front",
-        "right_ring_back",
-    ),
-    "Calipers": (
-        "preauricular_width",
-        "nasion_inion_chord",
-        "left_diagonal",
-        "right_diagonal",
-        "cz_height",
-    ),
-}
 _UNITS = ("cm", "mm", "inch")
 
 

@@ -17,6 +17,7 @@ from headfit.anatomy.arcs import Rules
 from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import HeadfitError
 from headfit.fitting.tape import Tape
+from headfit.nouns import Noun
 from headfit.planning.montages import Montage, array_sites, montage_of
 
 if TYPE_CHECKING:  # marks bring a room of their own, which most cases never enter
@@ -51,7 +52,7 @@ class FreePlace:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Case:
+class Case(Noun):
     """One head as it was stated.
 
     Attributes

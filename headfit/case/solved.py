@@ -15,11 +15,14 @@ from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.anatomy.template import load_template
 from headfit.case.case import Case, FreePlace
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError, InputError, SheetError, sentence
 from headfit.fitting.advice import Advice, advise
 from headfit.fitting.fit import FittedHead, fit_head
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.spreads import SiteSpreads
+from headfit.hooks import hook
+from headfit.nouns import Noun
 
 if TYPE_CHECKING:  # what most cases never ask for is loaded when one does
     from headfit.comparing.comparison import Comparison
@@ -36,7 +39,7 @@ class _KnowsSpreads(Protocol):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SolvedCase:
+class SolvedCase(Noun):
     """Everything computed for a case.
 
     Attributes
@@ -59,6 +62,10 @@ class SolvedCase:
         return (
             f"<SolvedCase {self.case.label!r}: {len(self.sites)} sites, head from {self.head_from}>"
         )
+
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
 
     def check_measured(self) -> None:
         """Refuse a case in which nothing is measured: what is handed out would be nobody's head.
@@ -165,7 +172,6 @@ class SolvedCase:
         marks = self.case.marks
         if marks is None:
             return None
-        from headfit.comparing.alignment import ALIGNMENTS
         from headfit.comparing.compare import compare_marks
 
         moved = {} if self.displacement is None else self.displacement.points_mm

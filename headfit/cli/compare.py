@@ -131,7 +131,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
 def _chosen(arguments: argparse.Namespace) -> dict[str, Any]:
     """What the command line says of the comparison, which goes before what the case says."""
-    from headfit.comparing.alignment import ALIGNMENTS
+    from headfit.comparing.alignment_kinds import ALIGNMENTS
 
     chosen: dict[str, Any] = {}
     if arguments.align is not None:

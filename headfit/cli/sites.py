@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence, unknown_name
+from headfit.units import in_cm
 
 if TYPE_CHECKING:
     from headfit.anatomy.arcs import Rules
@@ -59,7 +60,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     lengths = {arc: sites.tracer.length_mm(arc) for arc in ("midline", "coronal")}
     screen.say(
         f"{len(sites)} sites of {arguments.system} on {arguments.surface.name}: midline "
-        f"{lengths['midline'] / 10:.1f} cm, coronal arc {lengths['coronal'] / 10:.1f} cm."
+        f"{in_cm(lengths['midline'])}, coronal arc {in_cm(lengths['coronal'])}."
     )
     if row_nine := row_nine_words(sites):
         screen.say(row_nine)

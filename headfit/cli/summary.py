@@ -8,6 +8,7 @@ from headfit.anatomy.landmarks import TITLES
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.how_sure import how_sure
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.units import in_cm
 
 if TYPE_CHECKING:
     from headfit.case.solved import SolvedCase
@@ -32,9 +33,9 @@ def show_summary(solved: SolvedCase, screen: Screen) -> None:
         [
             [
                 MEASUREMENTS[name].title,
-                f"{measured / 10:.1f} cm",
+                in_cm(measured),
                 f"± {fitted.tape.spread_mm(name):.2g} mm",
-                f"{fitted.predicted_mm[name] / 10:.1f} cm",
+                in_cm(fitted.predicted_mm[name]),
                 _signed(fitted.residuals_mm[name]),
             ]
             for name, measured in fitted.tape.values_mm.items()

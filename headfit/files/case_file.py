@@ -51,9 +51,11 @@ from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.sites import canonical_name
 from headfit.anatomy.template import age_in_months
 from headfit.case.case import BANDS_MM, Case
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
 from headfit.files.case_entries import (
     bands_of,
@@ -71,8 +73,6 @@ from headfit.files.toml_text import parse_toml
 from headfit.files.whole import about, read_text, write_whole
 from headfit.planning.montages import OWN, array_names, montage_of
 
-SEXES = ("female", "male")
-ALIGNMENTS = ("landmarks", "best-fit", "robust", "surface")
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
 # To TOML a comma parts the entries of a list; behind an equals sign it never stands for that.
 _TEXTS = ("label", "measured_by", "measured_on", "note")

@@ -12,22 +12,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from headfit.anatomy.norms import ADULT_FROM_MONTHS, norm_of
-from headfit.anatomy.sites import SYSTEMS, place_sites
+from headfit.anatomy.sites import SCALP_SITES, place_sites
 from headfit.anatomy.template import age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.model_measures import unmodelled_mm
-from headfit.fitting.outlying_readings import Disagreement, in_cm, likeliest_slips, standing
+from headfit.fitting.outlying_readings import Disagreement, likeliest_slips, standing
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
-
-SCALP_SITES = SYSTEMS["10-20"][:19]
+from headfit.units import in_cm
 
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.
 DISAGREES_SD = 2.3
-# Below that the reading that fits least is still told, when it is off by more than the spread of a
-# reading and so many others speak of it: an error of 1 cm seldom stands out, but mostly fits least.
+# Below that the reading that fits least is still named, when it is off by more than the spread of a
+# reading and so many others predict it: an error of 1 cm seldom stands out, but mostly fits least.
 FITS_LEAST_MM = 2.0
 _FEWEST_OTHERS = 3
 # A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).
@@ -58,6 +57,12 @@ class Advice:
     slips: tuple[str, ...]
     norms: tuple[str, ...]
     shape: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        following = f"next {self.next[0][0]}" if self.next else "nothing left to measure"
+        again = [doubt.name for doubt in self.doubts]
+        doubted = f", doubts {' and '.join(again)}" if again else ""
+        return f"Advice({following}{doubted}, {len(self.slips)} slips)"
 
     @property
     def disagrees(self) -> Disagreement | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from headfit.fitting.advice import SCALP_SITES
+from headfit.anatomy.sites import SCALP_SITES
 from headfit.fitting.spreads import SiteSpreads
 
 

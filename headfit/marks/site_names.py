@@ -1,6 +1,6 @@
 """The names under which marks arrive, read by a few listed rules and never by guessing.
 
-A name that no rule leads to a site stays what it is; the nearest sites are told beside it.
+A name that no rule turns into a site is kept; its remark lists the nearest sites.
 """
 
 from __future__ import annotations

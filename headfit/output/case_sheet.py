@@ -11,14 +11,7 @@ from headfit.files.whole import write_whole
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.sheet import PaperName, SheetContent, sheet_pdf
-from headfit.output.sheet_room import cm
-
-_MEASUREMENT_OF_ARC = {
-    "midline": "nasion_inion",
-    "coronal": "preauricular_arc",
-    "row F": "frontal_row",
-    "row P": "parietal_row",
-}
+from headfit.units import cm
 
 
 def sheet_content(solved: SolvedCase) -> SheetContent:
@@ -34,6 +27,7 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         name: " / ".join(cm(value) for value in readings) + " cm"
         for name, readings in fitted.tape.readings_mm.items()
     }
+    whole = {name: MEASUREMENTS[name].arcs for name in taken if len(MEASUREMENTS[name].arcs) == 1}
     label = fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []
@@ -46,7 +40,7 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         __version__,
         tuple(f"{MEASUREMENTS[name].title} {text}" for name, text in taken.items()),
         (*notes, *fitted.flags),
-        {arc: f"taken {taken[name]}" for arc, name in _MEASUREMENT_OF_ARC.items() if name in taken},
+        {arc: f"taken {taken[name]}" for name, (arc,) in whole.items()},
         solved.displacement,
         (solved.derivations,) if solved.derivations else (),
     )

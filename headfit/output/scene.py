@@ -318,16 +318,27 @@ def make_scene(
     ('midline', 'nasion', 174)
     """
     part = head.part if head.part is not None else np.full(len(head.vertices_mm), SCALP)
+    always = [f"Template: {head.label}"] if head.label else []
+    skin = Surface(head.vertices_mm, head.faces, part)
+    return scene_on(skin, sites, spreads=spreads, title=title, captions=(*always, *captions))
+
+
+def scene_on(
+    skin: Surface,
+    sites: Sites,
+    *,
+    spreads: Spreads | None = None,
+    title: str = "",
+    captions: Iterable[str] = (),
+) -> Scene:
+    """The scene of sites and any skin under them; parameters as for `make_scene`."""
     ellipses = _ellipses(sites, spreads) if spreads is not None else ()
     sure = {ellipse.site: float(np.linalg.norm(ellipse.major_mm)) for ellipse in ellipses}
-    always = [f"Template: {head.label}"] if head.label else []
     return Scene(
         title,
-        (*always, *captions, PREDICTED, NOT_MEDICAL),
-        Surface(head.vertices_mm, head.faces, part),
-        tuple(
-            Spot(LANDMARK_TITLES[name], getattr(head.landmarks, name)) for name in LANDMARK_NAMES
-        ),
+        (*captions, PREDICTED, NOT_MEDICAL),
+        skin,
+        tuple(Spot(LANDMARK_TITLES[name], sites.tracer.point(name)) for name in LANDMARK_NAMES),
         tuple(
             Line(arc, sites.tracer.run(arc).curve.path_mm, sites.tracer.length_mm(arc))
             for arc in sites.arc_marks

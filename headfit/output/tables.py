@@ -15,6 +15,7 @@ from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.scene import STATES, DrawnSite, Scene
 from headfit.planning.derivations import MeasuredMontage
+from headfit.units import cm, in_cm
 
 
 @dataclass(frozen=True)
@@ -50,15 +51,6 @@ class Table:
     def as_data(self) -> dict[str, Any]:
         """For JSON."""
         return asdict(self)
-
-
-def cm(length_mm: float | None) -> str:
-    """Centimetres to the millimetre, or nothing.
-
-    >>> cm(181.4), cm(None)
-    ('18.1', '')
-    """
-    return "" if length_mm is None else f"{length_mm / 10:.1f}"
 
 
 def mm(length_mm: float | None) -> str:
@@ -122,7 +114,7 @@ def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
         return f"{arc[0].upper()}{arc[1:]}"
     length = next(line.length_mm for line in scene.arcs if line.name == arc)
     start, end = (LANDMARK_TITLES.get(name, name) for name in (ARCS[arc].start, ARCS[arc].end))
-    return f"{arc[0].upper()}{arc[1:]}: {cm(length)} cm from {start} to {end}"
+    return f"{arc[0].upper()}{arc[1:]}: {in_cm(length)} from {start} to {end}"
 
 
 def sheet_table(

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from headfit.anatomy.arcs import on_left
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
@@ -98,6 +99,12 @@ class MeasuredMontage:
     uneven_sides_mm: float = UNEVEN_SIDES_MM
     uneven_chain_fraction: float = UNEVEN_CHAIN_FRACTION
 
+    def __repr__(self) -> str:
+        return (
+            f"MeasuredMontage({self.montage.name[:60]!r}, {len(self.derivations)} derivations in "
+            f"{len(self.chains)} chains, {len(self.missing)} missing)"
+        )
+
     @cached_property
     def derivations(self) -> tuple[MeasuredDerivation, ...]:
         """All in the order they are read."""
@@ -124,7 +131,7 @@ class MeasuredMontage:
         found: dict[str, tuple[str, float]] = {}
         for sites, derivation in by_sites.items():
             other = by_sites.get(derivation.derivation.homologue)
-            if other is None or other is derivation or not _is_left(sites):
+            if other is None or other is derivation or not on_left(sites):
                 continue
             found[derivation.name] = other.name, derivation.length_mm - other.length_mm
         return found
@@ -170,12 +177,6 @@ class MeasuredMontage:
             for derivation in self.derivations
             if derivation.before_mm is not None
         )
-
-
-def _is_left(sites: frozenset[str]) -> bool:
-    """Whether a derivation lies on the left, told by its numbered sites."""
-    numbers = [int(digits) for site in sites if (digits := "".join(filter(str.isdigit, site)))]
-    return bool(numbers) and all(number % 2 for number in numbers)
 
 
 def measure_montage(
@@ -252,7 +253,7 @@ def measure_montage(
 
 
 def sites_for(montages: tuple[Montage, ...], sites: Sites) -> Sites:
-    """The same sites with those added that montages need and nobody asked for."""
+    """The same sites, and those that the montages need beside them."""
     wanted = tuple(
         dict.fromkeys((*sites.names, *(name for montage in montages for name in montage.sites)))
     )

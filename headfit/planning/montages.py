@@ -123,6 +123,9 @@ class Montage:
     chains: tuple[Chain, ...]
     source: str = ""
 
+    def __repr__(self) -> str:
+        return f"Montage({self.name[:60]!r}, {len(self.chains)} chains, {len(self.sites)} sites)"
+
     @property
     def sites(self) -> tuple[str, ...]:
         """Every site it needs, in the order first met."""

@@ -142,7 +142,7 @@ def test_the_advised_measurement_beats_a_random_one() -> None:
         def spread_with(name: str, values: dict[str, float] = values) -> float:
             again = fit_head(sheet_of(values, (*THREE, name)))
             from headfit import place_sites
-            from headfit.fitting.advice import SCALP_SITES
+            from headfit.anatomy.sites import SCALP_SITES
 
             return again.spreads(place_sites(again.head, SCALP_SITES)).mean_spread_mm
 

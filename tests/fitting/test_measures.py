@@ -9,6 +9,8 @@ import pytest
 import trimesh
 
 from headfit import Head, Landmarks, load_template, measure_head, place_sites
+from headfit.anatomy.arcs import ARCS
+from headfit.errors import UnknownNameError
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import parameter_names, real_harmonic, shape_model
 from headfit.fitting.tape import MEASUREMENTS
@@ -104,6 +106,31 @@ def test_a_measurement_is_the_same_in_any_frame() -> None:
     here, there = measure_head(head).values_mm, measure_head(moved).values_mm
     for name, value in here.items():
         assert there[name] == pytest.approx(value, abs=0.02), name
+
+
+@pytest.mark.parametrize("name", ["nonsense", "left_diagonl", "", "ring_mm_mm"])
+def test_a_measurement_that_nobody_declared_is_refused(name: str) -> None:
+    measures = measures_at(shape_model(), shape_model().prior.mean)
+    for ask in (measures.value_mm, measures.rate, lambda n: measures.values_mm([n])):
+        with pytest.raises(UnknownNameError, match="unknown measurement"):
+            ask(name)
+
+
+def test_a_measurement_is_the_same_by_its_keyword_of_the_sheet() -> None:
+    measures = measures_at(shape_model(), bent())
+    for name in MEASUREMENTS:
+        assert measures.value_mm(f"{name}_mm") == measures.value_mm(name)
+
+
+def test_the_arcs_of_a_measurement_are_declared_and_have_its_length() -> None:
+    measures = measures_at(shape_model(), bent())
+    along = {name: kind.arcs for name, kind in MEASUREMENTS.items() if kind.arcs}
+    assert along["ring"] == ("left ring", "right ring")
+    assert len(along) >= 13
+    for name, arcs in along.items():
+        assert set(arcs) <= set(ARCS)
+        whole = sum(measures.tracer.length_mm(arc) for arc in arcs)
+        assert measures.value_mm(name) == pytest.approx(whole, abs=1e-9), name
 
 
 def test_harmonics_have_unit_mean_square_and_are_odd_or_even_from_left_to_right() -> None:

@@ -18,7 +18,7 @@ from headfit.output import report as report_module
 from headfit.output.case_report import report_text
 from headfit.output.case_view import CaseView
 from headfit.output.sheet import rules_words
-from headfit.output.tables import cm
+from headfit.units import cm
 
 HOSTILE = "</script><img src=x onerror=alert(1)> & \"quotes\" 'too'"
 

@@ -19,7 +19,8 @@ from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.drawing import line_drawing
 from headfit.output.page import packed, scene_data, script_text, thinned
 from headfit.output.scene import HEAD_COLOUR, STATES, Scene, make_scene
-from headfit.output.tables import cm, site_table
+from headfit.output.tables import site_table
+from headfit.units import cm
 
 # Sphere of standards' case C: landmarks below the equator, so that the ring runs on it.
 SPHERE = Ellipsoid((90.0, 90.0, 90.0), 22.5)
