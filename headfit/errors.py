@@ -6,19 +6,23 @@
     |   |-- MeshError                   a surface that cannot be measured
     |   |-- LandmarkError               a landmark missing, off the surface or exchanged
     |   |-- SheetError                  a tape value missing, out of range or contradictory
-    |   |-- UnknownNameError (LookupError)   a site, system, age or command nobody declared
+    |   |-- UnknownNameError (KeyError)   a site, system, age or command nobody declared
     |   |-- MarksError                  digitised positions that cannot be used
     |   `-- FileFormatError             a file that is empty, truncated or of another kind
     |-- ConvergenceError (ArithmeticError)   an iteration that did not settle, with its numbers
     `-- DrawingError (RuntimeError)     no picture can be drawn on this machine
 
-A message is one sentence: subject, must, got, hint. `code` is stable and listed in
-docs/messages.md.
+A message is one sentence: subject, must, got, hint; at most `MOST_LETTERS` letters, and nothing in
+it that a terminal would obey. `code` is stable and listed in docs/messages.md.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
+from typing import Any
+
+MOST_LETTERS = 300
 
 
 class HeadfitError(Exception):
@@ -33,13 +37,18 @@ class HeadfitError(Exception):
     """
 
     def __init__(self, message: str, *, code: str, **facts: object) -> None:
-        super().__init__(message)
+        super().__init__(plain_text(message, MOST_LETTERS))
         self.code = code
         self.facts = facts
 
     def __str__(self) -> str:
         # KeyError and friends quote their argument; a person reads this sentence.
         return str(self.args[0])
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # An exception is pickled as its positional arguments alone: a worker's error would be lost.
+        made = partial(type(self), *self.args, code=self.code)
+        return made, (), {"facts": self.facts}
 
 
 class InputError(HeadfitError, ValueError):
@@ -62,7 +71,7 @@ class SheetError(InputError):
     """A value of the measurement sheet is missing, out of range or contradictory."""
 
 
-class UnknownNameError(InputError, LookupError):
+class UnknownNameError(InputError, KeyError):
     """A name nobody declared."""
 
 
@@ -82,6 +91,37 @@ class DrawingError(HeadfitError, RuntimeError):
     """No picture can be drawn on this machine."""
 
 
+def plain_text(text: str, most: int | None = None) -> str:
+    r"""Text on one line that can be shown anywhere: what is no letter, sign or space is escaped.
+
+    Names of files and contents of files may hold line ends, signs that steer a terminal or turn
+    the direction of writing, and bytes that are no text; nobody shall be shown them raw.
+
+    Parameters
+    ----------
+    text : str
+    most : int, optional
+        Letters it may have; of a longer one the middle is left out.
+
+    >>> plain_text("a\x1b[31m\nb"), plain_text("a" * 40 + "b" * 9, most=20)
+    ('a\\x1b[31m\\nb', 'aaaaaaaaa ... bbbbbb')
+    """
+    if not text.isprintable():
+        text = "".join(map(_plain_letter, text))
+    if most is None or len(text) <= most:
+        return text
+    tail = (most - 5) * 2 // 5
+    return f"{text[: most - 5 - tail]} ... {text[-tail:]}"
+
+
+def _plain_letter(letter: str) -> str:
+    if letter.isprintable():
+        return letter
+    if letter.isspace() and not letter.isascii():  # typographic spaces; line ends are escaped
+        return " " if letter not in "\u2028\u2029\x85" else "\\n"
+    return letter.encode("unicode_escape").decode("ascii")
+
+
 def sentence(what: str, must: str, got: str, hint: str = "") -> str:
     """One sentence that says what is wrong and what to do.
 
@@ -91,6 +131,24 @@ def sentence(what: str, must: str, got: str, hint: str = "") -> str:
     'face indices must be below 12, got 17'
     """
     return f"{what} must {must}, got {got}" + (f" ({hint})" if hint else "")
+
+
+def missing_library(library: str, purpose: str) -> InputError:
+    """The error when an optional library is not installed.
+
+    >>> str(missing_library("mne", "make a montage"))
+    "the library mne must be installed to make a montage, got none (pip install 'headfit[mne]')"
+    """
+    return InputError(
+        sentence(
+            f"the library {library}",
+            f"be installed to {purpose}",
+            "none",
+            f"pip install 'headfit[{library}]'",
+        ),
+        code="extra-missing",
+        extra=library,
+    )
 
 
 def unknown_name(kind: str, name: object, known: Iterable[str]) -> UnknownNameError:

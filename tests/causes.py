@@ -21,23 +21,24 @@ from starlette.testclient import TestClient
 from headfit import Head, Landmarks, Tape, fit_head, load_template, place_sites
 from headfit.anatomy import arcs, template
 from headfit.anatomy.sites import canonical_name
-from headfit.app.case_comparison import compare_case
-from headfit.app.case_view import UNMEASURED
 from headfit.app.changes import changed_case
 from headfit.app.desk import Desk
 from headfit.app.guard import MOST_BYTES
 from headfit.app.marks_files import checked_marks
 from headfit.app.serve import serve
 from headfit.app.server import make_app
-from headfit.cli import build_parser
+from headfit.case.case import Case
+from headfit.cli import Parser, build_parser
 from headfit.cli.compare import bands_of
+from headfit.cli.demo import run as run_demo
 from headfit.cli.derivations import run as run_derivations
 from headfit.cli.picture import size_of
+from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
 from headfit.files import result_folder
-from headfit.files.case_file import Case, read_case
+from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.lock import FileLock
 from headfit.files.manifest import MANIFEST
@@ -50,6 +51,7 @@ from headfit.fitting.point_fit import fit_points
 from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import cut
 from headfit.output import driver, report
+from headfit.output.picture import check_png_name, load_libraries
 from headfit.output.typesetting import clean
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
@@ -135,8 +137,13 @@ def on_a_full_disk() -> object:
         return write_whole("sites.tsv", "name\n")
 
 
+def started_in_a_removed_folder() -> object:
+    with patch.object(Path, "cwd", side_effect=FileNotFoundError):
+        return cli._run(["measurements"], Screen())
+
+
 def results(folder: Path, run: str = "fit") -> object:
-    return write_folder(folder, {"case.json": run, "head.ply": run}, run=run, version="1")
+    return write_folder(folder, {"case.json": run, "head.ply": run}, run=run)
 
 
 def results_while_another_writes() -> object:
@@ -169,6 +176,17 @@ def without_driver(where: driver.Where) -> object:
         patch("subprocess.run", side_effect=OSError),
     ):
         return driver.find_driver.__wrapped__(where)
+
+
+def without_pyvista() -> object:
+    missing = ModuleNotFoundError("No module named 'pyvista'", name="pyvista")
+    with patch("headfit.output.picture.import_module", side_effect=missing):
+        return load_libraries("pyvista")
+
+
+def samples_twice() -> object:
+    wrote("case.toml", MEASURED)
+    return run_samples(build_parser().parse_args(["samples", "."]), Screen())
 
 
 def no_derivations() -> object:
@@ -206,8 +224,19 @@ def saved_over_another_program() -> object:
     return mine.save()
 
 
+def changed_demo() -> object:
+    folder = Path("demo")
+    folder.mkdir()
+    (folder / "case.toml").write_text("# mine", encoding="utf-8")
+    return run_demo(demo_parser().parse_args(["demo", str(folder)]), Screen())
+
+
+def demo_parser() -> Parser:
+    return build_parser(("demo",))
+
+
 def changed(change: object) -> object:
-    return changed_case(Case(UNMEASURED), change, Path())
+    return changed_case(Case(), change, Path())
 
 
 CAUSES: dict[str, Cause] = {
@@ -261,6 +290,7 @@ CAUSES: dict[str, Cause] = {
     "file-too-long": lambda: read_marks(wrote("marks.csv", b" " * 4_000_001)),
     "file-not-written": on_a_full_disk,
     "not-a-folder": lambda: results(wrote("out", "mine")),
+    "folder-gone": started_in_a_removed_folder,
     "folder-busy": results_while_another_writes,
     "folder-of-another": lambda: [results(Path("out"), run) for run in ("fit", "compare")],
     "folder-half-written": lambda: results_stopped(PermissionError(errno.EACCES, "Denied")),
@@ -268,6 +298,7 @@ CAUSES: dict[str, Cause] = {
     "folder-of-two-runs": lambda: [results(Path("out")), read_text(wrote("out/case.json", "x"))],
     "manifest-form": lambda: results(wrote(f"out/{MANIFEST}", "{}").parent),
     "not-utf-8": lambda: read_text(wrote("case.toml", 'label = "Zoë"'.encode("latin-1"))),
+    "toml-decimal-comma": lambda: case("[tape]\nunit = 'cm'\nnasion_inion = 36,0"),
     "toml-syntax": lambda: case("[tape]\nunit = cm"),
     "case-entry": lambda: case(f"[case]\nage = true\n{MEASURED}"),
     "json-syntax": lambda: landmark_file('{"unit": "mm", "nasion": [0, 95'),
@@ -301,6 +332,9 @@ CAUSES: dict[str, Cause] = {
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),
     "no-display": lambda: without_driver("window"),
+    "samples-there": samples_twice,
+    "no-drawing-library": without_pyvista,
+    "picture-name": lambda: check_png_name(Path("head.jpg")),
     "picture-size": lambda: size_of("big"),
     "bands": lambda: bands_of("10,5"),
     "command-line": lambda: build_parser().parse_args(["fit", "case.toml"]),
@@ -318,7 +352,7 @@ CAUSES: dict[str, Cause] = {
     "change-form": lambda: changed([]),
     "refused": lambda: changed({"tape": {"nasion_inion": "362"}}),
     "marks-files": lambda: checked_marks([]).__enter__(),
-    "comparison-parts": lambda: compare_case(Case(UNMEASURED), None),
+    "demo-changed": changed_demo,
     "port": lambda: serve(None, port=70_000, open_browser=False, say=print),
     "viewer-missing": lambda: half_installed(lambda: report._built("view.js")),
 }

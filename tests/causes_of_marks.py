@@ -100,6 +100,12 @@ def in_line() -> Marks:
     return Marks(NAMES, np.linspace(-60.0, 60.0, len(NAMES))[:, None] * [1.0, 0.0, 0.0])
 
 
+def inferior_array() -> Marks:
+    """Marks at the 25 sites of the IFCN array."""
+    sites = template_sites("ifcn-25")
+    return Marks(sites.names, sites.points_mm, HEAD_LANDMARKS)
+
+
 def compared(marks: Marks, **how: object) -> object:
     return compare_marks(SITES, marks, **how)  # type: ignore[arg-type]
 
@@ -217,7 +223,9 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "compare-bands": lambda: compared(few(19), bands_mm=(10.0, 5.0)),
     "compare-best-fit": lambda: compared(few(19, landmarks=False)),
     "compare-other-size": lambda: compared(bigger(1.12)),
+    "compare-row-nine": lambda: compared(inferior_array()),
     "head-from-marks": lambda: head_under(few(19))[1],
+    "set-aside": lambda: few(19).set_aside(["P3"], "left out because a place must stay free"),
     "align-too-few": lambda: compared(few(3, landmarks=False)),
     "align-in-line": lambda: compared(in_line()),
     "rigid-undetermined": lambda: best_rigid(POINTS[:2], POINTS[:2]),

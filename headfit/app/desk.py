@@ -21,10 +21,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from headfit.app.case_view import UNMEASURED
 from headfit.app.safety_copy import SafetyCopy, case_of_copy, copies_of, lock_beside, new_copy
+from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
-from headfit.files.case_file import Case, case_of_text, case_text
+from headfit.files.case_file import case_of_text, case_text
 from headfit.files.whole import about, not_written, read_text, write_whole
 
 NEW_NAME = "new-case.toml"
@@ -54,7 +54,7 @@ class Desk:
     """
 
     path: Path
-    case: Case = field(default_factory=lambda: Case(UNMEASURED))
+    case: Case = field(default_factory=Case)
     revision: int = 1
     saved: bool = True
     found: str = ""
@@ -80,7 +80,7 @@ class Desk:
         """The case in the file and its checksum; a new case and None where no file is."""
         text = _text_there(self.path)
         if text is None:
-            return Case(UNMEASURED), None
+            return Case(), None
         with about(self.path):
             return case_of_text(text, self.path.parent), _digest(text)
 
@@ -99,7 +99,7 @@ class Desk:
     def _took_over(self, copy: SafetyCopy) -> list[str]:
         try:
             text, made_on = copy.read()
-            kept = case_of_text(text, self.path.parent)
+            kept = case_of_text(text, self.path.parent, measured=False)
         except HeadfitError as error:
             aside = copy.put_aside()
             told = f"{copy.path.name} holds changes that cannot be read ({error})"
@@ -128,10 +128,9 @@ class Desk:
         InputError
             The safety copy cannot be written; the desk is as it was.
         """
-        if case.tape is not UNMEASURED:
-            if self._copy is None:
-                self._copy = new_copy(self.path)
-            self._copy.write(self._text(case), self._made_on)
+        if self._copy is None:
+            self._copy = new_copy(self.path)
+        self._copy.write(self._text(case), self._made_on)
         self.case, self.saved, self.found = case, False, ""
         self.revision += 1
 
@@ -165,7 +164,7 @@ class Desk:
         InputError
             Nothing is measured yet, the name is no plain file name, or the file cannot be written.
         """
-        if self.case.tape is UNMEASURED:
+        if self.case.tape is None:
             raise InputError(
                 sentence("a case", "hold at least one measurement to be saved", "none"),
                 code="sheet-empty",

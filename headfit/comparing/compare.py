@@ -1,7 +1,8 @@
 """Digitised marks against where the sites should be: which are off, by how much, which way.
 
-Millimetres. Deviations are told in the terms of the tape: along the arc of the site and across it,
-over the scalp; what floats above it is told apart.
+A deviation is the step over the scalp from a site to the foot of its mark, along the arc of the
+site and across it, as a tape would measure it; the height of the mark over the scalp is given
+apart. A band says how far off a mark is: within, between or beyond two limits. Millimetres.
 """
 
 from __future__ import annotations
@@ -10,28 +11,23 @@ import math
 
 import numpy as np
 
-from headfit.anatomy.head import Head
-from headfit.anatomy.sites import Sites
-from headfit.comparing.alignment import (
-    ALIGNMENTS,
-    Alignment,
-    AlignmentKind,
-    by_landmarks,
-    by_surface,
-    judged,
-)
+from headfit.anatomy.head import HasHead, Head
+from headfit.anatomy.sites import Sites, row_nine_words
+from headfit.comparing.alignment import Alignment, by_landmarks, by_surface, judged
+from headfit.comparing.alignment_kinds import ALIGNMENTS, AlignmentKind
 from headfit.comparing.common_shift import fit_set
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.swapped_labels import Assignment, explain
 from headfit.comparing.target_sites import Targets, targets_for
 from headfit.errors import MarksError, sentence, unknown_name
+from headfit.fitting.fit import FittedHead
 from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
-from headfit.marks.remarks import Remark, doubt, listed
+from headfit.marks.remarks import Remark, doubt, listed, note
 
 # A choice, no standard: 10 mm is about a third of a step of the 10-10 system.
 BANDS_MM = (5.0, 10.0)
@@ -45,7 +41,7 @@ _OTHER_SIZE = 0.08
 
 
 def compare_marks(
-    head_or_sites: Head | Sites,
+    head_or_sites: Head | HasHead | Sites,
     marks: Marks,
     align: AlignmentKind | None = None,
     *,
@@ -56,7 +52,7 @@ def compare_marks(
 
     Parameters
     ----------
-    head_or_sites : Head or Sites
+    head_or_sites : Head, FittedHead or Sites
         A head, or sites placed on one: their head and rules then serve, and all marked sites are
         placed, in the set or not.
     marks : Marks
@@ -65,7 +61,7 @@ def compare_marks(
     bands_mm : (float, float)
         Limits of the bands.
     spreads : SiteSpreads, optional
-        How sure the sites of a fitted head are; widens the bands.
+        How sure the sites are; widens the bands. Default those of a fitted head when one is given.
 
     Raises
     ------
@@ -105,6 +101,8 @@ def compare_marks(
             code="compare-no-sites",
         )
     targets = targets_for(head_or_sites, marks.names)
+    if spreads is None and isinstance(head_or_sites, FittedHead):
+        spreads = head_or_sites.spreads(targets.sites)
     points = np.asarray(marks.points_mm)
     by_marks = by_landmarks(marks, targets)
     chosen = align or ("best-fit" if by_marks is None else "landmarks")
@@ -122,7 +120,7 @@ def compare_marks(
     found = _explanation(placed, targets, by_marks)
     alignments = _alignments(marks, targets, by_marks, found, chosen)
     motion = alignments[chosen].motion
-    # Marks whose common part is taken off; too few marks have none.
+    # The marks without the motion that the whole set shares; too few marks share none.
     own = alignments["robust"].motion if found else motion
     both = np.concatenate([motion.on(points), own.on(points)])
     mesh = targets.sites.tracer.mesh
@@ -146,7 +144,7 @@ def compare_marks(
     deviations = tuple(
         _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
     )
-    # Beside the ears practice differs from one place to the next: nothing there can be called off.
+    # Where sites beside the ears lie differs between laboratories: no mark there can be called off.
     on_scalp = [d for d, fixes in zip(deviations, targets.fixing, strict=True) if fixes]
     spread_mm, outstanding = _outstanding(on_scalp, bands[0])
     return Comparison(
@@ -200,7 +198,7 @@ def _alignments(
     by_marks: RigidMotion | None,
     found: Assignment | None,
     chosen: AlignmentKind,
-) -> dict[str, Alignment]:
+) -> dict[AlignmentKind, Alignment]:
     """Every alignment that is possible, and the surface when it is asked for."""
     points = np.asarray(marks.points_mm)
     before = by_marks or RigidMotion.identity()
@@ -275,7 +273,7 @@ def _outstanding(deviations: list[Deviation], least_mm: float) -> tuple[float, t
     own = np.array([d.own_mm for d in judged_])
     spread = max(float(np.median(own)) / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
     gate = spread * _quantile(len(own), len(own))
-    for _ in range(_ROUNDS):  # the median tells who belongs, all who belong tell the spread
+    for _ in range(_ROUNDS):  # the median picks the inliers; the inliers set the spread
         kept = own[own <= gate]
         spread = max(float(np.sqrt((kept**2).mean() / 2)), _LEAST_SPREAD_MM)
         gate = spread * _quantile(len(kept), len(own))
@@ -316,6 +314,9 @@ def _remarks(
                 "this head fitted to this person?"
             )
             remarks.append(doubt("compare-other-size", text, ratio=round(ratio, 3)))
+    row_nine = row_nine_words(targets.sites, targets.names)
+    if row_nine:
+        remarks.append(note("compare-row-nine", row_nine, rule=targets.sites.rules.inferior))
     return remarks
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
+from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison
 from headfit.comparing.directions import slide_in_words, turn_in_words
@@ -14,19 +15,13 @@ from headfit.comparing.repeatability import Repeatability
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import listed
 
-# What is worth a word: a millimetre and half a degree, and twice its own standard error.
+# Slides and turns are named from 1 mm and half a degree on, and from twice their standard error on.
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
 _MOST_LINES = 8
-_TITLE = {
-    "landmarks": "by the landmarks",
-    "best-fit": "by best fit",
-    "robust": "by robust fit",
-    "surface": "by the surface",
-}
 
 
 def common_in_words(common: SetMotion) -> str:
-    """The slip of the whole set in words; empty when there is none to speak of."""
+    """The slip of the whole set in words; empty when it is too small to matter."""
     slide = slide_in_words(common.slide_mm, np.maximum(_LEAST_MM, _SURE * common.slide_spread_mm))
     turn = turn_in_words(
         common.turn_degrees, np.maximum(_LEAST_DEGREES, _SURE * common.turn_spread_degrees)
@@ -98,6 +93,31 @@ def summary(comparison: Comparison) -> list[str]:
     return lines
 
 
+def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was found, the main thing first."""
+    said = [verdict(comparison)]
+    said += [f"{mixup.sentence}." for mixup in comparison.mixups]
+    if comparison.common is not None:
+        common = common_in_words(comparison.common)
+        if common not in said[0]:  # the verdict tells it mostly
+            said.append(f"Common part: {common}.")
+    medians = (
+        f"{found.median_mm:.0f} mm lined up {ALIGNMENT_TITLES[kind]}"
+        for kind, found in comparison.alignments.items()
+    )
+    said.append(f"Middle distance of a mark from its site: {', '.join(medians)}.")
+    return tuple(said)
+
+
+def file_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was corrected, is doubtful or was set aside in the marks."""
+    return tuple(
+        f"{remark.kind.capitalize()}: {remark.sentence}."
+        for remark in comparison.remarks
+        if remark.kind != "note" or remark.code in ("set-aside", "head-from-marks")
+    )
+
+
 def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[str]:
     """Test and retest in lines for one screen.
 
@@ -130,8 +150,9 @@ def _bands(comparison: Comparison) -> str:
     sure = any(d.uncertainty_mm for d in comparison.deviations)
     widened = ", each limit widened by how sure the site is" if sure else ""
     return (
-        f"{len(comparison)} marks {_TITLE[comparison.aligned_by]}: {counts[0]} within {near:g} mm, "
-        f"{counts[1]} from {near:g} to {far:g} mm, {counts[2]} beyond {far:g} mm{widened}."
+        f"{len(comparison)} marks {ALIGNMENT_TITLES[comparison.aligned_by]}: "
+        f"{counts[0]} within {near:g} mm, {counts[1]} from {near:g} to {far:g} mm, "
+        f"{counts[2]} beyond {far:g} mm{widened}."
     )
 
 
@@ -142,7 +163,7 @@ def _alignments(comparison: Comparison) -> list[str]:
             f"{TITLES[name]} {size:.1f}" for name, size in found.landmark_residuals_mm.items()
         )
         lines.append(
-            f"  {_TITLE[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
+            f"  {ALIGNMENT_TITLES[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
             f"{_height(found.height_mm)} the scalp" + (f"; {left} mm" if left else "")
         )
     return lines

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -146,7 +147,8 @@ def landmarks_of(value: object, name: str) -> tuple[dict[str, Place], list[Remar
     if not isinstance(value, JsonObject):
         text = f"landmarks of {name} are no object of names and places and are left out"
         return {}, [correction("landmark-unread", text)]
-    twice = sorted({key for key, _ in value.pairs if [k for k, _ in value.pairs].count(key) > 1})
+    counted = Counter(key for key, _ in value.pairs)
+    twice = sorted(key for key, count in counted.items() if count > 1)
     remarks = []
     if twice:
         text = f"landmarks of {name} that come twice are left out: {listed(twice)}"

@@ -20,6 +20,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from headfit import __version__
 from headfit.errors import InputError, sentence
 from headfit.files.lock import FileLock
 from headfit.files.manifest import (
@@ -32,6 +33,7 @@ from headfit.files.manifest import (
     read_manifest,
 )
 from headfit.files.whole import (
+    as_bytes,
     flush_folder,
     not_written,
     write_aside,
@@ -86,7 +88,6 @@ def write_folder(
     contents: Mapping[str, str | bytes],
     *,
     run: str,
-    version: str,
     handed_over: Collection[str] = (),
 ) -> ResultFolder:
     """The folder, after it holds every file of `contents` and nothing else of an earlier run.
@@ -99,8 +100,6 @@ def write_folder(
         Path below the folder, parted by slashes, to contents.
     run : str
         Which command of headfit; a folder takes runs of one kind only.
-    version : str
-        Of headfit.
     handed_over : collection of str
         Files of `contents` that the person goes on writing, such as a case file to start from: what
         was changed there is kept, and no later run removes it.
@@ -114,19 +113,19 @@ def write_folder(
 
     >>> import tempfile
     >>> folder = Path(tempfile.mkdtemp()) / "case"
-    >>> made = write_folder(folder, {"a.txt": "1", "b/c.txt": "2"}, run="fit", version="1")
+    >>> made = write_folder(folder, {"a.txt": "1", "b/c.txt": "2"}, run="fit")
     >>> sorted(path.name for path in made.path.rglob("*"))
     ['a.txt', 'b', 'c.txt', 'headfit-manifest.json']
-    >>> write_folder(folder, {"a.txt": "3"}, run="fit", version="1").removed
+    >>> write_folder(folder, {"a.txt": "3"}, run="fit").removed
     ('b/c.txt',)
     """
     target = Path(folder)
-    raw = {n: c.encode("utf-8") if isinstance(c, str) else c for n, c in contents.items()}
+    raw = {name: as_bytes(content) for name, content in contents.items()}
     wrong = [name for name in raw if not is_inside(name)]
     if wrong:
         raise ValueError(wrong)
     files = {n: WrittenFile.of(c, handed_over=n in handed_over) for n, c in raw.items()}
-    manifest = Manifest(run, version, files)
+    manifest = Manifest(run, __version__, files)
     try:
         if not os.path.lexists(target):
             with suppress(FileExistsError):  # somebody was faster: then it is a folder like others

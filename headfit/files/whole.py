@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from headfit.errors import FileFormatError, HeadfitError, InputError, sentence
+from headfit.errors import FileFormatError, HeadfitError, InputError, plain_text, sentence
 from headfit.files.manifest import check_of_one_run
 
 UNFINISHED = ".unfinished-"
@@ -40,7 +40,7 @@ def write_whole(path: str | Path, contents: str | bytes) -> Path:
         The file cannot be written; what was there before is untouched.
     """
     target = Path(path)
-    raw = contents.encode("utf-8") if isinstance(contents, str) else contents
+    raw = as_bytes(contents)
     try:
         target = Path(os.path.realpath(target))
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -116,6 +116,15 @@ def _moved(folder: Path, target: Path) -> bool:
     return True
 
 
+def as_bytes(contents: str | bytes) -> bytes:
+    r"""Contents as they are written; a name of a file that is no UTF-8 must not stop that.
+
+    >>> as_bytes("K\xf6ln \udcff")
+    b'K\xc3\xb6ln \\udcff'
+    """
+    return contents.encode("utf-8", "backslashreplace") if isinstance(contents, str) else contents
+
+
 def write_aside(folder: Path, contents: Mapping[str, str | bytes]) -> None:
     """Write a folder that nobody reads yet, in the order of `contents`; all of it is on the disk.
 
@@ -125,7 +134,7 @@ def write_aside(folder: Path, contents: Mapping[str, str | bytes]) -> None:
         Where a file cannot be written, the folder holds those before it.
     """
     for name, given in contents.items():
-        raw = given.encode("utf-8") if isinstance(given, str) else given
+        raw = as_bytes(given)
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("xb") as file:
@@ -244,7 +253,7 @@ def about(path: str | Path) -> Iterator[None]:
     try:
         yield
     except HeadfitError as error:
-        name = Path(path).name
+        name = plain_text(Path(path).name)
         if str(error).startswith(name):
             raise
         raise type(error)(f"{name}: {error}", code=error.code, **error.facts) from error

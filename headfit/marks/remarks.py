@@ -1,8 +1,8 @@
 """What was found while marks were read or compared: a code, a sentence, the evidence.
 
 Three kinds. A note tells of something the format allows; nothing was changed. A correction tells
-that the file is read otherwise than it is written. A doubt tells of something that speaks against
-the file and was left as it is. Strict reading refuses corrections and doubts.
+that the file is read otherwise than it is written. A doubt tells of something that makes the file
+doubtful and was left as it is. Strict reading refuses corrections and doubts.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from headfit.errors import MarksError
+from headfit.errors import MOST_LETTERS, MarksError, plain_text
 
 Kind = Literal["note", "correction", "doubt"]
 
@@ -36,6 +36,9 @@ class Remark:
     sentence: str
     evidence: Mapping[str, object] = field(default_factory=dict, hash=False)
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sentence", plain_text(self.sentence, MOST_LETTERS))
+
 
 def note(code: str, sentence: str, **evidence: object) -> Remark:
     """Something the format allows; nothing was changed."""
@@ -48,7 +51,7 @@ def correction(code: str, sentence: str, **evidence: object) -> Remark:
 
 
 def doubt(code: str, sentence: str, **evidence: object) -> Remark:
-    """Something that speaks against the file and was left as it is."""
+    """Something that makes the file doubtful and was left as it is."""
     return Remark(code, "doubt", sentence, evidence)
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from stopped import Killed, full_from, killed_at
 
+from headfit import __version__
 from headfit.errors import FileFormatError, HeadfitError, InputError
 from headfit.files import result_folder
 from headfit.files.lock import FileLock
@@ -38,7 +39,7 @@ def files_in(folder: Path) -> dict[str, str]:
 
 
 def write(folder: Path, contents: dict[str, str], run: str = "fit") -> ResultFolder:
-    return write_folder(folder, contents, run=run, version="1", handed_over=["case.toml"])
+    return write_folder(folder, contents, run=run, handed_over=["case.toml"])
 
 
 def read_by_headfit(folder: Path) -> set[str]:
@@ -288,7 +289,7 @@ from headfit.files.result_folder import write_folder
 for k in range(25):
     text = f"{sys.argv[2]}{k}"
     files = {name: text for name in ("case.json", "head.ply", "bids/x.tsv", sys.argv[2])}
-    write_folder(Path(sys.argv[1]), files, run="fit", version="1")
+    write_folder(Path(sys.argv[1]), files, run="fit")
 """
 
 
@@ -355,7 +356,7 @@ def test_the_manifest_tells_run_version_sizes_and_checksums(tmp_path: Path) -> N
     write(folder, {"a.txt": "abc"})
     manifest = read_manifest(folder)
     assert manifest is not None
-    assert (manifest.run, manifest.version) == ("fit", "1")
+    assert (manifest.run, manifest.version) == ("fit", __version__)
     # FIPS 180-4, the example of one block.
     digest = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert (manifest.files["a.txt"].size_bytes, manifest.files["a.txt"].sha256) == (3, digest)
