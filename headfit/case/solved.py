@@ -59,9 +59,8 @@ class SolvedCase(Noun):
     _spread_source: _KnowsSpreads | None = field(default=None, repr=False)
 
     def __repr__(self) -> str:
-        return (
-            f"<SolvedCase {self.case.label!r}: {len(self.sites)} sites, head from {self.head_from}>"
-        )
+        array = self.case.array_title
+        return f"<SolvedCase {self.case.label!r}: {array} on a head from its {self.head_from}>"
 
     def _repr_html_(self) -> str:
         """A small drawing, in a notebook."""

@@ -29,6 +29,8 @@ DISAGREES_SD = 2.3
 # reading and so many others predict it: an error of 1 cm seldom stands out, but mostly fits least.
 FITS_LEAST_MM = 2.0
 _FEWEST_OTHERS = 3
+# Two promises nearer than this are the same to whoever measures.
+_NO_MATTER_MM = 0.02
 # A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).
 _SLIP_GAIN = 14.0
 
@@ -129,9 +131,12 @@ def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
         drops[name] = now - mean_spread(
             covariance - np.outer(moved, moved) / (noise2 + slope @ moved)
         )
-    # Left and right promise the same on an even head but for rounding: there the order of the
-    # sheet decides, the same on every machine.
-    return tuple(sorted(drops.items(), key=lambda item: -round(item[1], 2)))
+    # Left and right promise the same on an even head, but a mesh has the slope of one side of its
+    # midline, and rounding picks which: on every machine the sheet must suggest the same one.
+    for left, right in _PAIRED:
+        if left in drops and right in drops and abs(drops[left] - drops[right]) < _NO_MATTER_MM:
+            drops[left] = drops[right] = (drops[left] + drops[right]) / 2
+    return tuple(sorted(drops.items(), key=lambda item: -item[1]))
 
 
 def _surprise(model: ShapeModel, tape: Tape, readings_mm: Mapping[str, float]) -> float:

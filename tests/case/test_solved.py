@@ -8,8 +8,7 @@ from demo_case import demo_result, solved_text
 from dirty_marks import dirty_marks
 
 from headfit.case.solved import solve_case
-from headfit.comparing.alignment import ALIGNMENTS
-from headfit.files import case_file
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.files.marks_files import read_marks
 from headfit.output.case_sheet import sheet_content
 
@@ -39,10 +38,6 @@ def test_the_marks_of_a_case_are_aligned_as_it_says(tmp_path: Path, align: str) 
     comparison = solve_case(case).comparison
     assert comparison is not None
     assert comparison.aligned_by == align
-
-
-def test_the_case_file_offers_what_the_comparison_knows() -> None:
-    assert case_file.ALIGNMENTS == ALIGNMENTS
 
 
 def test_the_sheet_says_which_landmark_was_hard_to_find() -> None:
