@@ -18,7 +18,7 @@ from marked_heads import landmarks_of
 from solids import SPHERE_A, direction, turn, unit_sphere
 from starlette.testclient import TestClient
 
-from headfit import Head, Landmarks, Tape, fit_head, load_template, place_sites
+from headfit import Head, Landmarks, Tape, cli, fit_head, load_template, place_sites
 from headfit.anatomy import arcs, template
 from headfit.anatomy.sites import canonical_name
 from headfit.app.changes import changed_case

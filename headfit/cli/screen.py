@@ -66,7 +66,9 @@ class Screen:
 
             table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
             for i, title in enumerate(header):
-                table.add_column(title, justify="right" if i else "left", no_wrap=bool(i))
+                table.add_column(
+                    plain_text(title), justify="right" if i else "left", no_wrap=bool(i)
+                )
             for row in rows:
                 table.add_row(*map(plain_text, row))
             self.console.print(table)
