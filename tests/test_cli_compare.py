@@ -47,6 +47,7 @@ def test_a_comparison_writes_its_folder_and_one_screen(
         "comparison.json",
         "corrected/electrodes.tsv",
         "corrected/coordsystem.json",
+        "headfit-manifest.json",
     }
     found = json.loads((tmp_path / "out" / "comparison.json").read_text())
     assert [set(m["names"]) for m in found["mixups"]] == [set(EXCHANGED)]

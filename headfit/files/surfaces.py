@@ -25,6 +25,8 @@ from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.units import MM_PER_UNIT, to_mm
 
 SURFACE_LIMIT = 1024 * 1024 * 1024
+# Of a polygon with more corners than any; most lines of surfaces have 30 letters.
+_LONGEST_LINE = 100_000
 
 
 def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head:
@@ -121,8 +123,23 @@ def _check_kind(raw: bytes, kind: str) -> None:
             code="surface-kind",
         )
     is_text = kind == ".stl" and head.startswith(b"solid") and b"facet" in head
+    if is_text or kind == ".obj" or b"format ascii" in head:
+        _check_lines(raw)
     if is_text and b"endsolid" not in raw[-4096:]:
         raise _truncated("no closing endsolid")
+
+
+def _check_lines(raw: bytes) -> None:
+    """Refuse a line that takes longer to read than all others together."""
+    ends = np.flatnonzero(np.frombuffer(raw, np.uint8) == ord("\n"))
+    longest = int(np.diff(ends, prepend=0, append=len(raw)).max())
+    if longest > _LONGEST_LINE:
+        raise FileFormatError(
+            sentence(
+                "lines of a surface", f"be at most {_LONGEST_LINE} letters long", f"{longest}"
+            ),
+            code="surface-kind",
+        )
 
 
 def _truncated(found: str) -> FileFormatError:
