@@ -9,10 +9,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from headfit.errors import InputError, sentence
-from headfit.files.formats import format_of
+from headfit.files.formats import extensions, listed_extensions
 from headfit.files.whole import write_new_folder
 
-_ENDINGS = format_of("marks").extensions
 MOST_FILES = 4
 
 
@@ -41,7 +40,7 @@ def checked_marks(files: object) -> Iterator[tuple[Path, str]]:
             raise InputError(
                 sentence(
                     "a file of marks",
-                    f"be text with a plain name that ends in one of {', '.join(_ENDINGS)}",
+                    f"be text with a plain name that ends in {listed_extensions('marks')}",
                     repr(name)[:60],
                 ),
                 code="marks-files",
@@ -79,5 +78,7 @@ def _folders_for(case_path: Path) -> Iterator[Path]:
 
 
 def _plain(name: str) -> bool:
-    known = name.lower().endswith(_ENDINGS) and not name.startswith(".") and len(name) <= 120
+    known = (
+        name.lower().endswith(extensions("marks")) and not name.startswith(".") and len(name) <= 120
+    )
     return known and Path(name).name == name and not set(name) & {"\\", "\0"}

@@ -27,7 +27,7 @@ from headfit.app.exports import export
 from headfit.app.guard import AsciiJSON, Guard, refusal
 from headfit.app.marks_files import checked_marks, keep_marks
 from headfit.app.office import Office
-from headfit.app.state import desk_data, model_data, quick_data, start_data
+from headfit.app.state import desk_data, quick_data, start_data
 from headfit.case.solved import solve_case
 from headfit.errors import (
     DrawingError,
@@ -38,6 +38,7 @@ from headfit.errors import (
     unknown_name,
 )
 from headfit.files.marks_files import read_marks
+from headfit.output.page import model_data
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from headfit.anatomy.head import PART_NAMES, Head, check_size
 from headfit.errors import FileFormatError, MeshError, UnitError, sentence
+from headfit.files.formats import extensions, listed_extensions
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.whole import about, read_bytes
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
@@ -26,7 +27,6 @@ from headfit.units import MM_PER_UNIT, to_mm
 SURFACE_LIMIT = 1024 * 1024 * 1024
 # Of a polygon with more corners than any; most lines of surfaces have 30 letters.
 _LONGEST_LINE = 100_000
-SUFFIXES = (".ply", ".obj", ".stl")
 
 
 def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head:
@@ -70,11 +70,11 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
     source = Path(path)
     factor = to_mm(1.0, unit, "the surface") if unit in MM_PER_UNIT else _unknown_unit(unit)
     kind = source.suffix.lower()
-    if kind not in SUFFIXES:
+    if kind not in extensions("surface"):
         raise FileFormatError(
             sentence(
                 str(source),
-                "be a .ply, .obj or .stl surface",
+                f"be a {listed_extensions('surface')} surface",
                 f"the ending {kind!r}" if kind else "no ending",
             ),
             code="surface-kind",
