@@ -133,7 +133,7 @@ def _answered(given: list[str], screen: Screen) -> int:
         screen.fail(error)
         return BAD_INPUT
     except BaseException as error:
-        # A library that was interrupted may well say something else than that.
+        # A library that is interrupted may raise an error of its own instead.
         if not (isinstance(error, KeyboardInterrupt) or _interrupted.is_set()):
             raise
         screen.warn("stopped; files that were not finished are not there")

@@ -82,13 +82,13 @@ def write_bids(solved: SolvedCase, folder: str | Path) -> None:
     InputError
         Nothing is measured, or the folder cannot be written.
     """
-    # Of a file that the standard does not know it wants to be told.
+    # BIDS must be told of a file that it does not define.
     files: dict[str, str | bytes] = {**bids_files(solved), ".bidsignore": f"{MANIFEST}\n"}
     write_folder(Path(folder), files, run="bids")
 
 
 def _moved_row(name: str, point_mm: Floats | None) -> list[Cell]:
-    """No arc marks a moved site, and how sure its own place is does not tell about this one."""
+    """Row of a moved site: without arc and ring, which belong to the place it left."""
     nothing: list[Cell] = [None] * (len(SITES_HEADER) - 4 + len(SURE_HEADER))
     if point_mm is None:
         return [name, None, None, None, *nothing, "left_out"]

@@ -285,7 +285,7 @@ def _clear_left_overs(target: Path) -> None:
 
 
 def flush_folder(folder: Path) -> None:
-    """Make new names in it survive a power cut, where the system can; the names stand all the same.
+    """Flush the names in a folder to the disk, where the system can; they are valid either way.
 
     It comes after the name took its place: a failure here must not be told as one of writing.
     """
