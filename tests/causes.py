@@ -147,6 +147,11 @@ def results(folder: Path, run: str = "fit") -> object:
     return write_folder(folder, {"case.json": run, "head.ply": run}, run=run)
 
 
+def results_of_a_result() -> object:
+    results(Path("out"))
+    return write_folder("out", {"x": ""}, run="fit", inputs=[Path("out/case.json")])
+
+
 def results_while_another_writes() -> object:
     Path("out").mkdir()
     lock = FileLock(Path("out", ".headfit-lock"))
@@ -305,6 +310,7 @@ CAUSES: dict[str, Cause] = {
     "folder-gone": started_in_a_removed_folder,
     "folder-busy": results_while_another_writes,
     "folder-of-another": lambda: [results(Path("out"), run) for run in ("fit", "compare")],
+    "folder-of-input": results_of_a_result,
     "folder-half-written": lambda: results_stopped(PermissionError(errno.EACCES, "Denied")),
     "folder-unfinished": lambda: [results_stopped(Killed()), read_text("out/case.json")],
     "folder-of-two-runs": lambda: [results(Path("out")), read_text(wrote("out/case.json", "x"))],

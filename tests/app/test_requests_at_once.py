@@ -224,3 +224,36 @@ def test_nothing_of_a_file_that_is_no_such_file_is_quoted(
     assert SECRET not in said
     for problem in desk.case.problems.values():
         assert SECRET not in str(problem.facts)
+
+
+# --- Half letters ---------------------------------------------------------------------------------
+
+
+def test_half_letters_are_refused_or_replaced_and_never_a_mistake_of_ours(case: Path) -> None:
+    client, half = client_on(case), "\ud800"
+
+    def sent(path: str, **entries: object) -> int:
+        body = json.dumps(entries).encode("ascii")
+        headers = KEY | {"Content-Type": "application/json"}
+        return client.post(f"/api/{path}", content=body, headers=headers).status_code
+
+    revision = state(client)["revision"]
+    assert sent("save", revision=revision, name=f"{half}.toml") == 422
+    assert sent("open", name=f"{half}.toml") == 422
+    assert sent("change", revision=revision, change={half: half}) == 422
+    assert sent("change", revision=revision, change={"sex": half}) == 422
+    files = [{"name": "m.json", "text": f'{{"unit": "mm", "{half}": [1, 2, 3]}}'}]
+    assert sent("marks", revision=revision, files=files) == 422
+    assert sent("change", revision=revision, change={"label": f"a{half}b"}) == 200
+    assert state(client)["case"]["label"] == "a b"
+
+
+def test_a_case_file_whose_name_is_no_text_is_shown(case: Path) -> None:
+    odd = Path(os.fsdecode(os.fsencode(case.parent) + b"/K\xf6ln.toml"))
+    odd.write_text(TEXT, encoding="utf-8")
+    client = client_on(odd)
+    assert state(client)["case"]["label"]
+    assert (
+        asked(client, "change", revision=state(client)["revision"], change={"note": "n"})[0] == 200
+    )
+    assert client.get("/api/export?kind=report", headers=KEY).status_code == 200
