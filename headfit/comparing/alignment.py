@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
+from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion, best_rigid
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
@@ -105,6 +106,15 @@ def by_landmarks(marks: Marks, targets: Targets) -> RigidMotion | None:
         np.array([targets.landmarks[name] for name in names]),
         np.array([LANDMARK_SPREAD_MM[name] ** -2.0 for name in names]),
     )
+
+
+def pose_covariance(marks: Marks, targets: Targets) -> Floats:
+    """(6, 6) covariance of turn (rad, about the origin of the head) and shift by the landmarks."""
+    information = np.zeros((6, 6))
+    for name in marks.landmarks:
+        lever = np.hstack([-skew(targets.landmarks[name]), np.eye(3)])
+        information += lever.T @ lever / LANDMARK_SPREAD_MM[name] ** 2
+    return np.asarray(np.linalg.inv(information))
 
 
 def by_surface(marks: Marks, start: RigidMotion, points: Floats, targets: Targets) -> RigidMotion:

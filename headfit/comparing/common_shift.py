@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from headfit.comparing.target_sites import Targets
 from headfit.errors import InputError, MarksError, sentence
-from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.mesh import Floats, Integers, frozen
 from headfit.geometry.rigid import RigidMotion, best_rigid
 
 # Four sites that are not in line fix turn, slide and height with something to spare.
@@ -50,7 +50,7 @@ class SetMotion:
         In the head frame: pitch, roll and yaw as rotation vector about x, y, z, and the shift of
         the middle of the sites.
     turn_spread_degrees, slide_spread_mm : (3,) float64
-        Standard errors of the two.
+        Standard errors of the two, with those of head and landmarks where they were given.
     """
 
     motion: RigidMotion
@@ -78,8 +78,28 @@ class SetMotion:
         return float(self.turn_degrees[2])
 
 
+@dataclass(frozen=True, eq=False)
+class Doubt:
+    """What is not known about where marks stand against their sites.
+
+    Attributes
+    ----------
+    moves : (n, 3, p) float64
+        How each mark moves against its site with p unknowns, in the frame of the sites.
+    covariance : (p, p) float64
+    """
+
+    moves: Floats
+    covariance: Floats
+
+
 def fit_set(
-    points_mm: Floats, targets: Targets, *, robust: bool = True, start: RigidMotion | None = None
+    points_mm: Floats,
+    targets: Targets,
+    *,
+    robust: bool = True,
+    start: RigidMotion | None = None,
+    doubt: Doubt | None = None,
 ) -> SetMotion:
     """The common part of marks against their sites.
 
@@ -93,6 +113,8 @@ def fit_set(
         Let marks go that the others contradict; else all count alike.
     start : RigidMotion, optional
         A first guess of the motion from sites to marks.
+    doubt : Doubt, optional
+        Of head and landmarks; goes into the standard errors.
 
     Raises
     ------
@@ -117,7 +139,8 @@ def fit_set(
         ) from error
     weights = np.zeros(len(points_mm))
     weights[rows] = solver.weights
-    return solver.result(targets.to_head.rotation, weights)
+    more = np.zeros((7, 7)) if doubt is None else solver.carried(doubt, rows)
+    return solver.result(targets.to_head.rotation, weights, more)
 
 
 class _Solver:
@@ -131,7 +154,7 @@ class _Solver:
         self.height = 0.0
         self.weights = np.ones(len(points))
         self.spread = _FLOOR_MM
-        self.information = np.eye(7)
+        self.information, self.weighted = np.eye(7), np.zeros((3 * len(points), 7))
 
     def run(self, *, robust: bool, lengths: int) -> None:
         """Iterate until nothing moves; with `robust`, after some rounds of lengths a gate falls."""
@@ -173,7 +196,7 @@ class _Solver:
         slopes -= ((1 - _NORMAL_SHARE) * self.outward)[:, :, None] * lifts[:, None, :]
         flat = slopes.reshape(3 * n, 7)
         weighted = flat * np.repeat(self.weights, 3)[:, None]
-        self.information = weighted.T @ flat
+        self.information, self.weighted = weighted.T @ flat, weighted
         step = np.linalg.solve(self.information, weighted.T @ self.residual.ravel())
         self.rotation = Rotation.from_rotvec(step[:3]).as_matrix() @ self.rotation
         self.slide = self.slide + step[3:6]
@@ -193,9 +216,19 @@ class _Solver:
         else:
             self.weights = self.spread / np.maximum(self.length, self.spread)
 
-    def result(self, to_head: Floats, weights: Floats) -> SetMotion:
+    def carried(self, doubt: Doubt, rows: Integers) -> Floats:
+        """(7, 7) what a doubt on marks and sites makes of turn, slide and height."""
+        moves = doubt.moves[rows]
+        lifts = np.einsum("ni,nip->np", self.outward, moves)
+        moves = moves - (1 - _NORMAL_SHARE) * self.outward[:, :, None] * lifts[:, None]
+        follow = np.linalg.solve(
+            self.information, self.weighted.T @ moves.reshape(3 * len(rows), -1)
+        )
+        return np.asarray(follow @ doubt.covariance @ follow.T)
+
+    def result(self, to_head: Floats, weights: Floats, more: Floats) -> SetMotion:
         """The motion found; turn and slide in the head frame (rotation (3, 3) into it)."""
-        covariance = np.linalg.inv(self.information) * self.spread**2
+        covariance = np.linalg.inv(self.information) * self.spread**2 + more
         turn = to_head @ Rotation.from_matrix(self.rotation).as_rotvec(degrees=True)
         turn_covariance = to_head @ covariance[:3, :3] @ to_head.T
         slide_covariance = to_head @ covariance[3:6, 3:6] @ to_head.T

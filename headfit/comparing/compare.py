@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from headfit.anatomy.head import Head
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, place_sites, sites_on
 from headfit.comparing.alignment import (
     ALIGNMENTS,
     Alignment,
@@ -19,15 +19,18 @@ from headfit.comparing.alignment import (
     by_landmarks,
     by_surface,
     judged,
+    pose_covariance,
 )
-from headfit.comparing.common_shift import fit_set
+from headfit.comparing.common_shift import Doubt, fit_set
 from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.head_and_slip import HeadUnderMarks
 from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.swapped_labels import Assignment, explain
 from headfit.comparing.target_sites import Targets, targets_for
 from headfit.errors import MarksError, sentence, unknown_name
 from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
@@ -45,7 +48,7 @@ _OTHER_SIZE = 0.08
 
 
 def compare_marks(
-    head_or_sites: Head | Sites,
+    head_or_sites: Head | Sites | HeadUnderMarks,
     marks: Marks,
     align: AlignmentKind | None = None,
     *,
@@ -56,9 +59,10 @@ def compare_marks(
 
     Parameters
     ----------
-    head_or_sites : Head or Sites
+    head_or_sites : Head, Sites or HeadUnderMarks
         A head, or sites placed on one: their head and rules then serve, and all marked sites are
-        placed, in the set or not.
+        placed, in the set or not. Or what `head_under` found for these marks: then the marks stand
+        as they were posed there.
     marks : Marks
     align : {"landmarks", "best-fit", "robust", "surface"}, optional
         Default by landmarks where they were measured, else best fit, with a doubt.
@@ -104,9 +108,13 @@ def compare_marks(
             ),
             code="compare-no-sites",
         )
+    under = head_or_sites if isinstance(head_or_sites, HeadUnderMarks) else None
+    if under is not None:
+        head_or_sites = place_sites(under.head, marks.names, under.rules)
+        spreads = spreads or under.spreads(head_or_sites)
     targets = targets_for(head_or_sites, marks.names)
     points = np.asarray(marks.points_mm)
-    by_marks = by_landmarks(marks, targets)
+    by_marks = by_landmarks(marks, targets) if under is None else under.motion()
     chosen = align or ("best-fit" if by_marks is None else "landmarks")
     if chosen == "landmarks" and by_marks is None:
         raise MarksError(
@@ -119,7 +127,10 @@ def compare_marks(
             code="compare-no-landmarks",
         )
     placed = points if by_marks is None else by_marks.on(points)
-    found = _explanation(placed, targets, by_marks)
+    doubt = None
+    if by_marks is not None:
+        doubt = _doubt(placed, targets, marks, under, spreads)
+    found = _explanation(placed, targets, by_marks, doubt)
     alignments = _alignments(marks, targets, by_marks, found, chosen)
     motion = alignments[chosen].motion
     # Marks whose common part is taken off; too few marks have none.
@@ -182,12 +193,34 @@ def _checked_bands(bands_mm: tuple[float, float]) -> tuple[float, float]:
     return first, second
 
 
+def _doubt(
+    placed: Floats,
+    targets: Targets,
+    marks: Marks,
+    under: HeadUnderMarks | None,
+    spreads: SiteSpreads | None,
+) -> Doubt:
+    """What head and landmarks leave open about where the marks stand against their sites."""
+    if under is not None:
+        names = targets.names
+        moves, covariance = under.moves(
+            targets.sites
+            if names == targets.sites.names
+            else sites_on(targets.sites.tracer, names, "own list"),
+            placed,
+        )
+        return Doubt(moves, covariance)
+    pose = pose_covariance(marks, targets)
+    moves = np.concatenate([-skew(placed), np.tile(np.eye(3), (len(placed), 1, 1))], axis=2)
+    return Doubt(moves, pose)
+
+
 def _explanation(
-    placed: Floats, targets: Targets, by_marks: RigidMotion | None
+    placed: Floats, targets: Targets, by_marks: RigidMotion | None, doubt: Doubt | None
 ) -> Assignment | None:
     """Common part and mix-ups; None with too few marks, if the landmarks can align them."""
     try:
-        return explain(placed, targets, placed=by_marks is not None)
+        return explain(placed, targets, placed=by_marks is not None, doubt=doubt)
     except MarksError:
         if by_marks is None:
             raise

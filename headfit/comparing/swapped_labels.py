@@ -16,7 +16,7 @@ from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 
 from headfit.anatomy.arcs import mirrored
-from headfit.comparing.common_shift import FEWEST, SetMotion, fit_set
+from headfit.comparing.common_shift import FEWEST, Doubt, SetMotion, fit_set
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError
 from headfit.geometry.mesh import Floats, Integers
@@ -94,7 +94,9 @@ class Assignment:
     mixups: tuple[Mixup, ...]
 
 
-def explain(points_mm: Floats, targets: Targets, *, placed: bool) -> Assignment:
+def explain(
+    points_mm: Floats, targets: Targets, *, placed: bool, doubt: Doubt | None = None
+) -> Assignment:
     """Common part and mix-ups of marks against the sites of their names.
 
     Parameters
@@ -104,6 +106,8 @@ def explain(points_mm: Floats, targets: Targets, *, placed: bool) -> Assignment:
     targets : Targets
     placed : bool
         Whether the marks are in the frame of the head already, by their landmarks.
+    doubt : Doubt, optional
+        Of head and landmarks.
 
     Raises
     ------
@@ -123,9 +127,10 @@ def explain(points_mm: Floats, targets: Targets, *, placed: bool) -> Assignment:
                 continue
     mixups, lie_at = _believed(best, targets)
     if not mixups:
-        fit = best.fit if best.by_name else fit_set(points_mm, targets)
-        return Assignment(fit, own, ())
-    fit = fit_set(points_mm, targets.taken(lie_at.tolist()), start=best.fit.motion)
+        start = best.fit.motion if best.by_name else None
+        return Assignment(fit_set(points_mm, targets, start=start, doubt=doubt), own, ())
+    taken = targets.taken(lie_at.tolist())
+    fit = fit_set(points_mm, taken, start=best.fit.motion, doubt=doubt)
     return Assignment(fit, lie_at, mixups)
 
 

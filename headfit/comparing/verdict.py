@@ -16,6 +16,8 @@ from headfit.marks.remarks import listed
 
 # What is worth a word: a millimetre and half a degree, and twice its own standard error.
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
+# What is worth a word though it is not sure: enough to matter, and its own standard error.
+_MATTERS_MM, _MATTERS_DEGREES, _POSSIBLE = 3.0, 2.0, 1.0
 _MOST_LINES = 8
 _TITLE = {
     "landmarks": "by the landmarks",
@@ -26,14 +28,30 @@ _TITLE = {
 
 
 def common_in_words(common: SetMotion) -> str:
-    """The slip of the whole set in words; empty when there is none to speak of."""
-    slide = slide_in_words(common.slide_mm, np.maximum(_LEAST_MM, _SURE * common.slide_spread_mm))
-    turn = turn_in_words(
-        common.turn_degrees, np.maximum(_LEAST_DEGREES, _SURE * common.turn_spread_degrees)
+    """The slip of the whole set in words, with how sure it is; empty when there is none to tell."""
+    slide, turn = _slip(common, _LEAST_MM, _LEAST_DEGREES, _SURE)
+    if slide or turn:
+        both = ", and is " if slide and turn else ("is " if turn else "")
+        return f"The whole set {f'sits {slide}' if slide else ''}{both}{turn}"
+    slide, turn = _slip(common, _MATTERS_MM, _MATTERS_DEGREES, _POSSIBLE)
+    if not slide and not turn:
+        return ""
+    both = ", and be " if slide and turn else ("be " if turn else "")
+    return (
+        f"The whole set may {f'sit {slide}' if slide else ''}{both}{turn}, but errors of the "
+        "landmarks could look the same"
     )
-    both = ", and is " if slide and turn else ("is " if turn else "")
-    moved = f"sits {slide}" if slide else ""
-    return f"The whole set {moved}{both}{turn}" if slide or turn else ""
+
+
+def _slip(
+    common: SetMotion, least_mm: float, least_degrees: float, errors: float
+) -> tuple[str, str]:
+    """Slide and turn in words, of what exceeds a least size and so many standard errors."""
+    slide = slide_in_words(common.slide_mm, np.maximum(least_mm, errors * common.slide_spread_mm))
+    turn = turn_in_words(
+        common.turn_degrees, np.maximum(least_degrees, errors * common.turn_spread_degrees)
+    )
+    return slide, turn
 
 
 def verdict(comparison: Comparison) -> str:

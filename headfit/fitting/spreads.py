@@ -65,32 +65,37 @@ class SiteSpreads:
         return float(self.spread_mm.mean())
 
 
-def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
-    """(n, 3, K) how the sites move in the parameters, relative to the frame of the landmarks.
+def place_rates(sites: Sites, tracer: ArcTracer) -> Floats:
+    """(n, 3, K) how the sites move in the parameters, in the frame of the model.
 
     A site below a row moves with the end of its row, a site beside an ear with its preauricular
     point.
     """
+    assert tracer.motion is not None
+    rates = np.empty((len(sites), 3, tracer.motion.n_parameters))
+    for i, name in enumerate(sites.names):
+        place = TABLE[name]
+        found = sites.arc_of(name)
+        if found is not None:
+            rates[i] = tracer.rate_on(*found)
+        elif isinstance(place, BeyondRow):
+            rates[i] = tracer.rate_on(place.arc, 1.0 if place.at_end else 0.0)
+        else:
+            assert isinstance(place, BesideEar)
+            rates[i] = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
+    return rates
+
+
+def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
+    """(n, 3, K) how the sites move in the parameters, relative to the frame of the landmarks."""
     points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
     moves = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
     centre = points.mean(axis=0)
     # The small rotation and shift that best follows the four landmarks.
     lever = np.concatenate([np.hstack([np.eye(3), -skew(p - centre)]) for p in points])
     follow = np.linalg.pinv(lever) @ moves.reshape(12, -1)
-    rates = np.empty((len(sites), 3, moves.shape[2]))
-    for i, name in enumerate(sites.names):
-        place = TABLE[name]
-        found = sites.arc_of(name)
-        if found is not None:
-            rate = tracer.rate_on(*found)
-        elif isinstance(place, BeyondRow):
-            rate = tracer.rate_on(place.arc, 1.0 if place.at_end else 0.0)
-        else:
-            assert isinstance(place, BesideEar)
-            rate = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
-        carried = np.hstack([np.eye(3), -skew(sites.points_mm[i] - centre)]) @ follow
-        rates[i] = rate - carried
-    return rates
+    carried = np.stack([np.hstack([np.eye(3), -skew(p - centre)]) for p in sites.points_mm])
+    return np.asarray(place_rates(sites, tracer) - carried @ follow)
 
 
 def site_axes(sites: Sites) -> tuple[Floats, Floats]:
