@@ -11,8 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.sites import place_sites
 from headfit.comparing.head_and_slip import HeadUnderMarks, Session, fit_head_and_slip
-from headfit.fitting.point_fit import fit_points
+from headfit.comparing.swapped_labels import explain
+from headfit.comparing.target_sites import targets_for
+from headfit.errors import MarksError
+from headfit.fitting.point_fit import PointFit, fit_points
 from headfit.fitting.tape import Tape
 from headfit.geometry.rigid import RigidMotion
 from headfit.marks.marks import Marks
@@ -50,7 +54,8 @@ def head_under(
     """
     first = Session(marks, marks.names, RigidMotion.identity())
     start = fit_points(marks.landmarks, first.on_skin, tape, age, sex=sex, doubtful=doubtful)
-    session = Session(marks, marks.names, start.motion, start.height_mm)
+    names = _put_right(marks, start, rules)
+    session = Session(marks, names, start.motion, start.height_mm)
     found = fit_head_and_slip(start.model, start.parameters, [session], tape, rules)
     scatter = float(np.median(np.abs(start.distances_mm))) * 1.4826
     height = round(found.height_mm)
@@ -65,3 +70,15 @@ def head_under(
         scatter_mm=scatter,
     )
     return found, remark
+
+
+def _put_right(marks: Marks, start: PointFit, rules: Rules | None) -> tuple[str, ...]:
+    """The names, those that are mixed up exchanged for the sites at which their marks lie."""
+    if not marks.names:
+        return ()
+    targets = targets_for(place_sites(start.head, marks.names, rules), marks.names)
+    try:
+        found = explain(start.in_head_frame(marks.points_mm), targets, placed=True)
+    except MarksError:  # too few marks to tell
+        return marks.names
+    return tuple(targets.names[row] for row in found.lie_at)

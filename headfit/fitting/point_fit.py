@@ -64,6 +64,11 @@ class PointFit:
     covariance: Floats
     motion: RigidMotion
 
+    def in_head_frame(self, points_mm: Floats) -> Floats:
+        """(n, 3) points as they were given, moved into the frame of `head`."""
+        rotation, shift = self.model.pose(self.parameters).landmarks.frame
+        return np.asarray(self.motion.on(points_mm) @ rotation.T + shift)
+
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
         tracer = at_pose(self.model, self.parameters, sites.rules)
