@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from headfit.anatomy.head import Head
-from headfit.anatomy.sites import Sites, place_sites, sites_on
+from headfit.anatomy.sites import Sites, place_sites
 from headfit.comparing.alignment import (
     ALIGNMENTS,
     Alignment,
@@ -24,9 +24,11 @@ from headfit.comparing.alignment import (
 from headfit.comparing.common_shift import Doubt, fit_set
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.head_and_slip import HeadUnderMarks
+from headfit.comparing.regularity import regularity_of
 from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.swapped_labels import Assignment, explain
 from headfit.comparing.target_sites import Targets, targets_for
+from headfit.comparing.whole_set import doubts_on_set, marks_off_head
 from headfit.errors import MarksError, sentence, unknown_name
 from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats, frozen
@@ -38,12 +40,9 @@ from headfit.marks.remarks import Remark, doubt, listed
 
 # A choice, no standard: 10 mm is about a third of a step of the 10-10 system.
 BANDS_MM = (5.0, 10.0)
-# Marks stand out when chance would put one of the set so far off in one set of twenty.
-_CHANCE = 0.05
 # The median length of a two-dimensional error of unit spread per axis: sqrt(2 ln 2).
 _RAYLEIGH_MEDIAN = 1.1774
 _LEAST_SPREAD_MM = 1.0
-_ROUNDS = 3
 _OTHER_SIZE = 0.08
 
 
@@ -109,9 +108,10 @@ def compare_marks(
             code="compare-no-sites",
         )
     under = head_or_sites if isinstance(head_or_sites, HeadUnderMarks) else None
-    if under is not None:
-        head_or_sites = place_sites(under.head, marks.names, under.rules)
-        spreads = spreads or under.spreads(head_or_sites)
+    if isinstance(head_or_sites, HeadUnderMarks):
+        sites = place_sites(head_or_sites.head, marks.names, head_or_sites.rules)
+        spreads = spreads or head_or_sites.spreads(sites)
+        head_or_sites = sites
     targets = targets_for(head_or_sites, marks.names)
     points = np.asarray(marks.points_mm)
     by_marks = by_landmarks(marks, targets) if under is None else under.motion()
@@ -157,9 +157,13 @@ def compare_marks(
     deviations = tuple(
         _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
     )
-    # Beside the ears practice differs from one place to the next: nothing there can be called off.
-    on_scalp = [d for d, fixes in zip(deviations, targets.fixing, strict=True) if fixes]
-    spread_mm, outstanding = _outstanding(on_scalp, bands[0])
+    spread_mm, outstanding, judged_by = _outstanding(deviations, targets, bands[0])
+    common = found.fit if found and by_marks is not None else None
+    mixups = found.mixups if found else ()
+    residuals = alignments["landmarks"].landmark_residuals_mm if by_marks is not None else {}
+    remarks = _remarks(marks, targets, align, by_marks)
+    remarks += doubts_on_set(len(targets), mixups, spread_mm, common, residuals, under)
+    remarks += marks_off_head(marks, motion.on(marks.all_points_mm), mesh)
     return Comparison(
         targets.names,
         chosen,
@@ -167,15 +171,17 @@ def compare_marks(
         frozen(both[:n]),
         frozen(feet[:n]),
         deviations,
-        found.fit if found and by_marks is not None else None,
-        found.mixups if found else (),
+        common,
+        mixups,
         outstanding,
         spread_mm,
         bands,
-        (*marks.remarks, *_remarks(marks, targets, align, by_marks)),
+        (*marks.remarks, *remarks),
         marks.source,
         targets,
         frozen(normals[:n]),
+        judged_by,
+        under,
     )
 
 
@@ -202,17 +208,21 @@ def _doubt(
 ) -> Doubt:
     """What head and landmarks leave open about where the marks stand against their sites."""
     if under is not None:
-        names = targets.names
-        moves, covariance = under.moves(
-            targets.sites
-            if names == targets.sites.names
-            else sites_on(targets.sites.tracer, names, "own list"),
-            placed,
-        )
+        moves, covariance = under.moves(targets, placed)
         return Doubt(moves, covariance)
-    pose = pose_covariance(marks, targets)
-    moves = np.concatenate([-skew(placed), np.tile(np.eye(3), (len(placed), 1, 1))], axis=2)
-    return Doubt(moves, pose)
+    pose = np.concatenate([-skew(placed), np.tile(np.eye(3), (len(placed), 1, 1))], axis=2)
+    covariance = pose_covariance(marks, targets)
+    if spreads is None or not all(name in spreads.names for name in targets.names):
+        return Doubt(pose, covariance)
+    # A fitted head: its sites move together as the shape does.
+    rows = [spreads.names.index(name) for name in targets.names]
+    shape = np.einsum(
+        "nij,njk->nik", np.stack([targets.along, targets.across], axis=2), spreads.rates[rows]
+    )
+    k = shape.shape[2]
+    both = np.zeros((k + 6, k + 6))
+    both[:k, :k], both[k:, k:] = spreads.parameter_covariance, covariance
+    return Doubt(np.concatenate([-shape, pose], axis=2), both)
 
 
 def _explanation(
@@ -300,37 +310,34 @@ def _deviation(
     )
 
 
-def _outstanding(deviations: list[Deviation], least_mm: float) -> tuple[float, tuple[str, ...]]:
-    """Spread of the own parts, and the marks too far off to belong to it, the farthest first."""
-    judged_ = [d for d in deviations if not d.mixed_up]
-    if not judged_:
-        return 0.0, ()
-    own = np.array([d.own_mm for d in judged_])
+def _outstanding(
+    deviations: tuple[Deviation, ...], targets: Targets, least_mm: float
+) -> tuple[float, tuple[str, ...], str]:
+    """Spread of the own parts, the marks that are off (farthest first), what they are held to."""
+    # On ear lobe and mastoid practice differs from one place to the next: nothing is off there.
+    rows = [i for i, d in enumerate(deviations) if targets.fixing[i] and not d.mixed_up]
+    if not rows:
+        return 0.0, (), ""
+    own = np.array([d.own_mm for d in deviations])[rows]
     spread = max(float(np.median(own)) / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
-    gate = spread * _quantile(len(own), len(own))
-    for _ in range(_ROUNDS):  # the median tells who belongs, all who belong tell the spread
-        kept = own[own <= gate]
-        spread = max(float(np.sqrt((kept**2).mean() / 2)), _LEAST_SPREAD_MM)
-        gate = spread * _quantile(len(kept), len(own))
-    far = [d for d in judged_ if d.own_mm > max(gate, least_mm) + d.uncertainty_mm]
-    return spread, tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
-
-
-def _quantile(n_kept: int, n_marks: int) -> float:
-    """Spreads beyond which chance puts one of the marks once in twenty sets.
-
-    Half the squared length over the variance follows F with 2 and m degrees of freedom, of which
-    P(F > f) = (1 + 2 f / m)^(-m / 2); the common part took seven of them.
-    """
-    m = max(2 * n_kept - 7, 4)
-    return float(np.sqrt(m * ((_CHANCE / n_marks) ** (-2 / m) - 1)))
+    parts = np.array([(d.own_along_mm, d.own_across_mm) for d in deviations])[rows]
+    regular = regularity_of(parts, targets.taken(rows))
+    if regular is None:
+        return spread, (), ""
+    far = [
+        deviations[i]
+        for i, surprise in zip(rows, regular.surprise, strict=True)
+        if surprise > regular.gate and deviations[i].own_mm > least_mm
+    ]
+    named = tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
+    return spread, named, regular.judged_by
 
 
 def _remarks(
     marks: Marks, targets: Targets, align: AlignmentKind | None, by_marks: RigidMotion | None
 ) -> list[Remark]:
     """What the comparison itself has to tell."""
-    remarks = []
+    remarks: list[Remark] = []
     if by_marks is None and align is None:
         text = (
             "there are no landmarks: the marks are fitted to the sites they name, so that a slip "

@@ -6,9 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from headfit.anatomy.head import Head
+from headfit.anatomy.landmarks import Landmarks
 from headfit.comparing.alignment import Alignment, AlignmentKind
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.directions import WordPair, phrase
+from headfit.comparing.head_and_slip import HeadUnderMarks
 from headfit.comparing.spacing import PairDifference, Spacing, pair_differences, spacings
 from headfit.comparing.swapped_labels import Mixup
 from headfit.comparing.target_sites import Targets
@@ -121,6 +124,10 @@ class Comparison:
     bands_mm : (float, float)
     remarks : tuple of Remark
         Those of the marks, then those of the comparison.
+    judged_by : str
+        What single marks were held against; empty with too few marks.
+    under : HeadUnderMarks or None
+        The head and the slip, where both were found from the marks.
     """
 
     names: tuple[str, ...]
@@ -138,6 +145,8 @@ class Comparison:
     source: str
     targets: Targets = field(repr=False)
     foot_normals: Floats = field(repr=False)
+    judged_by: str = ""
+    under: HeadUnderMarks | None = field(default=None, repr=False)
 
     def __len__(self) -> int:
         return len(self.names)
@@ -169,6 +178,19 @@ class Comparison:
             [*(mixup.sentence for mixup in self.mixups)]
             + [f"{remark.kind}: {remark.sentence}" for remark in self.remarks]
         )
+
+    @cached_property
+    def head(self) -> Head:
+        """The head that was used: the one found under the marks, or scalp and landmarks given."""
+        if self.under is not None:
+            return self.under.head
+        mesh = self.targets.sites.tracer.mesh
+        return Head(mesh.vertices_mm, mesh.faces, Landmarks(**self.targets.landmarks))
+
+    @property
+    def doubts_on_set(self) -> tuple[Remark, ...]:
+        """Remarks that speak against the set as a whole."""
+        return tuple(remark for remark in self.remarks if remark.code.startswith("set-"))
 
     @cached_property
     def moves(self) -> tuple[Move, ...]:

@@ -23,6 +23,7 @@ from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, Sites, sites_on
 from headfit.comparing.alignment import LANDMARK_SPREAD_MM
 from headfit.comparing.scalp_steps import scalp_steps
+from headfit.comparing.target_sites import Targets
 from headfit.errors import HeadfitError, MarksError, sentence
 from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.model_measures import at_pose, unmodelled_mm
@@ -130,6 +131,12 @@ class HeadUnderMarks:
         """Common height of the marks of the first session over the skin."""
         return self.sessions[0].height_mm
 
+    @property
+    def shape_sd(self) -> float:
+        """How far the shape lies from the mean of the prior, in standard deviations."""
+        away = self.parameters - self.model.prior.mean
+        return float(np.sqrt(away @ self.model.prior.information @ away))
+
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
         tracer = at_pose(self.model, self.parameters, sites.rules)
@@ -146,12 +153,12 @@ class HeadUnderMarks:
     def _own_frame(self) -> tuple[Floats, Floats]:
         return self.model.pose(self.parameters).landmarks.frame
 
-    def moves(self, sites: Sites, points_mm: Floats, number: int = 0) -> tuple[Floats, Floats]:
+    def moves(self, targets: Targets, points_mm: Floats, number: int = 0) -> tuple[Floats, Floats]:
         """How marks move against their sites with what is not known, and its covariance.
 
         Parameters
         ----------
-        sites : Sites
+        targets : Targets
             On `head`, in the order of the marks.
         points_mm : (n, 3) float64
             Marks of one session in the head frame of `head`.
@@ -161,12 +168,12 @@ class HeadUnderMarks:
         rates : (n, 3, K + 6) float64
         covariance : (K + 6, K + 6) float64
         """
-        tracer = at_pose(self.model, self.parameters, sites.rules)
-        local = sites_on(tracer, sites.names, sites.system)
+        tracer = at_pose(self.model, self.parameters, self.rules)
+        local = sites_on(tracer, targets.names, "own list")
         k = self.model.n_parameters
         rotation, shift = self._own_frame
         in_model = (points_mm - shift) @ rotation
-        rates = np.zeros((len(sites), 3, k + 6))
+        rates = np.zeros((len(targets), 3, k + 6))
         rates[:, :, :k] = -place_rates(local, tracer)
         rates[:, :, k : k + 3] = -skew(in_model)
         rates[:, :, k + 3 :] = np.eye(3)
@@ -240,7 +247,7 @@ class _Joint:
             step = -np.linalg.solve(information, uphill)
             far = float(np.abs(step[:k] / self.model.prior.spread).max())
             step *= min(1.0, _LONGEST_SD / max(far, 1e-9))
-            self._go(step)
+            self._go(np.asarray(step, dtype=np.float64))
             if round_ + 1 >= _FEWEST_ROUNDS and far < _SETTLED_SD:
                 break
         information, _ = self._normal_equations(fresh=True)
@@ -285,7 +292,7 @@ class _Joint:
             self.slopes = place_rates(sites, tracer), np.stack(site_axes(sites), axis=1)
         rates, axes = self.slopes
         if self.tape is not None:
-            residual, slope, weight = tape_block(self.tape, tracer, k)
+            residual, slope, weight = tape_block(self.tape, tracer)
             information[:k, :k] += (slope * weight[:, None]).T @ slope
             uphill[:k] += slope.T @ (weight * residual)
         for number, session in enumerate(self.sessions):
@@ -377,7 +384,7 @@ class _Joint:
         return residual, slopes, pull[:, None] * weight * pull
 
 
-def tape_block(tape: Tape, tracer: ArcTracer, n_parameters: int) -> tuple[Floats, Floats, Floats]:
+def tape_block(tape: Tape, tracer: ArcTracer) -> tuple[Floats, Floats, Floats]:
     """Residuals (m,), slopes (m, K) and weights (m,) of a measurement sheet on a head."""
     measures = HeadMeasures(tracer)
     names = list(tape.values_mm)

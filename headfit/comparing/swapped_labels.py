@@ -1,4 +1,4 @@
-"""Exchanged, shifted, mirrored and scrambled names: at which site does each mark really lie?
+"""Exchanged, shifted, mirrored, scrambled names: the site at which each mark really lies.
 
 Marks are assigned to the sites of the set so that the sum of squared distances is least, and the
 slip of the set is fitted to that assignment, in turn. The slip is held by what caps do, so that
@@ -235,11 +235,7 @@ def _slipped(
         lever = motion.on(sites + height * normals)
         centre, outward = motion.on(middle), normals @ motion.rotation.T
         slopes = np.concatenate(
-            [
-                -skew(lever - centre),
-                np.tile(np.eye(3), (len(used), 1, 1)),
-                outward[:, :, None],
-            ],
+            [-skew(lever - centre), np.tile(np.eye(3), (len(used), 1, 1)), outward[:, :, None]],
             axis=2,
         ).reshape(-1, 7)
         turned = Rotation.from_matrix(motion.rotation @ usual.rotation.T).as_rotvec()

@@ -7,7 +7,7 @@ landmarks and site together is no error. Millimetres.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -34,12 +34,22 @@ class SiteSpreads:
         start; and to the left of it seen from outside.
     parts_mm2 : dict of str to (n, 2, 2) float64
         Covariance along and across by origin: "shape", "tape", "landmarks".
+    rates : (n, 2, K) float64
+        How the sites move along and across with the parameters of the head; K is 0 where that is
+        not known.
+    parameter_covariance : (K, K) float64
     """
 
     names: tuple[str, ...]
     along: Floats
     across: Floats
     parts_mm2: Mapping[str, Floats]
+    rates: Floats = field(default_factory=lambda: np.zeros((0, 2, 0)))
+    parameter_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def __post_init__(self) -> None:
+        if not len(self.rates):
+            object.__setattr__(self, "rates", np.zeros((len(self.names), 2, 0)))
 
     @cached_property
     def covariance_mm2(self) -> Floats:
@@ -149,4 +159,5 @@ def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTra
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     to_head = np.array([x, y, np.cross(x, y)])
-    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts)
+    whole = np.asarray(sum(error_parts.values()))
+    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts, flat, whole)
