@@ -51,7 +51,10 @@ class Alignment:
     height_mm : float
         Common height of the marks over the scalp.
     median_mm, rms_mm : float
-        Of the distances along the scalp between marks and the sites they name.
+        Of the distances along the scalp between marks and the sites they name: what a mark stands
+        over the scalp is taken out.
+    straight_median_mm : float
+        Of the distances straight through the air, height and all.
     landmark_residuals_mm : mapping of str to float
         How far each measured landmark then lies from that of the head.
     """
@@ -61,6 +64,7 @@ class Alignment:
     height_mm: float
     median_mm: float
     rms_mm: float
+    straight_median_mm: float
     landmark_residuals_mm: Mapping[str, float]
 
 
@@ -92,6 +96,7 @@ def judged(
         float(np.median(height)),
         float(np.median(distance)),
         float(np.sqrt((distance**2).mean())),
+        float(np.median(np.sqrt(np.einsum("ij,ij->i", gap, gap)))),
         residuals,
     )
 

@@ -31,7 +31,7 @@ from headfit.comparing.target_sites import Targets, targets_for
 from headfit.comparing.whole_set import doubts_on_set, marks_off_head
 from headfit.errors import MarksError, sentence, unknown_name
 from headfit.fitting.spreads import SiteSpreads
-from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.mesh import Floats, TriangleMesh, frozen
 from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
@@ -163,7 +163,9 @@ def compare_marks(
     residuals = alignments["landmarks"].landmark_residuals_mm if by_marks is not None else {}
     remarks = _remarks(marks, targets, align, by_marks)
     remarks += doubts_on_set(len(targets), mixups, spread_mm, common, residuals, under)
-    remarks += marks_off_head(marks, motion.on(marks.all_points_mm), mesh)
+    remarks += marks_off_head(
+        (*marks.names, *marks.other_names), _heights(marks, motion, mesh, table)
+    )
     return Comparison(
         targets.names,
         chosen,
@@ -269,6 +271,15 @@ def _alignments(
             n_marks=len(marks),
         )
     return {kind: judged(kind, motion, marks, points, targets) for kind, motion in motions.items()}
+
+
+def _heights(marks: Marks, motion: RigidMotion, mesh: TriangleMesh, table: Floats) -> Floats:
+    """(n + m,) heights of named and other marks over the scalp."""
+    named = table[:, 4]
+    if not marks.other_names:
+        return named
+    _, other = nearest(mesh, motion.on(marks.other_points_mm), again=True)
+    return np.concatenate([named, other])
 
 
 def _tape_steps(targets: Targets, feet: Floats, normals: Floats) -> Floats:

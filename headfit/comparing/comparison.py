@@ -8,6 +8,7 @@ from functools import cached_property
 
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.sites import TABLE, BeyondRow
 from headfit.comparing.alignment import Alignment, AlignmentKind
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.directions import WordPair, phrase
@@ -207,6 +208,10 @@ class Comparison:
         for d in self.deviations:
             size = d.own_mm if own else d.over_scalp_mm
             if d.mixed_up or size <= self.bands_mm[0] + d.uncertainty_mm:
+                continue
+            # A cap ends below a row: what all caps show there is practice, no error of this one.
+            practice = own and isinstance(TABLE[d.site], BeyondRow)
+            if practice and d.site not in self.stands_out:
                 continue
             parts = (d.own_along_mm, d.own_across_mm) if own else (d.along_mm, d.across_mm)
             way = phrase((-parts[0], -parts[1]), d.directions)

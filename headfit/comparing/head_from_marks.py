@@ -63,8 +63,8 @@ def head_under(
     n = len(first.on_skin)
     remark = note(
         "head-from-marks",
-        f"no scan and no sheet: the head is fitted to {len(marks.landmarks)} landmarks and "
-        f"{n} marks, which {lie if height else 'lie on it'} with a scatter of "
+        f"{'no scan' if tape else 'no tape, no scan'}: the head is guessed from "
+        f"{len(marks.landmarks)} landmarks{', the sheet' if tape else ''} and {n} marks, which {lie if height else 'lie on it'} with a scatter of "
         f"{scatter:.1f} mm",
         height_mm=found.height_mm,
         scatter_mm=scatter,

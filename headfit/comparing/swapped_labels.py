@@ -36,6 +36,7 @@ _OWN_NAME = 0.5
 # A name is believed wrong when another site is likelier by so much, and clearly nearer.
 _GAIN, _NEARER = 6.0, 0.6
 _MIRRORED_SHARE = 0.8
+_UNEXPLAINED_SHARE = 0.2
 # Slips of caps on 83 digitised sets: usual pitch and rise, spread per axis; and where no landmarks
 # tell how the marks lie on the head.
 _USUAL_PITCH_DEGREES, _USUAL_RISE_MM = -3.5, 3.0
@@ -133,7 +134,13 @@ def explain(
         Fewer than four marks, or they lie in line.
     """
     by_names = fit_set(points_mm, targets, doubt=doubt)
-    best = min(_trials(points_mm, targets, by_names, placed=placed), key=lambda t: t.cost)
+    best: _Trial | None = None
+    for trial in _trials(points_mm, targets, by_names, placed=placed):
+        if best is None or trial.cost < best.cost:
+            best = trial
+        if best.explains:
+            break
+    assert best is not None
     mixups, lie_at = _believed(best, targets)
     fit = by_names
     if mixups:
@@ -153,11 +160,19 @@ class _Trial:
     lie_at: Integers
     cost: float
 
+    @property
+    def explains(self) -> bool:
+        """Whether every mark lies where it is named, and nearly all lie there well."""
+        every = np.arange(len(self.lie_at))
+        off = self.distance_mm[every, self.lie_at] > _CAP_MM / 2
+        return bool((self.lie_at == every).all() and off.mean() <= _UNEXPLAINED_SHARE)
+
 
 def _trials(
     points: Floats, targets: Targets, by_names: SetMotion, *, placed: bool
 ) -> Iterator[_Trial]:
-    """The end of the search from every place it may begin."""
+    """The fit by names as it is, then the end of the search from every place it may begin."""
+    yield _assigned(points, targets, by_names.motion, by_names.height_mm)
     middle = targets.points_mm[targets.fixing].mean(axis=0)
     if placed:
         right, up = targets.to_head.rotation[0], targets.to_head.rotation[2]

@@ -66,6 +66,14 @@ def verdict(comparison: Comparison) -> str:
     >>> print(verdict(compare_marks(sites, Marks(sites.names, sites.points_mm, landmarks))))
     The set sits where it should, and no mark stands out.
     """
+    doubts = comparison.doubts_on_set
+    if doubts:
+        return f"Doubt on the whole set: {doubts[0].sentence}. {_told(comparison)}"
+    return _told(comparison)
+
+
+def _told(comparison: Comparison) -> str:
+    """Slip and single marks in one sentence."""
     slip = common_in_words(comparison.common) if comparison.common is not None else ""
     off = comparison.stands_out
     mixed = any(d.mixed_up for d in comparison.deviations)
@@ -97,8 +105,16 @@ def summary(comparison: Comparison) -> list[str]:
     comparison : Comparison
     """
     lines = [verdict(comparison), _bands(comparison), "", *_alignments(comparison)]
+    guessed = head_in_words(comparison)
+    if guessed:
+        lines.insert(0, guessed)
     if comparison.common is not None:
         lines += _common(comparison.common)
+        feigned = landmarks_that_would_feign(comparison)
+        if feigned:
+            lines.append(f"Landmarks set down elsewhere would look the same: {feigned}.")
+    if comparison.judged_by:
+        lines.append(f"Single marks are judged by their neighbours and by {comparison.judged_by}.")
     if comparison.mixups:
         lines += ["", "Names to check:"]
         lines += [f"  {mixup.sentence}." for mixup in comparison.mixups[:_MOST_LINES]]
@@ -114,6 +130,38 @@ def summary(comparison: Comparison) -> list[str]:
         lines += ["", "About the file:"]
         lines += [f"  {remark.kind}: {remark.sentence}" for remark in told]
     return lines
+
+
+def head_in_words(comparison: Comparison) -> str:
+    """What a head guessed from the marks cannot tell, and what would; empty with another head."""
+    common, under = comparison.common, comparison.under
+    if under is None or under.tape is not None or common is None:
+        return ""
+    hidden = 2.0 * common.slide_spread_mm
+    way = int(hidden.argmax())
+    named = ("to the side", "to the front", "up")[way]
+    return (
+        f"No tape, no scan: the head is guessed from these marks; a slide {named} of up to "
+        f"{hidden[way]:.0f} mm could not be told from its shape and from errors of the landmarks. "
+        "A scan settles the head; three tapes (nasion to inion, ear to ear, ring) help, and so does "
+        "a second reading of each landmark."
+    )
+
+
+def landmarks_that_would_feign(comparison: Comparison) -> str:
+    """How far landmarks would have to lie elsewhere for the slip to be theirs, in words."""
+    common = comparison.common
+    if common is None or not common_in_words(common):
+        return ""
+    to_head = comparison.targets.to_head.rotation
+    said = []
+    for name in ("nasion", "left_preauricular", "right_preauricular"):
+        place = comparison.targets.landmarks[name]
+        moved = to_head @ (common.motion.inverse.on(place) - place)
+        words = slide_in_words(moved, np.full(3, _MATTERS_MM))
+        if words:
+            said.append(f"{TITLES[name]} {words}")
+    return "; ".join(said)
 
 
 def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[str]:
@@ -154,13 +202,17 @@ def _bands(comparison: Comparison) -> str:
 
 
 def _alignments(comparison: Comparison) -> list[str]:
-    lines = ["Distance from the sites, median (root mean square), and landmarks left over:"]
+    lines = [
+        "Distance from the sites over the scalp, median (root mean square), height taken out; "
+        "straight with it; landmarks left over:"
+    ]
     for kind, found in comparison.alignments.items():
         left = ", ".join(
             f"{TITLES[name]} {size:.1f}" for name, size in found.landmark_residuals_mm.items()
         )
         lines.append(
             f"  {_TITLE[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
+            f"straight {found.straight_median_mm:.1f} mm, "
             f"{_height(found.height_mm)} the scalp" + (f"; {left} mm" if left else "")
         )
     return lines

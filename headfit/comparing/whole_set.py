@@ -13,9 +13,7 @@ import numpy as np
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.head_and_slip import HeadUnderMarks
 from headfit.comparing.swapped_labels import Mixup
-from headfit.geometry.mesh import Floats, TriangleMesh
-from headfit.geometry.surface import nearest
-from headfit.marks.marks import Marks
+from headfit.geometry.mesh import Floats
 from headfit.marks.remarks import Remark, doubt, listed
 from headfit.marks.site_names import LANDMARK_KEYS
 
@@ -59,7 +57,7 @@ def doubts_on_set(
             "the names right before anything else here is believed"
         )
         found.append(doubt("set-names-mixed", text, n_mixed=mixed, n_marks=n_marks))
-    if own_spread_mm > _OWN_SPREAD_MM:
+    if common is not None and own_spread_mm > _OWN_SPREAD_MM:
         text = (
             f"marks scatter by {own_spread_mm:.1f} mm around any place the set could have, twice "
             "what clean sets show: another person's head, other names, or axes that are not those "
@@ -110,29 +108,25 @@ def _reason(mixups: Sequence[Mixup]) -> str:
     return "labels are scrambled, as when blocks of plugs are exchanged"
 
 
-def marks_off_head(marks: Marks, placed_mm: Floats, mesh: TriangleMesh) -> list[Remark]:
+def marks_off_head(names: Sequence[str], distance_mm: Floats) -> list[Remark]:
     """The doubt on marks that lie nowhere near the head, whatever their names.
 
     Parameters
     ----------
-    marks : Marks
-    placed_mm : (n + m, 3) float64
-        All of them on the head.
-    mesh : TriangleMesh
-        Of the scalp.
+    names : sequence of str
+    distance_mm : (n,) float64
+        From the scalp.
     """
-    _, distance = nearest(mesh, placed_mm, again=True)
-    far = np.flatnonzero(distance > _OFF_HEAD_MM)
+    far = np.flatnonzero(np.abs(distance_mm) > _OFF_HEAD_MM)
     if not len(far):
         return []
-    names = (*marks.names, *marks.other_names)
-    said = listed(f"{names[i]} ({distance[i]:.0f} mm)" for i in far)
+    said = listed(f"{names[i]} ({abs(distance_mm[i]):.0f} mm)" for i in far)
     text = f"marks lie far off the head, no place of a sensor: {said}"
     return [
         doubt(
             "mark-off-head",
             text,
             names=[names[i] for i in far],
-            distance_mm=distance[far].round(1).tolist(),
+            distance_mm=distance_mm[far].round(1).tolist(),
         )
     ]

@@ -117,6 +117,7 @@ def _alignment(found: Alignment) -> dict[str, object]:
         "height_mm": found.height_mm,
         "median_mm": found.median_mm,
         "rms_mm": found.rms_mm,
+        "straight_median_mm": found.straight_median_mm,
         "landmark_residuals_mm": dict(found.landmark_residuals_mm),
     }
 
