@@ -6,7 +6,7 @@
     |   |-- MeshError                   a surface that cannot be measured
     |   |-- LandmarkError               a landmark missing, off the surface or exchanged
     |   |-- SheetError                  a tape value missing, out of range or contradictory
-    |   |-- UnknownNameError (LookupError)   a site, system, age or command nobody declared
+    |   |-- UnknownNameError (KeyError)   a site, system, age or command nobody declared
     |   |-- MarksError                  digitised positions that cannot be used
     |   `-- FileFormatError             a file that is empty, truncated or of another kind
     |-- ConvergenceError (ArithmeticError)   an iteration that did not settle, with its numbers
@@ -19,6 +19,8 @@ docs/messages.md.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
+from typing import Any
 
 
 class HeadfitError(Exception):
@@ -41,6 +43,11 @@ class HeadfitError(Exception):
         # KeyError and friends quote their argument; a person reads this sentence.
         return str(self.args[0])
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # An exception is pickled as its positional arguments alone: a worker's error would be lost.
+        made = partial(type(self), *self.args, code=self.code)
+        return made, (), {"facts": self.facts}
+
 
 class InputError(HeadfitError, ValueError):
     """Something given cannot be used."""
@@ -62,7 +69,7 @@ class SheetError(InputError):
     """A value of the measurement sheet is missing, out of range or contradictory."""
 
 
-class UnknownNameError(InputError, LookupError):
+class UnknownNameError(InputError, KeyError):
     """A name nobody declared."""
 
 
@@ -91,6 +98,24 @@ def sentence(what: str, must: str, got: str, hint: str = "") -> str:
     'face indices must be below 12, got 17'
     """
     return f"{what} must {must}, got {got}" + (f" ({hint})" if hint else "")
+
+
+def missing_library(library: str, purpose: str) -> InputError:
+    """The error when an optional library is not installed.
+
+    >>> str(missing_library("mne", "make a montage"))
+    "the library mne must be installed to make a montage, got none (pip install 'headfit[mne]')"
+    """
+    return InputError(
+        sentence(
+            f"the library {library}",
+            f"be installed to {purpose}",
+            "none",
+            f"pip install 'headfit[{library}]'",
+        ),
+        code="extra-missing",
+        extra=library,
+    )
 
 
 def unknown_name(kind: str, name: object, known: Iterable[str]) -> UnknownNameError:

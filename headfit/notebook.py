@@ -1,4 +1,4 @@
-"""Plain tables for a notebook: escaped, and no colour that would have to tell something alone."""
+"""Plain tables for a notebook: every text escaped, nothing told by colour alone."""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from numbers import Real
 
 from headfit.errors import UnitError, sentence
@@ -64,6 +65,24 @@ def to_mm(value: float, unit: str, what: str = "length") -> float:
     return float(value) * factor
 
 
+def cm(length_mm: float | None) -> str:
+    """Centimetres to the nearest millimetre, as a tape is read, without their unit; or nothing.
+
+    >>> cm(104.6), cm(None)
+    ('10.5', '')
+    """
+    return "" if length_mm is None else f"{length_mm / 10:.1f}"
+
+
+def in_cm(length_mm: float) -> str:
+    """The same with its unit, as in a sentence.
+
+    >>> in_cm(354.2)
+    '35.4 cm'
+    """
+    return f"{cm(length_mm)} cm"
+
+
 def parse_length(text: str, what: str = "length") -> float:
     """Millimetres from a number written with its unit, such as ``"36.2 cm"``.
 
@@ -96,3 +115,12 @@ def parse_length(text: str, what: str = "length") -> float:
             what=what,
         )
     return round(to_mm(float(number.replace(",", ".")), unit, what), 9)
+
+
+def plain(value: float, digits: int = 3) -> str:
+    """A number to some significant digits as people write it: never with an exponent.
+
+    >>> plain(3652.1), plain(0.00036521), plain(12.0)
+    ('3650', '0.000365', '12')
+    """
+    return f"{Decimal(f'{value:.{digits}g}'):f}"

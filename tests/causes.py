@@ -20,22 +20,23 @@ from starlette.testclient import TestClient
 from headfit import Head, Landmarks, Tape, fit_head, load_template, place_sites
 from headfit.anatomy import arcs, template
 from headfit.anatomy.sites import canonical_name
-from headfit.app.case_comparison import compare_case
-from headfit.app.case_view import UNMEASURED
 from headfit.app.changes import changed_case
 from headfit.app.desk import Desk
 from headfit.app.guard import MOST_BYTES
 from headfit.app.marks_files import checked_marks
 from headfit.app.serve import serve
 from headfit.app.server import make_app
-from headfit.cli import build_parser
+from headfit.case.case import Case
+from headfit.cli import Parser, build_parser
 from headfit.cli.compare import bands_of
+from headfit.cli.demo import run as run_demo
 from headfit.cli.derivations import run as run_derivations
 from headfit.cli.picture import size_of
+from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
-from headfit.files.case_file import Case, read_case
+from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.marks_files import read_marks
 from headfit.files.montage_file import read_montage
@@ -45,6 +46,7 @@ from headfit.fitting.point_fit import fit_points
 from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import cut
 from headfit.output import driver, report
+from headfit.output.picture import check_png_name, load_libraries
 from headfit.output.typesetting import clean
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
@@ -139,6 +141,17 @@ def without_driver(where: driver.Where) -> object:
         return driver.find_driver.__wrapped__(where)
 
 
+def without_pyvista() -> object:
+    missing = ModuleNotFoundError("No module named 'pyvista'", name="pyvista")
+    with patch("headfit.output.picture.import_module", side_effect=missing):
+        return load_libraries("pyvista")
+
+
+def samples_twice() -> object:
+    wrote("case.toml", MEASURED)
+    return run_samples(build_parser().parse_args(["samples", "."]), Screen())
+
+
 def no_derivations() -> object:
     wrote("case.toml", MEASURED)
     return run_derivations(build_parser().parse_args(["derivations", "case.toml"]), Screen())
@@ -174,8 +187,19 @@ def saved_over_another_program() -> object:
     return mine.save()
 
 
+def changed_demo() -> object:
+    folder = Path("demo")
+    folder.mkdir()
+    (folder / "case.toml").write_text("# mine", encoding="utf-8")
+    return run_demo(demo_parser().parse_args(["demo", str(folder)]), Screen())
+
+
+def demo_parser() -> Parser:
+    return build_parser(("demo",))
+
+
 def changed(change: object) -> object:
-    return changed_case(Case(UNMEASURED), change, Path())
+    return changed_case(Case(), change, Path())
 
 
 CAUSES: dict[str, Cause] = {
@@ -230,6 +254,7 @@ CAUSES: dict[str, Cause] = {
     "file-not-written": on_a_full_disk,
     "not-a-folder": lambda: write_folder(wrote("out", "mine"), {}),
     "not-utf-8": lambda: read_text(wrote("case.toml", 'label = "Zoë"'.encode("latin-1"))),
+    "toml-decimal-comma": lambda: case("[tape]\nunit = 'cm'\nnasion_inion = 36,0"),
     "toml-syntax": lambda: case("[tape]\nunit = cm"),
     "case-entry": lambda: case(f"[case]\nage = true\n{MEASURED}"),
     "json-syntax": lambda: landmark_file('{"unit": "mm", "nasion": [0, 95'),
@@ -263,6 +288,9 @@ CAUSES: dict[str, Cause] = {
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),
     "no-display": lambda: without_driver("window"),
+    "samples-there": samples_twice,
+    "no-drawing-library": without_pyvista,
+    "picture-name": lambda: check_png_name(Path("head.jpg")),
     "picture-size": lambda: size_of("big"),
     "bands": lambda: bands_of("10,5"),
     "command-line": lambda: build_parser().parse_args(["fit", "case.toml"]),
@@ -280,7 +308,7 @@ CAUSES: dict[str, Cause] = {
     "change-form": lambda: changed([]),
     "refused": lambda: changed({"tape": {"nasion_inion": "362"}}),
     "marks-files": lambda: checked_marks([]).__enter__(),
-    "comparison-parts": lambda: compare_case(Case(UNMEASURED), None),
+    "demo-changed": changed_demo,
     "port": lambda: serve(None, port=70_000, open_browser=False, say=print),
     "viewer-missing": lambda: half_installed(lambda: report._built("view.js")),
 }

@@ -61,6 +61,12 @@ class RunningApp:
         assert status == 200, (status, body)
         return json.loads(body)
 
+    def fetch(self, path: str) -> bytes:
+        """The body of a good answer."""
+        status, body, _ = self.ask("GET", f"/api/{path}")
+        assert status == 200, (status, body)
+        return body
+
     def post(self, path: str, entries: object, expected: int = 200) -> Any:
         """The JSON of an answer with the expected status."""
         status, body, _ = self.ask("POST", f"/api/{path}", json.dumps(entries).encode())

@@ -5,6 +5,7 @@ import dataclasses
 import hashlib
 import io
 import json
+import re
 import subprocess
 import sys
 import zipfile
@@ -14,20 +15,22 @@ import numpy as np
 import pytest
 import trimesh
 from commands import refused, said
-from demo_case import TEXT, demo_result
+from demo_case import DEMO, TEXT, demo_result
 from PIL import Image
 
 from headfit import Rules, __version__, load_template, place_sites
-from headfit.app.case_view import view_case
+from headfit.anatomy.sites import row_nine_words
 from headfit.app.exports import export
+from headfit.case.solved import solve_case
 from headfit.cli import COMMANDS, main
 from headfit.cli.screen import Screen
-from headfit.cli.summary import how_sure
 from headfit.errors import DrawingError
 from headfit.files.case_file import read_case
 from headfit.files.landmark_files import landmarks_json
 from headfit.files.surfaces import ply_bytes, read_head
+from headfit.fitting.how_sure import how_sure
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.case_view import CaseView
 
 MADE = ["bids", "case.json", "head.ply", "landmarks.json", "marks.tsv"]
 
@@ -103,9 +106,21 @@ def test_the_summary_fits_on_one_screen_and_has_a_unit_at_every_number(
     assert row.split() == "nasion-inion arc 36.6 cm ± 2 mm 36.6 cm 0 mm".split()
     assert "hard to find: inion" in out
     assert "(invented data)" in out
-    assert how_sure(demo_result()) in out
+    assert how_sure(demo_result().spreads) in out
     for sentence in demo_result().advice.sentences():
         assert sentence in out
+
+
+def test_a_difference_of_the_summary_has_its_sign_and_unit(
+    case: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Halves that do not add up to the whole: no head takes all three readings.
+    case.write_text('[tape]\nunit = "cm"\nring = 56.4\nleft_ring = 27.6\nright_ring = 27.6\n')
+    _, out, _ = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
+    ends = {row[:24].strip(): row for row in out.splitlines()}
+    assert re.search(r" -[1-9] mm$", ends["10 % ring"])
+    for half in ("left half ring Fpz-T7-Oz", "right half ring Fpz-T8-O"):
+        assert re.search(r" \+[1-9] mm$", ends[half])
 
 
 def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:
@@ -118,7 +133,7 @@ def test_the_doubt_is_told_with_the_numbers_of_the_ellipses() -> None:
         if keep and name in twenty
     }
     assert len(reach) == 19
-    text = how_sure(demo_result())
+    text = how_sure(demo_result().spreads)
     surest, least = min(reach, key=reach.__getitem__), max(reach, key=reach.__getitem__)
     assert f"the surest, {surest}, lies within {reach[surest]:.0f} mm of its place" in text
     assert f"the middle one within {np.median(list(reach.values())):.0f} mm" in text
@@ -211,6 +226,7 @@ def test_sites_are_those_of_the_library_in_the_frame_of_the_surface(
     found = [[float(row[axis]) for axis in "xyz"] for row in rows]
     np.testing.assert_allclose(found, expected.points_mm, atol=0.0006)
     assert f"{len(rows)} sites of 10-10 on adult.ply" in out
+    assert row_nine_words(expected) in " ".join(out.split())
 
 
 def test_sites_take_other_units_and_tell_what_was_moved(
@@ -242,6 +258,7 @@ def test_sites_take_other_units_and_tell_what_was_moved(
     assert found["arcs_mm"]["coronal"] == pytest.approx(np.pi * 90, rel=1e-3)
     assert found["landmarks_moved_mm"] == {"nasion": pytest.approx(3.0, abs=0.1)}
     assert found["n_sites"] == 21
+    assert found["rules"]["inferior"] == "row"
 
 
 def test_demo_writes_its_case_and_can_be_repeated(
@@ -251,7 +268,7 @@ def test_demo_writes_its_case_and_can_be_repeated(
     for _ in range(2):
         code, out, err = said(capsys, "demo", tmp_path / "demo", "--no-open")
         assert (code, err) == (0, "")
-    assert (tmp_path / "demo" / "case.toml").read_text(encoding="utf-8") == TEXT
+    assert (tmp_path / "demo" / "case.toml").read_text(encoding="utf-8") == DEMO
     assert (tmp_path / "demo" / "picture.png").read_bytes() == b"drawn"
     assert (tmp_path / "demo" / "sheet.pdf").read_bytes().startswith(b"%PDF-")
     report = (tmp_path / "demo" / "report.html").read_text(encoding="utf-8")
@@ -259,6 +276,20 @@ def test_demo_writes_its_case_and_can_be_repeated(
     assert "Invented data" in report
     assert f"headfit fit {tmp_path / 'demo' / 'case.toml'} -o {tmp_path / 'demo'}" in out
     assert "invented" in out
+
+
+def test_the_demo_writes_over_no_case_that_somebody_changed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    changed = DEMO.replace("head_breadth = 14.2", "head_breadth = 14.4")
+    assert changed != DEMO
+    (tmp_path / "case.toml").write_text(changed, encoding="utf-8")
+    code, _, err = said(capsys, "demo", tmp_path, "--no-open")
+    assert code == 2
+    assert "a changed one" in err
+    assert "headfit fit" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["case.toml"]
+    assert (tmp_path / "case.toml").read_text(encoding="utf-8") == changed
 
 
 def test_the_demo_opens_only_in_front_of_a_display(
@@ -331,7 +362,9 @@ def test_measurements_are_listed_with_how_they_are_taken(
         assert name in out.splitlines()
         assert kind.how in out
     found = json.loads(said(capsys, "measurements", "--json")[1])["measurements"]
-    assert found == [dataclasses.asdict(kind) for kind in MEASUREMENTS.values()]
+    declared = [dataclasses.asdict(kind) for kind in MEASUREMENTS.values()]
+    assert found == json.loads(json.dumps(declared))
+    assert found[0]["arcs"] == ["midline"]
 
 
 def test_doctor_says_it_and_fails_only_when_something_is_broken(
@@ -361,7 +394,7 @@ def test_the_dataset_gives_a_moved_site_where_it_stands(
     case.write_text(f"{TEXT}\n{place}", encoding="utf-8")
     code, _, err = said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")
     assert (code, err) == (0, "")
-    handed = export("bids", view_case(read_case(case)), case.name)
+    handed = export("bids", CaseView(solve_case(read_case(case))), case.name)
     with zipfile.ZipFile(io.BytesIO(handed.contents)) as archive:
         for name in archive.namelist():
             assert archive.read(name) == (tmp_path / "out" / name).read_bytes()

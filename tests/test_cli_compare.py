@@ -102,6 +102,31 @@ def test_a_copied_session_is_doubted(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "doubt: sessions 1 and 2 hold the same places to 0.1 mm" in out
 
 
+@pytest.mark.parametrize(("system", "rule"), [("10-10", "row"), ("10-5", "contour")])
+def test_marks_are_held_against_row_nine_as_the_system_of_the_case_has_it(
+    system: str, rule: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The marks alone, all of 10-10, would be judged by its definition."""
+    case = tmp_path / "case.toml"
+    text = CASE.read_text(encoding="utf-8")
+    assert text.count('system = "10-10"') == 1
+    case.write_text(text.replace('system = "10-10"', f'system = "{system}"'), encoding="utf-8")
+    sites = template_sites("ifcn-25")
+    marks = tmp_path / "marks.csv"
+    head = headfit.load_template().landmarks
+    ears = {"NAS": head.nasion, "LPA": head.left_preauricular, "RPA": head.right_preauricular}
+    rows = [*zip(sites.names, sites.points_mm.tolist(), strict=True), *ears.items()]
+    marks.write_text(
+        "name,x_mm,y_mm,z_mm\n" + "".join(f"{n},{x},{y},{z}\n" for n, (x, y, z) in rows)
+    )
+    code, out, _ = said(capsys, "compare", case, marks, "-o", tmp_path / "out", "--json")
+    assert code == 0
+    found = json.loads((tmp_path / "out" / "comparison.json").read_text())
+    assert found["rules"]["inferior"] == rule
+    (noted,) = [r["sentence"] for r in found["remarks"] if r["code"] == "compare-row-nine"]
+    assert json.dumps(noted) in out
+
+
 def test_what_is_no_head_is_refused_with_what_may_have_been_meant(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

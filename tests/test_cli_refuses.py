@@ -13,6 +13,7 @@ from demo_case import TEXT
 from headfit import __version__
 from headfit import cli as cli_package
 from headfit.cli import COMMANDS, main
+from headfit.output.cameras import CAMERAS
 
 
 @pytest.fixture
@@ -66,6 +67,14 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "no such surface": (
         ["sites", "a.ply", "--landmarks", "a.json", "-o", "a.tsv"],
         "there is no file a.ply (is the name right, and the folder?)",
+    ),
+    "a picture of another format": (
+        ["picture", "case.toml", "-o", "p.jpg"],
+        "the picture must be a file that ends in .png, got p.jpg (write p.png)",
+    ),
+    "a picture without an ending": (
+        ["picture", "case.toml", "-o", "p"],
+        "the picture must be a file that ends in .png, got p (write p.png)",
     ),
     "a size that is none": (
         ["picture", "case.toml", "-o", "p.png", "--size", "big"],
@@ -196,3 +205,12 @@ def test_a_reader_that_goes_away_is_no_traceback(arguments: list[str]) -> None:
         said_on_error = process.stderr.read()
     assert "Traceback" not in said_on_error
     assert "BrokenPipe" not in said_on_error
+
+
+@pytest.mark.parametrize("command", ["picture", "window"])
+def test_the_help_lists_every_view(capsys: pytest.CaptureFixture[str], command: str) -> None:
+    with pytest.raises(SystemExit):
+        main([command, "--help"])
+    shown = " ".join(capsys.readouterr().out.split())
+    listed = shown.partition("--view VIEW ")[2].partition(" --")[0].replace(" (default)", "")
+    assert sorted(listed.split(", ")) == sorted(CAMERAS)

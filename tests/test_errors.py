@@ -13,7 +13,7 @@ TREE = {
     "MeshError": (InputError,),
     "LandmarkError": (InputError,),
     "SheetError": (InputError,),
-    "UnknownNameError": (InputError, LookupError),
+    "UnknownNameError": (InputError, KeyError),
     "MarksError": (InputError,),
     "FileFormatError": (InputError,),
     "ConvergenceError": (HeadfitError, ArithmeticError),
@@ -40,7 +40,7 @@ def test_the_tree_in_the_docstring_names_every_error() -> None:
 @pytest.mark.parametrize("name", TREE)
 def test_an_error_reads_as_its_sentence_and_carries_its_facts(name: str) -> None:
     error = getattr(errors, name)("ring must be 1, got 2", code="ring-off", ring_mm=2.0)
-    # A LookupError of the language would put its argument in quotes.
+    # A KeyError of the language would put its argument in quotes.
     assert str(error) == "ring must be 1, got 2"
     assert error.code == "ring-off"
     assert error.facts == {"ring_mm": 2.0}
@@ -77,4 +77,4 @@ def test_an_unknown_name_comes_with_the_nearest_or_the_choice(
     assert str(error) == expected
     assert error.code == "unknown-name"
     assert error.facts == {"kind": "site", "name": given}
-    assert isinstance(error, LookupError)
+    assert isinstance(error, KeyError)

@@ -1,5 +1,6 @@
 """Starting headfit is quick, because drawing and table libraries load only when they are used."""
 
+import inspect
 import os
 import statistics
 import subprocess
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import headfit
+from headfit import errors
 
 HEAVY = {"matplotlib", "mne", "pandas", "pyvista", "vtk", "vtkmodules"}
 
@@ -57,15 +59,42 @@ def test_a_heavy_library_would_be_noticed() -> None:
 
 
 def test_every_public_name_is_there_and_listed() -> None:
-    assert len(headfit.__all__) >= 11
-    assert headfit.__all__ == sorted(headfit.__all__)
+    assert len(headfit.__all__) >= 42
+    assert list(headfit.__all__) == sorted(headfit.__all__)
     for name in headfit.__all__:
-        assert getattr(headfit, name).__name__ == name
+        if name != "SYSTEMS":  # the one that is data
+            assert getattr(headfit, name).__name__ == name
         assert name in dir(headfit)
+    assert "10-20" in headfit.SYSTEMS
+
+
+def test_every_error_is_public() -> None:
+    ours = [
+        name
+        for name, kind in vars(errors).items()
+        if inspect.isclass(kind) and issubclass(kind, errors.HeadfitError)
+    ]
+    assert len(ours) >= 11
+    for name in ours:
+        assert getattr(headfit, name) is getattr(errors, name)
+
+
+def test_a_type_checker_sees_the_public_names_with_their_types(tmp_path: Path) -> None:
+    asking = tmp_path / "asking.py"
+    asking.write_text("import headfit\nreveal_type(headfit.fit_head)\nheadfit.nonsense\n")
+    found = subprocess.run(
+        [sys.executable, "-m", "mypy", str(asking)],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=Path(headfit.__file__).parents[1],
+    ).stdout
+    assert "headfit.fitting.fit.FittedHead" in found
+    assert 'Module has no attribute "nonsense"' in found
 
 
 def test_a_name_that_is_not_public_is_refused_as_python_does() -> None:
-    with pytest.raises(AttributeError, match="module 'headfit' has no attribute 'nonsense'"):
+    with pytest.raises(AttributeError, match="No headfit attribute nonsense"):
         headfit.nonsense  # noqa: B018 - asking is the test
 
 

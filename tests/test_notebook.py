@@ -51,7 +51,8 @@ def test_a_comparison_shows_the_farthest_mark_first_and_its_band_in_words() -> N
     points = np.array(SITES.points_mm)
     points[SITES.names.index("Pz")] += [0.0, -14.0, 0.0]
     marks = Marks(SITES.names, points, landmarks_of(load_template()))
-    shown = Cells(compare_marks(SITES, marks)._repr_html_()).texts
+    html = compare_marks(SITES, marks)._repr_html_()
+    shown = Cells(html[html.index("<table>") :]).texts
     assert shown[6] == "Pz"
     assert shown[10] == "beyond 10 mm"
 

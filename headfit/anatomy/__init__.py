@@ -1,1 +1,1 @@
-"""Landmarks, heads, arcs and sites."""
+"""Landmarks, heads, the arcs between landmarks, and the sites on the arcs."""

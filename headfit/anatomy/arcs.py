@@ -1,7 +1,7 @@
 """The arcs of the 10-20 system and its refinements, from four landmarks, by declared rules.
 
 An arc is a curve over the scalp from a start through a middle point to an end, with a tape on it.
-Arcs hang on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
+Arcs depend on each other: the ring needs the 10 % marks of the midline and the coronal arc, a row
 needs the ring. `ArcTracer` traces what is asked for, each arc once, and carries exact derivatives
 along when the surface moves. Millimetres; fractions 0..1.
 
@@ -30,8 +30,8 @@ from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
 
 CZ_SETTLED_MM = 1e-3
 CZ_ROUNDS = 50
-# On a symmetric head two paths, one to each side of the midline, are equally short, and it is luck
-# which one is found. Saving less than a tape tells is no reason to leave the plane.
+# On a symmetric head two paths, one on each side of the midline, are equally short, and chance
+# decides which is found. A saving too small to read off a tape is no reason to leave the plane.
 MIDLINE_SAVES_MM = 0.5
 
 
@@ -46,13 +46,18 @@ class Rules:
         forced through them; the midline stays in its plane when the path saves less than 0.5 mm.
     inner : {"row", "parasagittal", "crossing"}
         F3, F4, P3, P4: a quarter of the frontal and parietal row; a quarter of the parasagittal
-        arc Fp1-C3-O1; or where the two planes cross.
+        arc Fp1-C3-O1; or where the two planes cross. By the last two the other sites of rows F and
+        P come along, so that a row stays evenly spaced: F5 half way from F7 to F3, F1 half way from
+        F3 to Fz, on an arc over the three. What stands below the ring, F9 and P9, stays; so do the
+        rows between, which no publication ties to F3.
     temporal : {"coronal", "ring"}
         T7, T8: 10 % of the coronal arc, or the middle of the half ring.
-    inferior : {"row", "contour"}
-        Row 9/10: the row arc continued down by 10 % of the coronal arc, or tenths of the 0 %
-        contour nasion-preauricular point-inion. Half way, 9h/10h: by 5 %, or tenths of the ring
-        through the 5 % marks.
+    inferior : {"system", "row", "contour"}
+        Row 9/10: the row arc continued down by 10 % of the coronal arc, as 10-10 and IFCN have it,
+        or tenths of the 0 % contour nasion-preauricular point-inion, as Oostenveld & Praamstra
+        2001 have it in 10-5. Half way, 9h/10h: by 5 %, or tenths of the ring through the 5 % marks.
+        Left to the system each has its own, and `Sites.rules` tells which; a list of sites follows
+        10-5 as soon as it has a name of 10-5 alone.
     length : {"taut", "skin"}
         A tape pulled tight bridges hollows; or it follows the skin.
 
@@ -66,7 +71,7 @@ class Rules:
     curve: Literal["plane", "shortest"] = "plane"
     inner: Literal["row", "parasagittal", "crossing"] = "row"
     temporal: Literal["coronal", "ring"] = "coronal"
-    inferior: Literal["row", "contour"] = "row"
+    inferior: Literal["system", "row", "contour"] = "system"
     length: Length = "taut"
 
     def __post_init__(self) -> None:
@@ -98,6 +103,28 @@ class Arc:
         return self.start, self.via, self.end
 
 
+# F3, F4, P3 and P4 of the parasagittal arcs, where half rows run over them: the mark and its site.
+PARASAGITTAL_MARKS = {f"parasagittal {site}": site for site in ("F3", "F4", "P3", "P4")}
+
+
+def _half_rows() -> dict[str, Arc]:
+    """Halves of the rows F and P over a parasagittal F3, F4, P3 or P4, from the ring to the middle.
+
+    Used by the parasagittal rule alone.
+    """
+    return {
+        f"{side} half row {row}": Arc(
+            f"{side} half row {row}",
+            f"{row}{outer}",
+            f"parasagittal {row}{inner}",
+            f"{row}z",
+            pinned=True,
+        )
+        for row in ("F", "P")
+        for side, outer, inner in (("left", 7, 3), ("right", 8, 4))
+    }
+
+
 def _rows() -> dict[str, Arc]:
     """Rows run from the left ring site over the midline site to the right one."""
     ends = {
@@ -127,6 +154,7 @@ ARCS: dict[str, Arc] = {
     **_rows(),
     "left parasagittal": Arc("left parasagittal", "Fp1", "C3", "O1", pinned=True),
     "right parasagittal": Arc("right parasagittal", "Fp2", "C4", "O2", pinned=True),
+    **_half_rows(),
     "left contour": Arc("left contour", "nasion", "left_preauricular", "inion"),
     "right contour": Arc("right contour", "nasion", "right_preauricular", "inion"),
     "left lower ring": Arc("left lower ring", "NFpz", "T9h", "OIz"),
@@ -139,7 +167,7 @@ ARCS: dict[str, Arc] = {
     },
 }
 
-# Sites that other arcs start from: arc and fraction. The full tables are in anatomy/sites.py.
+# Marks that other arcs run through: arc and fraction. The sites are in anatomy/site_table.py.
 _MIDLINE = (
     "NFpz Fpz AFpz AFz AFFz Fz FFCz FCz FCCz Cz CCPz CPz CPPz Pz PPOz POz POOz Oz OIz".split()
 )
@@ -162,6 +190,26 @@ def mirrored(name: str) -> str:
     return f"{stem}{int(number) + step}{name[len(stem) + len(number) :]}"
 
 
+@cache
+def side_of(name: str) -> int:
+    """-1 for a site of the left, 1 for one of the right, 0 on the midline: odd, even, none.
+
+    >>> [side_of(name) for name in ("F3", "TP10h", "Cz", "M1")]
+    [-1, 1, 0, -1]
+    """
+    number = "".join(filter(str.isdigit, name))
+    return 0 if not number else -1 if int(number) % 2 else 1
+
+
+def on_left(names: Iterable[str]) -> bool:
+    """Whether sites lie on the left: at least one does, and the others on the midline.
+
+    >>> on_left(["Fz", "F3"]), on_left(["F3", "F4"]), on_left(["Fz", "Cz"])
+    (True, False, False)
+    """
+    return {side_of(name) for name in names} - {0} == {-1}
+
+
 MARKS: dict[str, tuple[str, float]] = {
     **{name: ("midline", (k + 1) / 20) for k, name in enumerate(_MIDLINE)},
     **{name: ("left ring", (k + 1) / 20) for k, name in enumerate(_LEFT_RING) if name != "T7"},
@@ -176,6 +224,10 @@ MARKS: dict[str, tuple[str, float]] = {
     "C4": ("coronal", 0.7),
     "T8": ("coronal", 0.9),
     "T10h": ("coronal", 0.95),
+    "parasagittal F3": ("left parasagittal", 0.25),
+    "parasagittal F4": ("right parasagittal", 0.25),
+    "parasagittal P3": ("left parasagittal", 0.75),
+    "parasagittal P4": ("right parasagittal", 0.75),
 }
 _MARKS_ON: dict[str, dict[str, float]] = {}
 for _mark, (_arc, _fraction) in MARKS.items():
@@ -262,7 +314,7 @@ class ArcTracer:
         )
 
     def trace(self, arc_names: Iterable[str]) -> None:
-        """Trace arcs and all they hang on, those that are ready together in one go.
+        """Trace arcs and all they depend on, as many as possible in one batch.
 
         Raises
         ------

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -15,16 +16,22 @@ from headfit.anatomy.landmarks import NAMES, TITLES, Landmarks
 from headfit.errors import LandmarkError, MeshError, sentence
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh, frozen
 from headfit.geometry.surface import membrane, nearest
+from headfit.hooks import hook
+from headfit.nouns import Noun
+from headfit.units import MM_PER_UNIT, plain
 
 SCALP, FACE, EAR, NECK, CAP = range(5)
 PART_NAMES = ("scalp", "face", "ear", "neck", "cap")
 
 # A landmark this far off is a wrong file or a wrong unit, not a wobbly hand.
 LANDMARK_OFF_MM = 10.0
+# Of the diagonal of the bounding box: from a newborn's bare vault to a bust with shoulders; a usual
+# head with face and neck lies between.
+_LEAST_ACROSS_MM, _USUAL_ACROSS_MM, _MOST_ACROSS_MM = 120.0, 400.0, 1500.0
 
 
 @dataclass(frozen=True, eq=False)
-class Head:
+class Head(Noun):
     """A head surface with its landmarks.
 
     Parameters
@@ -130,6 +137,15 @@ class Head:
         kept = (height[self.faces] > lowest - 35.0 * scale).any(axis=1)
         return self.bare.part(kept)
 
+    def __getstate__(self) -> dict[str, Any]:
+        # Of a deformed head the surfaces beneath the ears are given, not computed from the rest.
+        return dict(vars(self))
+
+    def __repr__(self) -> str:
+        return (
+            f"Head({self.label!r}, {len(self.vertices_mm)} vertices, {len(self.faces)} triangles)"
+        )
+
     def deformed(
         self, vertices_mm: Floats, bare_mm: Floats, landmarks: Landmarks, label: str
     ) -> Head:
@@ -144,19 +160,31 @@ class Head:
         label : str
         """
         copy = object.__new__(Head)
-        bare = self.bare.moved(bare_mm)
+        vertices, bare = frozen(vertices_mm), self.bare.moved(bare_mm)
         copy.__dict__.update(
-            vertices_mm=frozen(vertices_mm),
+            vertices_mm=vertices,
             faces=self.faces,
             landmarks=landmarks,
             part=self.part,
             label=label,
             landmark_offsets_mm=np.zeros(4),
-            surface=self.surface.moved(frozen(vertices_mm)),
+            surface=self.surface.moved(vertices),
             bare=bare,
             scalp=self.scalp.moved(bare.vertices_mm),
         )
         return copy
+
+    def to_trimesh(self) -> Any:
+        """A `trimesh.Trimesh` of the whole surface, in mm."""
+        return hook("head_to_trimesh")(self)
+
+    def to_pyvista(self) -> Any:
+        """A `pyvista.PolyData` of the whole surface, in mm."""
+        return hook("head_to_pyvista")(self)
+
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
 
     def in_own_frame(self) -> Head:
         """The same head in the head frame of its landmarks."""
@@ -169,21 +197,64 @@ class Head:
         )
 
 
+def check_size(mesh: TriangleMesh, unit: str = "") -> None:
+    """Refuse a surface that is too small or too large for a head.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    unit : {"mm", "cm", "m", "inch"}, optional
+        In which its file was read: the sentence then names the unit that would fit.
+
+    Raises
+    ------
+    MeshError
+        Not 120 to 1500 mm across its bounding box.
+    """
+    size = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
+    if _LEAST_ACROSS_MM <= size <= _MOST_ACROSS_MM:
+        return
+    if unit:
+        fitting = _fitting_unit(size / MM_PER_UNIT[unit])
+        hint = f"is it --unit {fitting}?" if fitting else "is this the surface of one head?"
+    else:
+        told = "metres" if size < 1.5 else "centimetres" if size < 120.0 else "micrometres"
+        hint = f"are these {told}?"
+    raise MeshError(
+        sentence(
+            "head surface",
+            f"measure {_LEAST_ACROSS_MM:.0f} to {_MOST_ACROSS_MM:.0f} mm across its bounding box",
+            f"{plain(size)} mm",
+            hint,
+        ),
+        code="mesh-size",
+        size_mm=size,
+    )
+
+
+def _fitting_unit(size: float) -> str:
+    """The unit in which a size comes nearest to that of a head; empty when none makes it one."""
+    sizes_mm = {unit: size * MM_PER_UNIT[unit] for unit in ("mm", "cm", "m", "inch")}
+    fitting = [u for u, mm in sizes_mm.items() if _LEAST_ACROSS_MM <= mm <= _MOST_ACROSS_MM]
+    return min(fitting, key=lambda u: abs(np.log(sizes_mm[u] / _USUAL_ACROSS_MM)), default="")
+
+
+class HasHead(Protocol):
+    """Something made from a head that carries it, such as a fitted head."""
+
+    @property
+    def head(self) -> Head:
+        """The head itself."""
+
+
+def head_of(given: Head | HasHead) -> Head:
+    """A head, or the head that something carries."""
+    return given if isinstance(given, Head) else given.head
+
+
 def _check_surface(mesh: TriangleMesh) -> None:
     """Refuse a surface that is no single head wound outwards, in millimetres."""
-    size = float(np.linalg.norm(np.ptp(mesh.vertices_mm, axis=0)))
-    if not 120.0 <= size <= 1500.0:
-        unit = "metres" if size < 1.5 else "centimetres" if size < 120.0 else "micrometres"
-        raise MeshError(
-            sentence(
-                "head surface",
-                "measure 120 to 1500 mm across its bounding box",
-                f"{size:.3g} mm",
-                f"are these {unit}?",
-            ),
-            code="mesh-size",
-            size_mm=size,
-        )
+    check_size(mesh)
     if mesh.n_pieces != 1:
         raise MeshError(
             sentence(
@@ -208,7 +279,7 @@ def _check_surface(mesh: TriangleMesh) -> None:
 
 
 def _check_sides(mesh: TriangleMesh, landmarks: Landmarks) -> None:
-    """Refuse exchanged landmarks when the surface speaks clearly against them.
+    """Refuse landmarks that the surface clearly shows to be exchanged.
 
     With left and right exchanged, "up" points to the chin. A head is widest above the ears: on
     nine heads the section 50 mm above the landmarks is 1.17 to 1.33 times as broad as the one as

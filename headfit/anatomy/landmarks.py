@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from headfit.errors import LandmarkError, sentence
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.sections import cross
+from headfit.nouns import Noun
 
 NAMES = ("nasion", "inion", "left_preauricular", "right_preauricular")
 
@@ -31,7 +32,7 @@ TITLES = {
 
 
 @dataclass(frozen=True, eq=False)
-class Landmarks:
+class Landmarks(Noun):
     """Four points, each (3,) in mm, in any one frame.
 
     Raises
@@ -84,6 +85,13 @@ class Landmarks:
                 code="landmark-too-near",
                 landmarks=(NAMES[j], NAMES[i]),
             )
+
+    def __repr__(self) -> str:
+        places = (
+            f"{field.name} ({', '.join(f'{c:.1f}' for c in point)})"
+            for field, point in zip(fields(self), self, strict=True)
+        )
+        return f"Landmarks({', '.join(places)})"
 
     def __iter__(self) -> Iterator[Floats]:
         return (getattr(self, field.name) for field in fields(self))

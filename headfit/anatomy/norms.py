@@ -2,6 +2,11 @@
 
 A norm is a mean and a standard deviation for a measurement, a sex and an age. Different references
 differ by more than 1 cm at birth, so a percentile is never given without the name of its norm.
+
+Only a tape that was measured in the survey as it is measured here has a norm. The preauricular arc
+has none: surveys have the bitragion coronal arc, which ends at the notch above the tragus and is
+some 6 % shorter (.609 of the circumference in the NIOSH survey of 2003, .648 on ten real heads).
+Nasion-inion and the 10 % ring have none either, and no child between 5 and 18 years has one.
 """
 
 from __future__ import annotations
@@ -12,9 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 
 ANSUR = "ANSUR II 2012 (US Army personnel)"
-NIOSH = "NIOSH head-and-face survey 2003 (US workers)"
 WHO = "WHO child growth standards 2007"
-WIDE = "a wide range from memory, no published norm"
+# Soldiers are grown men and women: the survey says nothing of children.
+ADULT_FROM_MONTHS = 18 * 12.0
+
+# Those for which norms are published; a case that names none takes the middle of both.
+SEXES = ("female", "male")
 
 
 @dataclass(frozen=True)
@@ -35,23 +43,19 @@ class Norm:
         return 50.0 * math.erfc(-(value_mm - self.mean_mm) / self.spread_mm / math.sqrt(2.0))
 
 
-# ANSUR II: 4082 men, 1986 women, from the public tables; NIOSH: 2542 men, 1452 women. Bitragion
-# arcs run from above the tragus and only approximate the preauricular arc.
+# ANSUR II: 4082 men, 1986 women, from the public tables.
 _ADULT: dict[str, dict[str, Norm]] = {
     "female": {
         "head_length": Norm(189.8, 7.45, ANSUR),
         "head_breadth": Norm(147.8, 5.19, ANSUR),
         "largest_circumference": Norm(561.1, 19.36, ANSUR),
-        "preauricular_arc": Norm(341.1, 15.58, NIOSH, "bitragion coronal arc, close to this tape"),
     },
     "male": {
         "head_length": Norm(199.5, 7.02, ANSUR),
         "head_breadth": Norm(154.3, 5.53, ANSUR),
         "largest_circumference": Norm(574.4, 16.05, ANSUR),
-        "preauricular_arc": Norm(350.7, 14.09, NIOSH, "bitragion coronal arc, close to this tape"),
     },
 }
-_ADULT_ANY = {"nasion_inion": Norm(360.0, 15.0, WIDE)}
 
 # WHO head circumference for age: (months, median in mm, coefficient of variation); L is 1 for all.
 _WHO: dict[str, tuple[tuple[float, float, float], ...]] = {
@@ -89,8 +93,8 @@ _WHO: dict[str, tuple[tuple[float, float, float], ...]] = {
 WHO_LAST_MONTH = 60.0
 
 
-def norm_of(name: str, months: float, sex: str | None, adult_months: float) -> Norm | None:
-    """The norm for a measurement, or None when no published one is carried.
+def norm_of(name: str, months: float, sex: str | None) -> Norm | None:
+    """The norm for a measurement, or None when there is no published one of this tape and age.
 
     Parameters
     ----------
@@ -100,16 +104,14 @@ def norm_of(name: str, months: float, sex: str | None, adult_months: float) -> N
         Age.
     sex : {"female", "male"} or None
         None takes the middle of both, with the wider of both spreads.
-    adult_months : float
-        From this age on adult norms hold.
 
-    >>> norm_of("largest_circumference", 6.0, "male", 240.0).mean_mm
+    >>> norm_of("largest_circumference", 6.0, "male").mean_mm
     433.393
-    >>> norm_of("largest_circumference", 120.0, None, 240.0) is None
+    >>> norm_of("largest_circumference", 120.0, None) is None
     True
     """
     if sex is None:
-        both = [norm_of(name, months, each, adult_months) for each in ("female", "male")]
+        both = [norm_of(name, months, each) for each in SEXES]
         women, men = both
         if women is None or men is None:
             return None
@@ -117,10 +119,10 @@ def norm_of(name: str, months: float, sex: str | None, adult_months: float) -> N
             (women.mean_mm + men.mean_mm) / 2,
             math.hypot(max(women.spread_mm, men.spread_mm), (women.mean_mm - men.mean_mm) / 2),
             women.source,
-            women.note or ("women and men taken together" if women != men else ""),
+            "both sexes taken together",
         )
-    if months >= adult_months:
-        return _ADULT[sex].get(name) or _ADULT_ANY.get(name)
+    if months >= ADULT_FROM_MONTHS:
+        return _ADULT[sex].get(name)
     if name == "largest_circumference" and months <= WHO_LAST_MONTH:
         table = np.array(_WHO[sex])
         mean = float(np.interp(months, table[:, 0], table[:, 1]))

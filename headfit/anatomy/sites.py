@@ -1,174 +1,65 @@
-"""Where each site of a system stands: the declared table, and the sites placed on a head.
-
-Every site is an arc and a fraction of it, or a step beyond the end of a row, or a spot beside an
-ear. Odd numbers left, even numbers right, z on the midline. Published counts of 10-10 and 10-5
-differ; `SYSTEMS` is the list that is implemented here.
-"""
+"""Sites placed on a head, by the declared table of `site_table` and the rules. Millimetres."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
 
-from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
-from headfit.anatomy.head import Head
+from headfit.anatomy.arcs import ARCS, ArcTracer, Rules
+from headfit.anatomy.head import HasHead, Head, head_of
+from headfit.anatomy.site_table import (
+    ALSO_CALLED,
+    INNER_ROWS,
+    LANDMARK_SITES,
+    RENAMED,
+    SCALP_SITES,
+    SYSTEMS,
+    TABLE,
+    BesideEar,
+    BeyondRow,
+    OnArc,
+    Place,
+    canonical_name,
+    nearest_known,
+    place_of,
+    settled,
+)
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
 from headfit.geometry.taperun import lay
 from headfit.hooks import hook
+from headfit.nouns import ByName
 
+# What both constructions of row 9/10 differ by at F9 of the adult template; a test measures it.
+F9_APART_MM = 8
 
-@dataclass(frozen=True)
-class OnArc:
-    """At a fraction (0..1) of an arc."""
-
-    arc: str
-    fraction: float
-    source: str
-
-
-@dataclass(frozen=True)
-class BeyondRow:
-    """Below the end of a row: the row arc goes on by a share of the coronal arc."""
-
-    arc: str
-    at_end: bool
-    coronal_share: float
-    contour: float
-    source: str
-
-
-@dataclass(frozen=True)
-class BesideEar:
-    """The nearest skin to a place given from a preauricular point in the head frame.
-
-    Lengths are for a preauricular width of 145 mm and scale with it.
-    """
-
-    left: bool
-    offset_mm: tuple[float, float, float]
-    source: str
-
-
-Place = OnArc | BeyondRow | BesideEar
-
-_KLEM = "Klem et al. 1999"
-_ACNS = "ACNS Guideline 2, 2016"
-_FIVE = "Oostenveld & Praamstra 2001"
-
-# Row -> stem of its inner sites, stem of its outer ones, fraction of the half ring.
-_ROW_STEMS = {
-    "AFp": ("AFp", "AFp", 0.15),
-    "AF": ("AF", "AF", 0.20),
-    "AFF": ("AFF", "AFF", 0.25),
-    "F": ("F", "F", 0.30),
-    "FFC": ("FFC", "FFT", 0.35),
-    "FC": ("FC", "FT", 0.40),
-    "FCC": ("FCC", "FTT", 0.45),
-    "CCP": ("CCP", "TTP", 0.55),
-    "CP": ("CP", "TP", 0.60),
-    "CPP": ("CPP", "TPP", 0.65),
-    "P": ("P", "P", 0.70),
-    "PPO": ("PPO", "PPO", 0.75),
-    "PO": ("PO", "PO", 0.80),
-    "POO": ("POO", "POO", 0.85),
-}
-_COLUMNS = ("7", "7h", "5", "5h", "3", "3h", "1", "1h")
-
-
-def _table() -> dict[str, Place]:
-    table: dict[str, Place] = {
-        "Nz": OnArc("midline", 0.0, _KLEM),
-        "Iz": OnArc("midline", 1.0, _KLEM),
-        "Cz": OnArc("midline", 0.5, _KLEM),
-    }
-    for name, (arc, fraction) in MARKS.items():
-        table[name] = OnArc(arc, fraction, _ACNS if "h" not in name else _FIVE)
-    for row, (inner, outer, ring) in _ROW_STEMS.items():
-        for step, column in enumerate(_COLUMNS):
-            name = (outer if column[0] == "7" else inner) + column
-            table.setdefault(name, OnArc(f"row {row}", step / 16, _ACNS))
-            table.setdefault(mirrored(name), OnArc(f"row {row}", 1 - step / 16, _ACNS))
-        for column, share in (("9", 0.10), ("9h", 0.05)):
-            for name in (outer + column, mirrored(outer + column)):
-                at_end = name != outer + column
-                table[name] = BeyondRow(f"row {row}", at_end, share, ring, "Seeck et al. 2017")
-    for step, name in enumerate(("T9", "T9h", "T7", "T7h", "C5", "C5h", "C3", "C3h", "C1", "C1h")):
-        table.setdefault(name, OnArc("coronal", step / 20, _KLEM))
-        table.setdefault(mirrored(name), OnArc("coronal", 1 - step / 20, _KLEM))
-    table |= _beside_nasion_and_inion()
-    # Ear lobe and mastoid: common practice, no source; the offsets are from memory.
-    for name, left, offset in (
-        ("A1", True, (0.0, -9.0, -28.0)),
-        ("A2", False, (0.0, -9.0, -28.0)),
-        ("M1", True, (0.0, -32.0, -16.0)),
-        ("M2", False, (0.0, -32.0, -16.0)),
-    ):
-        table[name] = BesideEar(left, offset, "common practice, no source; offset from memory")
-    return table
-
-
-def _beside_nasion_and_inion() -> dict[str, Place]:
-    table: dict[str, Place] = {}
-    for stem, low, half, whole in (("N", "NFp", 0.05, 0.1), ("I", "OI", 0.95, 0.9)):
-        for column, fraction in (("1h", half), ("1", whole)):
-            for name, arc in ((stem + column, "contour"), (low + column, "lower ring")):
-                table[name] = OnArc(f"left {arc}", fraction, _FIVE)
-                table[mirrored(name)] = OnArc(f"right {arc}", fraction, _FIVE)
-    return table
-
-
-TABLE: dict[str, Place] = _table()
-
-RENAMED = {"T3": "T7", "T4": "T8", "T5": "P7", "T6": "P8"}
-
-_SCALP_19 = tuple("Fp1 Fp2 F7 F3 Fz F4 F8 T7 C3 Cz C4 T8 P7 P3 Pz P4 P8 O1 O2".split())
-_TEN_TEN = (
-    *"Fp1 Fpz Fp2 AF7 AF3 AFz AF4 AF8".split(),
-    *(
-        stem + column
-        for inner, outer in (("F", "F"), ("FC", "FT"), ("C", "T"), ("CP", "TP"), ("P", "P"))
-        for stem, columns in ((outer, "9 7"), (inner, "5 3 1 z 2 4 6"), (outer, "8 10"))
-        for column in columns.split()
-    ),
-    *"PO7 PO3 POz PO4 PO8 O1 Oz O2 Nz Iz A1 A2 M1 M2".split(),
-)
-
-SYSTEMS: dict[str, tuple[str, ...]] = {
-    "10-20": (*_SCALP_19, "A1", "A2"),
-    "ifcn-25": (*_SCALP_19, "F9", "F10", "T9", "T10", "P9", "P10"),
-    "10-10": _TEN_TEN,
-    "10-5": (*_TEN_TEN, *(name for name in TABLE if name not in _TEN_TEN)),
-}
-
-
-def canonical_name(name: str) -> str:
-    """The declared spelling of a site, old names translated.
-
-    Raises
-    ------
-    UnknownNameError
-        With the nearest declared spelling.
-
-    >>> canonical_name("T3"), canonical_name("FP1")
-    ('T7', 'Fp1')
-    """
-    if name in TABLE:
-        return name
-    folded = _FOLDED.get(name.strip().casefold())
-    if folded is None:
-        raise unknown_name("site", name, TABLE)
-    return folded
-
-
-_FOLDED = {name.casefold(): name for name in TABLE}
-_FOLDED |= {old.casefold(): name for old, name in RENAMED.items()}
+# The table is told here too: who reads sites need not know in which file it lies.
+__all__ = [
+    "ALSO_CALLED",
+    "LANDMARK_SITES",
+    "RENAMED",
+    "SCALP_SITES",
+    "SYSTEMS",
+    "TABLE",
+    "ArcMark",
+    "BesideEar",
+    "BeyondRow",
+    "OnArc",
+    "Place",
+    "Sites",
+    "canonical_name",
+    "nearest_known",
+    "place_sites",
+    "row_nine_words",
+    "rule_displacements",
+    "sites_on",
+]
 
 
 @dataclass(frozen=True)
@@ -181,8 +72,8 @@ class ArcMark:
 
 
 @dataclass(frozen=True, eq=False)
-class Sites:
-    """Sites placed on a head.
+class Sites(ByName[Floats]):
+    """Sites placed on a head: a mapping from the name of each site to its place (3,) in mm.
 
     Attributes
     ----------
@@ -191,6 +82,7 @@ class Sites:
         In the frame of the head.
     system : str
     rules : Rules
+        With row 9/10 settled.
     tracer : ArcTracer
         The arcs they were placed on.
     """
@@ -201,8 +93,14 @@ class Sites:
     rules: Rules
     tracer: ArcTracer = field(repr=False)
 
+    def __repr__(self) -> str:
+        return f"Sites({self.system!r}, {len(self)} sites)"
+
     def __len__(self) -> int:
         return len(self.names)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
 
     def __getitem__(self, name: str) -> Floats:
         """(3,) one site in mm, by its name or its old name.
@@ -228,13 +126,30 @@ class Sites:
         """(n, 3) outward unit normals of the scalp at the sites."""
         return normals_at(self.tracer.mesh, nearest(self.tracer.mesh, self.points_mm)[0])
 
+    def moved_to(self, points_mm: Mapping[str, Floats]) -> Sites:
+        """The same sites, those that are named standing elsewhere; their arcs stay.
+
+        Parameters
+        ----------
+        points_mm : mapping of str to (3,) float64
+            Names that are not in this set are passed over.
+        """
+        if not self._index.keys() & points_mm.keys():
+            return self
+        points = self.points_mm.copy()
+        for name in self._index.keys() & points_mm.keys():
+            points[self._index[name]] = points_mm[name]
+        points.setflags(write=False)
+        return replace(self, points_mm=points)
+
     def arc_of(self, name: str) -> tuple[str, float] | None:
         """The arc that marks a site, and its fraction; None beside the ear or below a row."""
-        name = canonical_name(name)
-        if self.rules.inner == "crossing" and name in _INNER_FOUR:
-            return f"row {_INNER_FOUR[name][0]}", _crossing_fraction(self.tracer, name)
-        place = _place(name, self.rules)
-        return (place.arc, place.fraction) if isinstance(place, OnArc) else None
+        place = place_of(canonical_name(name), self.rules)
+        if not isinstance(place, OnArc):
+            return None
+        if self.rules.inner == "crossing" and place.arc in INNER_ROWS:
+            return place.arc, _crossing_fraction(self.tracer, place)
+        return place.arc, place.fraction
 
     @cached_property
     def arc_marks(self) -> dict[str, tuple[ArcMark, ...]]:
@@ -252,8 +167,22 @@ class Sites:
             for arc in sorted(marks, key=order.index)
         }
 
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a site: place in mm, arc, and where on its tape.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("sites_to_frame")(self)
+
     def to_mne(self) -> Any:
-        """An `mne.channels.DigMontage` of these sites with the landmarks of their head.
+        """An `mne.channels.DigMontage` of these sites, in the head frame of mne.
 
         Raises
         ------
@@ -263,37 +192,18 @@ class Sites:
         return hook("sites_to_mne")(self)
 
 
-_INNER_FOUR = {"F3": ("F", 0.25), "F4": ("F", 0.25), "P3": ("P", 0.75), "P4": ("P", 0.75)}
-
-
-def _place(name: str, rules: Rules) -> Place:
-    """The table entry of a site under the rules."""
-    place = TABLE[name]
-    if rules.temporal == "ring" and name in ("T7", "T8"):
-        return OnArc("left ring" if name == "T7" else "right ring", 0.5, "Jurcak et al. 2007")
-    if rules.inner == "parasagittal" and name in _INNER_FOUR:
-        side = "left" if name.endswith("3") else "right"
-        return OnArc(f"{side} parasagittal", _INNER_FOUR[name][1], _KLEM)
-    if rules.inferior == "contour" and isinstance(place, BeyondRow):
-        side = "right" if place.at_end else "left"
-        arc = "lower ring" if place.coronal_share == 0.05 else "contour"
-        return OnArc(f"{side} {arc}", place.contour, _FIVE)
-    if rules.inferior == "contour" and name in ("T9", "T10"):
-        return OnArc("left contour" if name == "T9" else "right contour", 0.5, _FIVE)
-    return place
-
-
 def place_sites(
-    head: Head, system: str | Iterable[str] = "10-20", rules: Rules | None = None
+    head: Head | HasHead, system: str | Iterable[str] = "10-20", rules: Rules | None = None
 ) -> Sites:
     """The sites of a system, or a list of sites, on a head.
 
     Parameters
     ----------
-    head : Head
+    head : Head or FittedHead
     system : {"10-20", "10-10", "10-5", "ifcn-25"} or iterable of str
     rules : Rules, optional
-        Default `Rules()`.
+        Default `Rules()`, by which row 9/10 stands as the system has it: F9 of 10-5 is another
+        place than F9 of 10-10 (`row_nine_words`).
 
     Raises
     ------
@@ -307,14 +217,15 @@ def place_sites(
     >>> len(sites), sites.tracer.length_mm("midline").__round__()
     (21, 349)
     """
-    rules = rules or Rules()
     if isinstance(system, str):
         if system not in SYSTEMS:
             raise unknown_name("system", system, SYSTEMS)
         label, names = system, SYSTEMS[system]
     else:
         label, names = "own list", tuple(dict.fromkeys(canonical_name(name) for name in system))
-    return sites_on(ArcTracer(head.scalp, head.landmarks, rules), names, label)
+    rules = settled(rules or Rules(), names)
+    surface = head_of(head)
+    return sites_on(ArcTracer(surface.scalp, surface.landmarks, rules), names, label)
 
 
 @dataclass(frozen=True)
@@ -322,7 +233,7 @@ class _Plan:
     """Rows of a list of sites by the way they are placed."""
 
     on_arcs: dict[str, tuple[list[int], list[float]]]
-    crossing: list[tuple[int, str]]
+    crossing: list[tuple[int, OnArc]]
     beyond: dict[tuple[str, bool], tuple[list[int], list[float]]]
     beside: list[tuple[int, BesideEar]]
 
@@ -331,9 +242,9 @@ class _Plan:
 def _plan(names: tuple[str, ...], rules: Rules) -> _Plan:
     plan = _Plan({}, [], {}, [])
     for i, name in enumerate(names):
-        place = _place(name, rules)
-        if rules.inner == "crossing" and name in _INNER_FOUR:
-            plan.crossing.append((i, name))
+        place = place_of(name, rules)
+        if isinstance(place, OnArc) and rules.inner == "crossing" and place.arc in INNER_ROWS:
+            plan.crossing.append((i, place))
         elif isinstance(place, OnArc):
             rows, fractions = plan.on_arcs.setdefault(place.arc, ([], []))
             rows.append(i)
@@ -347,16 +258,21 @@ def _plan(names: tuple[str, ...], rules: Rules) -> _Plan:
     return plan
 
 
-def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
-    """The named sites on arcs that are traced already."""
-    plan = _plan(names, tracer.rules)
+def sites_on(
+    tracer: ArcTracer, names: tuple[str, ...], system: str, rules: Rules | None = None
+) -> Sites:
+    """The named sites on arcs that are traced already, by the rules of the tracer or others.
+
+    Other rules must lay an arc as the tracer does: they may differ in which arc a site stands on.
+    """
+    rules = settled(rules or tracer.rules, names)
+    plan = _plan(names, rules)
     points = np.empty((len(names), 3))
     tracer.trace([*plan.on_arcs, *(arc for arc, _ in plan.beyond)])
     for arc, (rows, fractions) in plan.on_arcs.items():
         points[rows] = tracer.run(arc).points_mm(fractions)
-    for i, name in plan.crossing:
-        row = tracer.run(f"row {_INNER_FOUR[name][0]}")
-        points[i] = row.point_mm(_crossing_fraction(tracer, name))
+    for i, place in plan.crossing:
+        points[i] = tracer.run(place.arc).point_mm(_crossing_fraction(tracer, place))
     for (arc, at_end), (rows, shares) in plan.beyond.items():
         points[rows] = _beyond(tracer, arc, shares, at_end=at_end)
     if plan.beside:
@@ -364,7 +280,7 @@ def sites_on(tracer: ArcTracer, names: tuple[str, ...], system: str) -> Sites:
             tracer, [place for _, place in plan.beside]
         )
     points.setflags(write=False)
-    return Sites(names, points, system, tracer.rules, tracer)
+    return Sites(names, points, system, rules, tracer)
 
 
 def _beyond(tracer: ArcTracer, arc: str, coronal_shares: list[float], *, at_end: bool) -> Floats:
@@ -376,14 +292,26 @@ def _beyond(tracer: ArcTracer, arc: str, coronal_shares: list[float], *, at_end:
     return run.after_end_mm(distances) if at_end else run.before_start_mm(distances)
 
 
-def _crossing_fraction(tracer: ArcTracer, name: str) -> float:
-    """Where along its row a site is crossed by the plane of the parasagittal arc of its side."""
-    row = tracer.run(f"row {_INNER_FOUR[name][0]}")
-    side = "left" if name.endswith("3") else "right"
-    arc = ARCS[f"{side} parasagittal"]
-    start, via, end = (tracer.point(n) for n in (arc.start, arc.via, arc.end))
+def _crossing_fraction(tracer: ArcTracer, place: OnArc) -> float:
+    """Where on its row a site stands when the plane of the parasagittal arc divides the row.
+
+    From the ring to the crossing and from there to the middle the sites are evenly spaced.
+    """
+    left = place.fraction < 0.5
+    at = _crossing(tracer, place.arc, left=left)
+    stops = [(0.0, 0.0), (0.25, at), (0.5, 0.5)] if left else [(0.5, 0.5), (0.75, at), (1.0, 1.0)]
+    before, after = np.array(stops).T
+    return float(np.interp(place.fraction, before, after))
+
+
+def _crossing(tracer: ArcTracer, arc: str, *, left: bool) -> float:
+    """The fraction of a row at which the plane of the parasagittal arc of a side crosses it."""
+    row = tracer.run(arc)
+    start, via, end = (
+        tracer.point(mark) for mark in ARCS[f"{'left' if left else 'right'} parasagittal"].marks
+    )
     at_middle = row.curve.via - row.curve.start
-    half = slice(0, at_middle + 1) if side == "left" else slice(at_middle, None)
+    half = slice(0, at_middle + 1) if left else slice(at_middle, None)
     height = (row.curve.path_mm[half] - start) @ np.cross(end - start, via - start)
     over = row.over_skin_mm[half]
     place = int(np.flatnonzero(np.sign(height[1:]) != np.sign(height[:-1]))[0])
@@ -422,3 +350,28 @@ def rule_displacements(
     here, there = place_sites(head, names, rules), place_sites(head, names, other)
     gaps = np.linalg.norm(here.points_mm - there.points_mm, axis=1)
     return dict(zip(here.names, gaps.tolist(), strict=True))
+
+
+def row_nine_words(sites: Sites, names: Iterable[str] | None = None) -> str:
+    """How row 9/10 is placed where 10-5 and 10-10 differ; empty when no name is of that row.
+
+    Parameters
+    ----------
+    sites : Sites
+    names : iterable of str, optional
+        Those of the sites that are spoken of; default all.
+
+    >>> from headfit import load_template
+    >>> row_nine_words(place_sites(load_template(), "ifcn-25"))
+    'Row 9/10 continues each row below the ring, as 10-10 and IFCN have it. 10-5 has it on the \
+contour nasion-preauricular point-inion: on the adult template F9 lies 8 mm from there.'
+    """
+    if not any(isinstance(TABLE[name], BeyondRow) for name in names or sites.names):
+        return ""
+    continued = "each row below the ring"
+    contour = "on the contour nasion-preauricular point-inion"
+    if sites.rules.inferior == "contour":
+        said = f"lies {contour}, as 10-5 has it. 10-10 and IFCN continue {continued}"
+    else:
+        said = f"continues {continued}, as 10-10 and IFCN have it. 10-5 has it {contour}"
+    return f"Row 9/10 {said}: on the adult template F9 lies {F9_APART_MM} mm from there."

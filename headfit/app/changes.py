@@ -13,12 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import Rules
-from headfit.app.case_plan import montage_of
-from headfit.app.case_view import UNMEASURED
+from headfit.case.case import Case, FreePlace
 from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sentence, unknown_name
-from headfit.files.case_file import Case, FreePlace, case_of_text, case_text
+from headfit.files.case_file import case_of_text, case_text
 from headfit.files.case_tape import TAPE_UNITS
 from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
+from headfit.planning.montages import montage_of
 from headfit.units import MM_PER_UNIT, parse_length
 
 MOST_READINGS = 12
@@ -39,7 +39,7 @@ class RefusedError(InputError):
         self.reasons = dict(reasons)
 
 
-def changed_case(case: Case, change: object, folder: Path) -> Case:
+def changed_case(case: Case, change: object, folder: Path, *, quick: bool = False) -> Case:
     """The case after a change.
 
     Parameters
@@ -49,6 +49,8 @@ def changed_case(case: Case, change: object, folder: Path) -> Case:
         JSON as it came.
     folder : Path
         In which the case file lies.
+    quick : bool
+        Do not read again the marks that the case names.
 
     Raises
     ------
@@ -57,7 +59,7 @@ def changed_case(case: Case, change: object, folder: Path) -> Case:
     InputError
         Any other entry is not.
 
-    >>> changed_case(Case(UNMEASURED), {"tape": {"ring": "56,2; 56.4"}}, Path()).tape.ring_mm
+    >>> changed_case(Case(), {"tape": {"ring": "56,2; 56.4"}}, Path()).tape.ring_mm
     563.0
     """
     if not isinstance(change, Mapping) or not change:
@@ -71,13 +73,14 @@ def changed_case(case: Case, change: object, folder: Path) -> Case:
     new = case
     for entry, value in change.items():
         new = _CHANGES[entry](new, value)
-    return _checked(new, folder)
+    return _checked(new, folder, quick=quick)
 
 
-def _checked(case: Case, folder: Path) -> Case:
+def _checked(case: Case, folder: Path, *, quick: bool) -> Case:
     """The case as its own case file would give it."""
     try:
-        read = case_of_text(case_text(case, folder), folder)
+        known = case if quick else None
+        return case_of_text(case_text(case, folder), folder, known=known, measured=False)
     except (TypeError, ValueError, AttributeError) as error:
         if isinstance(error, HeadfitError):
             raise
@@ -85,7 +88,6 @@ def _checked(case: Case, folder: Path) -> Case:
             sentence("a change", "hold what a case file can hold", _short(error)),
             code="change-form",
         ) from error
-    return replace(read, tape=UNMEASURED) if case.tape is UNMEASURED else read
 
 
 def readings_of(text: object, unit: str, title: str) -> list[float]:
@@ -121,7 +123,7 @@ def _tape(case: Case, entries: object) -> Case:
             sentence("tape of a change", "be an object of measurements", _short(entries)),
             code="change-form",
         )
-    readings: dict[str, Any] = {} if case.tape is UNMEASURED else dict(case.tape.readings_mm)
+    readings: dict[str, Any] = {} if case.tape is None else dict(case.tape.readings_mm)
     reasons: dict[str, str] = {}
     for name, text in entries.items():
         kind = measurement(str(name))
@@ -138,10 +140,11 @@ def _tape(case: Case, entries: object) -> Case:
     if reasons:
         raise RefusedError(reasons)
     if not readings:
-        return replace(case, tape=UNMEASURED)
+        return replace(case, tape=None)
     ordered = {name: readings[name] for name in MEASUREMENTS if name in readings}
     try:
-        return replace(case, tape=case.tape.with_values(ordered))
+        sheet = case.tape or Tape(**{f"{name}_mm": taken for name, taken in ordered.items()})
+        return replace(case, tape=sheet.with_values(ordered))
     except SheetError as error:  # two values that contradict each other
         raise RefusedError({str(name): str(error) for name in entries}) from error
 
@@ -227,8 +230,8 @@ def _doubtful(case: Case, value: object) -> Case:
 
 def _derivations(case: Case, name: object) -> Case:
     if name is None or name == "":
-        return replace(case, derivations=None, derivations_file=None)
-    return replace(case, derivations=montage_of(str(name)).name, derivations_file=None)
+        return case.with_derivations(None)
+    return case.with_derivations(montage_of(str(name)).name)
 
 
 def _marks(case: Case, value: object) -> Case:
@@ -237,7 +240,7 @@ def _marks(case: Case, value: object) -> Case:
             sentence("marks of a change", "be null, which removes them", _short(value)),
             code="change-form",
         )
-    return replace(case, marks_file=None)
+    return case.with_marks(None)
 
 
 def _system(case: Case, value: object) -> Case:

@@ -10,9 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from headfit.app.case_view import UNMEASURED
+from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
-from headfit.files.case_file import Case, case_of_text, case_text, read_case
+from headfit.files.case_file import case_of_text, case_text, read_case
 from headfit.files.whole import read_text, write_whole
 
 UNSAVED = ".unsaved"
@@ -41,7 +41,7 @@ class Desk:
     """
 
     path: Path
-    case: Case = field(default_factory=lambda: Case(UNMEASURED))
+    case: Case = field(default_factory=Case)
     revision: int = 1
     saved: bool = True
     found: str = ""
@@ -90,7 +90,7 @@ class Desk:
 
     def put(self, case: Case) -> None:
         """Take a case as it is, and keep it safe."""
-        if case.tape is not UNMEASURED:
+        if case.tape is not None:
             write_whole(self.unsaved_path, self._text(case))
         self.case, self.saved, self.found = case, False, ""
         self.revision += 1
@@ -125,7 +125,7 @@ class Desk:
         InputError
             Nothing is measured yet, the name is no plain file name, or the file cannot be written.
         """
-        if self.case.tape is UNMEASURED:
+        if self.case.tape is None:
             raise InputError(
                 sentence("a case", "hold at least one measurement to be saved", "none"),
                 code="sheet-empty",

@@ -8,9 +8,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from headfit.errors import InputError, sentence
+from headfit.files.formats import format_of
 from headfit.files.whole import write_folder
 
-_ENDINGS = (".tsv", ".csv", ".txt", ".json")
+_ENDINGS = format_of("marks").extensions
 MOST_FILES = 4
 
 

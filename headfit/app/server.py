@@ -22,16 +22,17 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from headfit.app.case_comparison import compare_case
-from headfit.app.case_view import UNMEASURED, CaseView, view_case
 from headfit.app.changes import RefusedError, changed_case
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
 from headfit.app.guard import Guard, refusal
 from headfit.app.marks_files import checked_marks, keep_marks
 from headfit.app.state import desk_data, model_data, quick_data, start_data, state_data
+from headfit.case.case import Case
+from headfit.case.solved import solve_case
 from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
-from headfit.files.case_file import Case
+from headfit.files.marks_files import read_marks
+from headfit.output.case_view import CaseView
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40
@@ -65,8 +66,9 @@ class Office:
         HeadfitError
             Anything else about the case does.
         """
+        problem: HeadfitError | None
         try:
-            view, problem = view_case(case, quick=quick), ""
+            view, problem = _shown(case, quick=quick), None
         except HeadfitError as error:
             if not self.problem:
                 if touched:
@@ -78,16 +80,23 @@ class Office:
 
     def state(self) -> dict[str, Any]:
         """All that the page is told."""
-        return state_data(self.desk, self.view, self.problem)
+        return state_data(self.desk, self.view, str(self.problem or ""))
 
 
-def _view_of(case: Case) -> tuple[CaseView, str]:
-    """What is shown of a case; the template head and a sentence when it cannot be fitted."""
+def _shown(case: Case, *, quick: bool = False) -> CaseView:
+    """What is shown of a case, made now, so that what cannot be shown is refused now."""
+    view = CaseView(solve_case(case))
+    _ = view.bare_scene if quick else (view.tables, view.sentences)
+    return view
+
+
+def _view_of(case: Case) -> tuple[CaseView, HeadfitError | None]:
+    """What is shown of a case; the template head and the reason when it cannot be fitted."""
     try:
-        return view_case(case), ""
+        return _shown(case), None
     except HeadfitError as error:
-        bare = replace(case, tape=UNMEASURED, free=(), derivations_file=None, marks_file=None)
-        return view_case(bare), str(error)
+        own = case.with_derivations(None) if case.derivations_file else case
+        return _shown(replace(own.with_marks(None), tape=None, free=())), error
 
 
 def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
@@ -208,7 +217,7 @@ def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     desk, quick = office.desk, given.get("quick") is True
     desk.check(given.get("revision"))
     change = given.get("change")
-    case = changed_case(desk.case, change, desk.path.parent)
+    case = changed_case(desk.case, change, desk.path.parent, quick=quick)
     assert isinstance(change, dict)  # or it had been refused
     touched = (*(change.get("tape") or ()), *(change.get("shape") or ()))
     office.change(case, quick=quick, touched=touched)
@@ -220,9 +229,10 @@ def _marks(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     desk = office.desk
     desk.check(given.get("revision"))
     with checked_marks(given.get("files")) as (folder, name):
-        compare_case(replace(desk.case, marks_file=folder / name), office.view.result)
+        marks = read_marks(folder / name)
+        _ = solve_case(desk.case.with_marks(marks)).comparison  # refused before it is kept
         kept = keep_marks(folder, name, desk.path)
-    office.change(replace(desk.case, marks_file=kept))
+    office.change(desk.case.with_marks(marks, kept))
     return office.state()
 
 
@@ -254,8 +264,10 @@ def _discard(office: Office, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _export(office: Office, given: dict[str, Any]) -> Response:
+    if office.problem is not None:
+        raise office.problem
     name = office.desk.path.name
-    made = export(str(given.get("kind", "")), view_case(office.desk.case), name)
+    made = export(str(given.get("kind", "")), office.view, name)
     file = "".join(
         c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in Path(name).stem
     )

@@ -11,53 +11,22 @@ from headfit import __version__
 from headfit.anatomy.arcs import Rules
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
-from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.template import template_set
-from headfit.app.case_plan import montage_of
-from headfit.app.case_view import UNMEASURED, CaseView
 from headfit.app.desk import Desk
+from headfit.case.case import Case
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
-from headfit.files.case_file import ALIGNMENTS, SEXES, Case
-from headfit.files.results import CaseResult
-from headfit.fitting.fit import FittedHead
+from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
-from headfit.fitting.shape import parameter_names, shape_model
-from headfit.fitting.tape import MEASUREMENTS
-from headfit.geometry.mesh import Floats
+from headfit.fitting.shape import shape_model
+from headfit.fitting.tape import GROUPS, MEASUREMENTS
+from headfit.output.case_view import CaseView
 from headfit.output.page import head_data, legend, packed, scene_data
 from headfit.output.scene import Surface
-from headfit.planning.montages import array_names, standard_montages
+from headfit.planning.montages import array_names, montage_of, standard_montages
 from headfit.units import MM_PER_UNIT
 
-# The form in parts: what is measured first, then what sharpens the picture.
-GROUPS: dict[str, tuple[str, ...]] = {
-    "Start with these": ("nasion_inion", "preauricular_arc", "ring"),
-    "These help most": ("ear_arc_oz", "head_breadth", "head_length", "largest_circumference"),
-    "Rows and parasagittal arcs": (
-        "frontal_row",
-        "parietal_row",
-        "left_parasagittal",
-        "right_parasagittal",
-    ),
-    "Ear-to-ear arcs": ("ear_arc_fpz", "ear_arc_fz", "ear_arc_pz"),
-    "Halves, left and right": (
-        "nasion_cz",
-        "cz_inion",
-        "left_ring",
-        "right_ring",
-        "left_ring_front",
-        "left_ring_back",
-        "right_ring_front",
-        "right_ring_back",
-    ),
-    "Calipers": (
-        "preauricular_width",
-        "nasion_inion_chord",
-        "left_diagonal",
-        "right_diagonal",
-        "cz_height",
-    ),
-}
 _UNITS = ("cm", "mm", "inch")
 
 
@@ -110,7 +79,7 @@ def model_data(age: str | float) -> dict[str, Any]:
 def case_data(case: Case) -> dict[str, Any]:
     """The entries of a case as the form shows them: readings as text in the unit of the sheet."""
     factor = MM_PER_UNIT[case.unit]
-    readings = {} if case.tape is UNMEASURED else case.tape.readings_mm
+    readings = {} if case.tape is None else case.tape.readings_mm
     marks = case.marks_file
     return {
         "label": case.label,
@@ -158,59 +127,22 @@ def _typed(value: float, unit: str) -> str:
 def fit_data(view: CaseView) -> dict[str, Any] | None:
     """What the page needs to foresee the head when a value changes: None when nothing is measured.
 
-    A value is a reading or a shape mode set by hand. Parameters follow it by `gain`, the slopes at
-    the fit; `now_mm` is where it stands. The frame (rotation, shift) takes the model into the head
-    frame; `frame_steps` are its changes (9 + 3) for a value 1 mm larger.
+    Parameters follow a value by `gain`; `now_mm` is where each stands. The frame (rotation, shift)
+    takes the model into the head frame; `frame_steps` are its changes (9 + 3) for 1 mm more.
     """
-    if view.result is None:
+    fitted = view.solved.fitted
+    if fitted is None:
         return None
-    fitted = view.result.fitted
-    names = (*fitted.estimate.names, *HAND_MODES)
-    tracer = fitted.measures.tracer
-    points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
-    rotation, shift = Landmarks.from_points(points).frame
-    gain = np.column_stack([fitted.estimate.gain, _hand_gain(view.result)])
-    rates = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES]) @ gain  # (4, 3, m)
-    steps = {}
-    for k, name in enumerate(names):
-        turned, shifted = Landmarks.from_points(points + rates[:, :, k]).frame
-        steps[name] = [*(turned - rotation).ravel().tolist(), *(shifted - shift).tolist()]
+    seen = foresee(fitted, view.solved.case.shape)
     return {
         "parameters": fitted.parameters.tolist(),
-        "rotation": rotation.ravel().tolist(),
-        "shift": shift.tolist(),
-        "frame_steps": steps,
-        "gain": {name: gain[:, k].tolist() for k, name in enumerate(names)},
+        "rotation": seen.rotation.ravel().tolist(),
+        "shift": seen.shift_mm.tolist(),
+        "frame_steps": {name: step.tolist() for name, step in seen.frame_steps.items()},
+        "gain": {name: gain.tolist() for name, gain in seen.gain.items()},
         "measured_mm": dict(fitted.tape.values_mm),
-        "now_mm": dict(fitted.tape.values_mm) | _hand_now(fitted),
+        "now_mm": dict(seen.now_mm),
     }
-
-
-def _hand_now(fitted: FittedHead) -> dict[str, float]:
-    found = dict(zip(fitted.parameter_names, fitted.parameters.tolist(), strict=True))
-    return {name: found[name] for name in HAND_MODES}
-
-
-def _hand_gain(result: CaseResult) -> Floats:
-    """(K, h) how the parameters follow each mode set by hand, the readings being met as before."""
-    fitted, shape = result.fitted, result.case.shape
-    names = parameter_names()
-    prior = shape_model(fitted.age, fitted.sex, tuple(sorted(set(fitted.doubtful)))).prior
-    rows = [names.index(name) for name in shape]
-    # What is set already moves the prior mean, and the readings pull back what they see of that.
-    set_already = (
-        fitted.estimate.kept
-        @ np.linalg.solve(prior.covariance[np.ix_(rows, rows)], prior.covariance[rows]).T
-    )
-    known = fitted.estimate.kept @ fitted.estimate.prior_covariance
-    columns = []
-    for name in HAND_MODES:
-        k = names.index(name)
-        if name in shape:
-            columns.append(set_already[:, list(shape).index(name)])
-        else:  # setting it moves what prior and readings tie to it
-            columns.append(known[:, k] / known[k, k])
-    return np.column_stack(columns)
 
 
 def desk_data(desk: Desk) -> dict[str, Any]:
@@ -244,16 +176,16 @@ def quick_data(desk: Desk, view: CaseView) -> dict[str, Any]:
     return {
         **desk_data(desk),
         "fit": fit_data(view),
-        "scene": scene_data(view.scene),
-        "tables": {"sites": view.tables["sites"].as_data()},
+        "scene": scene_data(view.bare_scene),
+        "tables": {"sites": view.site_table.as_data()},
     }
 
 
 def _predicted(view: CaseView) -> dict[str, float]:
     """Every measurement on the fitted head: what the form offers as a guess."""
-    if view.result is None:
+    if view.solved.fitted is None:
         return {}
-    return {name: round(value, 2) for name, value in view.result.fitted.predicted_mm.items()}
+    return {name: round(value, 2) for name, value in view.solved.fitted.predicted_mm.items()}
 
 
 def commands(desk: Desk) -> dict[str, str]:

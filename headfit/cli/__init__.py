@@ -15,11 +15,13 @@ from typing import NoReturn
 
 from headfit import __version__
 from headfit.cli.screen import Screen
+from headfit.cli.signs import print_plain_signs_where_needed
 from headfit.errors import HeadfitError, InputError, unknown_name
 
 # In the order of the help. A new command is a module of this name and an entry here.
 COMMANDS = (
     "demo",
+    "samples",
     "app",
     "fit",
     "compare",
@@ -82,6 +84,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it did what was asked, 2 on bad input, with one sentence on why."""
     # Matrices here are small: more threads only wait for each other. Before numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    print_plain_signs_where_needed()
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         code = _answered(given, Screen(as_json="--json" in given))

@@ -15,17 +15,14 @@ import argparse
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from headfit import __version__
 from headfit.cli.screen import Screen
-from headfit.errors import DrawingError, InputError, sentence
+from headfit.errors import DrawingError, InputError, sentence, unknown_name
 
 if TYPE_CHECKING:
-    from headfit.anatomy.head import Head
-    from headfit.anatomy.sites import Sites
-    from headfit.fitting.spreads import SiteSpreads
-    from headfit.marks.marks import Marks
+    from headfit.case.case import Case
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,7 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "always told",
     )
     parser.add_argument(
-        "--bands", metavar="NEAR,FAR", default="5,10", help="limits in mm, 5,10 unless given"
+        "--bands", metavar="NEAR,FAR", help="limits in mm, 5,10 unless given here or in the case"
     )
     parser.add_argument("--unit", metavar="UNIT", help="of the marks, when the file is wrong")
     parser.add_argument("--age", metavar="AGE", default="adult", help="when the marks are the head")
@@ -68,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read marks and head, compare, write the folder."""
-    from headfit.comparing.compare import compare_marks
+    from headfit.case.solved import solve_case
     from headfit.comparing.verdict import summary
     from headfit.files.comparison_files import comparison_json, corrected_electrodes, deviations_tsv
     from headfit.files.marks_files import read_marks
@@ -77,7 +74,6 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
     if arguments.sessions:
         return _run_sessions(arguments, screen)
-    bands = bands_of(arguments.bands)
     *head_file, marks_file = arguments.files
     if len(head_file) > 1:
         raise InputError(
@@ -89,11 +85,14 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             ),
             code="command-line",
         )
+    chosen = _chosen(arguments)
     with screen.doing("Reading"):
         marks = read_marks(marks_file, unit=arguments.unit, strict=arguments.strict)
-        head, sites, spreads, marks = _sites_for(head_file, marks, arguments)
+        case = replace(_case_of(head_file, arguments).with_marks(marks, marks_file), **chosen)
     with screen.doing("Comparing"):
-        comparison = compare_marks(sites, marks, arguments.align, bands_mm=bands, spreads=spreads)
+        solved = solve_case(case)
+        comparison = solved.comparison
+    assert comparison is not None  # there are marks
     files: dict[str, str | bytes] = {
         "deviations.tsv": deviations_tsv(comparison),
         "comparison.json": comparison_json(comparison, __version__),
@@ -106,7 +105,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
         try:
             with screen.doing("Drawing"):
-                files["picture.png"] = png_bytes(comparison_scene(comparison, head))
+                files["picture.png"] = png_bytes(comparison_scene(comparison, solved.head))
         except DrawingError as error:
             no_picture = str(error)
     write_folder(arguments.output, files)
@@ -128,6 +127,20 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         }
     )
     return 0
+
+
+def _chosen(arguments: argparse.Namespace) -> dict[str, Any]:
+    """What the command line says of the comparison, which goes before what the case says."""
+    from headfit.comparing.alignment_kinds import ALIGNMENTS
+
+    chosen: dict[str, Any] = {}
+    if arguments.align is not None:
+        if arguments.align not in ALIGNMENTS:
+            raise unknown_name("alignment", arguments.align, ALIGNMENTS)
+        chosen["align"] = arguments.align
+    if arguments.bands is not None:
+        chosen["bands_mm"] = bands_of(arguments.bands)
+    return chosen
 
 
 def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
@@ -163,37 +176,18 @@ def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
     return 0
 
 
-def _sites_for(
-    head_file: list[Path], marks: Marks, arguments: argparse.Namespace
-) -> tuple[Head, Sites, SiteSpreads | None, Marks]:
-    """The head, its sites, how sure they are, and the marks with what to say of the head."""
-    from headfit.anatomy.sites import place_sites
-    from headfit.comparing.head_from_marks import head_under
+def _case_of(head_file: list[Path], arguments: argparse.Namespace) -> Case:
+    """What is known of the head: a case file, a scan, or only the age."""
+    from headfit.case.case import Case
     from headfit.files.case_file import read_case
-    from headfit.files.results import fit_case
+    from headfit.files.formats import kind_of_head
     from headfit.files.surfaces import read_head
 
     if not head_file:
-        found, remark = head_under(marks, age=arguments.age)
-        sites = place_sites(found.head, marks.names)
-        marks = replace(marks, remarks=(*marks.remarks, remark))
-        return found.head, sites, found.spreads(sites), marks
+        return Case(age=arguments.age, label=arguments.files[-1].name)
     path = head_file[0]
-    if path.suffix.casefold() == ".toml":
-        case = read_case(path)
-        result = fit_case(case)
-        sites = place_sites(result.fitted.head, marks.names, case.rules)
-        return result.fitted.head, sites, result.fitted.spreads(sites), marks
-    if path.suffix.casefold() not in (".ply", ".obj", ".stl"):
-        raise InputError(
-            sentence(
-                "the head",
-                "be a case file CASE.toml or a surface .ply, .obj or .stl",
-                path.name,
-                "for repeat sessions add --sessions",
-            ),
-            code="command-line",
-        )
+    if kind_of_head(path) == "case":
+        return read_case(path)
     if arguments.landmarks is None:
         raise InputError(
             sentence(
@@ -204,8 +198,7 @@ def _sites_for(
             ),
             code="command-line",
         )
-    head = read_head(path, arguments.landmarks)
-    return head, place_sites(head, marks.names), None, marks
+    return Case(scan=read_head(path, arguments.landmarks), label=path.name)
 
 
 def bands_of(text: str) -> tuple[float, float]:

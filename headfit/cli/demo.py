@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 from headfit.cli.screen import Screen
+from headfit.errors import InputError, sentence
 
 FOLDER = Path("demo-output")
 REPORT = "report.html"
@@ -32,29 +33,52 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Fit the demo case, write the folder, open what a person looks at first."""
-    from headfit.app.case_view import view_case
-    from headfit.app.exports import report_of, sheet_content
-    from headfit.cli.fit import write_result
+    from headfit.case.solved import solve_case
+    from headfit.cli.fit import write_results
     from headfit.files.case_file import case_of_text
+    from headfit.output.case_report import report_text
+    from headfit.output.case_sheet import sheet_content
+    from headfit.output.case_view import CaseView
     from headfit.output.sheet import sheet_pdf
 
     text = (Path(__file__).parents[1] / "demo" / "case.toml").read_text(encoding="utf-8")
+    case = arguments.folder / "case.toml"
+    _check_unchanged(case, text)
     with screen.doing("Fitting the head"):
-        view = view_case(case_of_text(text, arguments.folder))
-    assert view.result is not None  # the demo case holds measurements
+        solved = solve_case(case_of_text(text, arguments.folder))
     with screen.doing("Writing report and sheet"):
         more: dict[str, str | bytes] = {
             "case.toml": text,
-            REPORT: report_of(view, "case.toml"),
-            "sheet.pdf": sheet_pdf(sheet_content(view)),
+            REPORT: report_text(CaseView(solved), "case.toml"),
+            "sheet.pdf": sheet_pdf(sheet_content(solved)),
         }
-    write_result(view.result, arguments.folder, screen, more, draw=True)
-    case = arguments.folder / "case.toml"
+    write_results(solved, arguments.folder, screen, more, picture=True)
     screen.say(f"Open {arguments.folder / REPORT} to turn the head; print sheet.pdf for the chair.")
     screen.say(f"Change a number in {case}, then: headfit fit {case} -o {arguments.folder}")
     if not arguments.no_open and not screen.as_json:
         _open(arguments.folder)
     return 0
+
+
+def _check_unchanged(case: Path, text: str) -> None:
+    """Refuse to write over a case file that somebody changed.
+
+    Raises
+    ------
+    InputError
+    """
+    from headfit.files.whole import read_text
+
+    if case.exists() and read_text(case) != text:
+        raise InputError(
+            sentence(
+                "the demo",
+                "find its own case.toml or none",
+                f"a changed one, {case}",
+                f"to keep it: headfit fit {case} -o {case.parent}; else name another folder",
+            ),
+            code="demo-changed",
+        )
 
 
 def _open(folder: Path) -> None:

@@ -19,28 +19,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
-    """Fit the case, measure its derivations along the scalp."""
-    from dataclasses import replace
-
-    from headfit.app.case_plan import montage_of
-    from headfit.app.case_view import view_case
+    """Solve the case, tell its derivations along the scalp."""
+    from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
     from headfit.files.montage_file import read_montage
+    from headfit.output.tables import derivation_table
     from headfit.planning.montages import standard_montages
 
     case = read_case(arguments.case)
     if arguments.set is not None:
-        case = replace(case, derivations=arguments.set, derivations_file=None)
+        case = case.with_derivations(arguments.set)
     if arguments.file is not None:
-        case = replace(case, derivations=None, derivations_file=arguments.file.resolve())
+        file = arguments.file.resolve()
+        case = case.with_derivations(None, read_montage(file), file)
     # The app shows a case whose own list is wrong all the same; here that is the answer.
-    if case.derivations_file is not None:
-        read_montage(case.derivations_file)
-    elif case.derivations is not None:
-        montage_of(case.derivations)
+    if "derivations" in case.problems:
+        raise case.problems["derivations"]
     with screen.doing("Measuring"):
-        view = view_case(case)
-    measured = view.montage
+        solved = solve_case(case)
+        measured = solved.derivations
     if measured is None:
         raise InputError(
             sentence(
@@ -51,15 +48,14 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             ),
             code="derivations-missing",
         )
-    table = view.tables["derivations"]
+    table = derivation_table(measured)
     screen.say(table.caption)
     screen.table(
         [f"{c.title} ({c.unit})" if c.unit else c.title for c in table.columns],
         [row.cells for row in table.rows if not row.heading],
     )
-    screen.listed(view.sentences.get("derivations", ()))
-    free = view.sentences.get("free", ())
-    screen.listed(free)
+    screen.listed(measured.findings)
+    screen.listed(solved.free_sentences)
     screen.result(
         {
             "set": measured.montage.name,
@@ -68,7 +64,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             ],
             "missing": measured.missing,
             "findings": list(measured.findings),
-            "free": list(free),
+            "free": list(solved.free_sentences),
         }
     )
     return 0

@@ -8,17 +8,13 @@ on the tape of its arc), bids/ (predicted sites as a BIDS derivatives dataset), 
 from __future__ import annotations
 
 import argparse
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from headfit import __version__
 from headfit.cli.screen import Screen
-from headfit.errors import HeadfitError
 
 if TYPE_CHECKING:
-    from headfit.files.results import CaseResult
-    from headfit.planning.displacement import Displacement
+    from headfit.case.solved import SolvedCase
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,84 +27,43 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
-    """Fit the case and write the folder."""
+    """Solve the case and write the folder."""
+    from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
-    from headfit.files.results import fit_case
 
     with screen.doing("Fitting the head"):
-        result = fit_case(read_case(arguments.case))
-    write_result(result, arguments.output, screen, {}, draw=not arguments.no_picture)
+        solved = solve_case(read_case(arguments.case))
+    write_results(solved, arguments.output, screen, {}, picture=not arguments.no_picture)
     return 0
 
 
-def write_result(
-    result: CaseResult, folder: Path, screen: Screen, more: dict[str, str | bytes], *, draw: bool
+def write_results(
+    solved: SolvedCase, folder: Path, screen: Screen, more: dict[str, str | bytes], *, picture: bool
 ) -> None:
-    """Write the folder of a fitted case and say what was found.
+    """Write the folder of a solved case and say what was found.
 
     Parameters
     ----------
-    result : CaseResult
+    solved : SolvedCase
     folder : path
     screen : Screen
     more : dict
         Further files, relative path to contents.
-    draw : bool
+    picture : bool
         Also picture.png, when this machine can.
     """
-    from headfit.app.case_plan import displaced, free_sentences
     from headfit.cli.summary import show_summary
-    from headfit.files.results import as_json, result_data
-    from headfit.files.whole import write_folder
+    from headfit.output.case_folder import save
 
-    moved = displaced(result.case, result.sites)
-    free = free_sentences(moved)
-    data = result_data(result, __version__) | {"free": list(free)}
-    files = {**more, **_files(result, moved), "case.json": as_json(data)}
     with screen.doing("Writing"):
-        write_folder(folder, files)
-    # A picture of another head beside these numbers would be worse than none.
-    with suppress(OSError):
-        (folder / "picture.png").unlink()
-    no_picture = _draw(result, folder / "picture.png", screen) if draw else "none was asked for"
-    show_summary(result, screen)
-    screen.listed(free)
-    made = ["case.json", "marks.tsv", "head.ply", "landmarks.json", "bids/", *more]
-    made += [] if no_picture else ["picture.png"]
+        saved = save(solved, folder, picture=picture, more=more)
+    show_summary(solved, screen)
+    screen.listed(solved.free_sentences)
     screen.say()
-    screen.say(f"Wrote {folder}/: {', '.join(made)}")
-    if draw and no_picture:
-        screen.say(f"No picture: {no_picture}", style="yellow")
-    screen.result({"folder": str(folder), "files": made, "no_picture": no_picture or None} | data)
-
-
-def _files(result: CaseResult, moved: Displacement | None) -> dict[str, str | bytes]:
-    from headfit.files.bids import bids_files
-    from headfit.files.landmark_files import landmarks_json
-    from headfit.files.surfaces import ply_bytes
-    from headfit.files.tables import marks_tsv
-
-    head = result.fitted.head
-    dataset = bids_files(
-        result.case, head.landmarks, result.sites, result.spreads, __version__, moved
+    screen.say(f"Wrote {folder}/: {', '.join(saved.files)}")
+    if picture and saved.no_picture:
+        screen.say(f"No picture: {saved.no_picture}", style="yellow")
+    screen.result(
+        {"folder": str(folder), "files": list(saved.files), "no_picture": saved.no_picture or None}
+        | saved.data
     )
-    return {
-        "head.ply": ply_bytes(head),
-        "landmarks.json": landmarks_json(head.landmarks) + "\n",
-        "marks.tsv": marks_tsv(result.sites, moved),
-        **{f"bids/{name}": text for name, text in dataset.items()},
-    }
-
-
-def _draw(result: CaseResult, path: Path, screen: Screen) -> str:
-    """Draw the picture; the reason when that cannot be done."""
-    from headfit.cli.picture import scene_of
-    from headfit.files.whole import write_whole
-    from headfit.output.picture import png_bytes
-
-    try:
-        with screen.doing("Drawing"):
-            write_whole(path, png_bytes(scene_of(result)))
-    except HeadfitError as error:  # no driver, or a place to keep free that is off the head
-        return str(error)
-    return ""

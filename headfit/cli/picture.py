@@ -5,14 +5,10 @@ from __future__ import annotations
 import argparse
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence
-
-if TYPE_CHECKING:
-    from headfit.files.results import CaseResult
-    from headfit.output.scene import Scene
+from headfit.output.cameras import DEFAULT_VIEW, VIEW_HELP
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,37 +17,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE.png", type=Path, required=True, help="picture to write"
     )
-    parser.add_argument(
-        "--view", metavar="VIEW", default="left", help="left (default), right, front, back, top"
-    )
+    parser.add_argument("--view", metavar="VIEW", default=DEFAULT_VIEW, help=VIEW_HELP)
     parser.add_argument(
         "--size", metavar="WxH", default="1600x1200", help="in pixels, 1600x1200 unless given"
     )
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
-    """Fit the case and draw it."""
+    """Solve the case and draw it."""
+    from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
-    from headfit.files.results import fit_case
-    from headfit.files.whole import write_whole
-    from headfit.output.picture import png_bytes
+    from headfit.output.picture import write_picture
 
     size = size_of(arguments.size)
     with screen.doing("Fitting the head"):
-        scene = scene_of(fit_case(read_case(arguments.case)))
+        solved = solve_case(read_case(arguments.case))
     with screen.doing("Drawing"):
-        picture = png_bytes(scene, arguments.view, size)
-    write_whole(arguments.output, picture)
+        write_picture(solved, arguments.output, arguments.view, size)
     screen.say(f"Wrote {arguments.output}: {arguments.size} pixels, seen from {arguments.view}.")
     screen.result({"file": str(arguments.output), "view": arguments.view, "size": size})
     return 0
-
-
-def scene_of(result: CaseResult) -> Scene:
-    """What is drawn of a fitted case."""
-    from headfit.app.case_view import view_case
-
-    return view_case(result.case, result=result).scene
 
 
 def size_of(text: str) -> tuple[int, int]:

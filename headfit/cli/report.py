@@ -17,18 +17,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
-    """Fit the case and write the report."""
-    from headfit.app.case_view import view_case
-    from headfit.app.exports import report_of
+    """Solve the case and write the report."""
+    from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
-    from headfit.files.whole import write_whole
+    from headfit.output.case_report import write_report
 
     with screen.doing("Fitting the head"):
-        view = view_case(read_case(arguments.case))
+        solved = solve_case(read_case(arguments.case))
     with screen.doing("Writing"):
-        text = report_of(view, arguments.case.name)
-        write_whole(arguments.output, text)
-    size = len(text.encode())
+        path = write_report(solved, arguments.output, arguments.case.name)
+    size = path.stat().st_size
     screen.say(f"Wrote {arguments.output}: {size / 1e6:.1f} MB, opens without a network.")
     screen.result({"file": str(arguments.output), "bytes": size})
     return 0

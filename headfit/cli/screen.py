@@ -79,7 +79,9 @@ class Screen:
     def result(self, found: Mapping[str, object]) -> None:
         """Print the result for a machine, when that was asked for."""
         if self.as_json:
-            print(json.dumps(found, ensure_ascii=False, allow_nan=False))  # noqa: T201
+            # A machine gets every letter back: escaped where the output cannot hold it.
+            escaped = not (sys.stdout.encoding or "").casefold().startswith("utf")
+            print(json.dumps(found, ensure_ascii=escaped, allow_nan=False))  # noqa: T201
 
     def warn(self, text: str) -> None:
         """Say something on standard error."""

@@ -18,21 +18,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
-    """Fit the case and write the sheet."""
-    from headfit.app.case_plan import content_of, plan_case
+    """Solve the case and write the sheet."""
+    from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
-    from headfit.files.whole import write_whole
-    from headfit.output.sheet import sheet_pdf
+    from headfit.output.case_sheet import write_sheet
 
     with screen.doing("Fitting the head"):
-        plan = plan_case(read_case(arguments.case))
+        solved = solve_case(read_case(arguments.case))
     with screen.doing("Writing"):
-        pdf = sheet_pdf(content_of(plan), arguments.paper)
-        write_whole(arguments.output, pdf)
+        write_sheet(solved, arguments.output, arguments.paper)
     screen.say(
         f"Wrote {arguments.output} ({arguments.paper}). Print it at 100 % and hold a tape against "
         "its 100 mm rule."
     )
-    screen.listed(plan.free)
-    screen.result({"file": str(arguments.output), "paper": arguments.paper, "free": plan.free})
+    free = solved.free_sentences
+    screen.listed(free)
+    screen.result({"file": str(arguments.output), "paper": arguments.paper, "free": free})
     return 0

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence, unknown_name
+from headfit.units import in_cm
 
 if TYPE_CHECKING:
     from headfit.anatomy.arcs import Rules
@@ -25,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--landmarks", metavar="FILE.json", type=Path, required=True, help="the four landmarks"
     )
     parser.add_argument(
-        "--system", metavar="NAME", default="10-10", help="10-20, ifcn-25, 10-10 (default), 10-5"
+        "--system", metavar="NAME", default="10-20", help="10-20 (default), ifcn-25, 10-10, 10-5"
     )
     parser.add_argument(
         "-o", "--output", metavar="FILE.tsv", type=Path, required=True, help="table to write"
@@ -39,14 +40,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         help="curve=plane|shortest, inner=row|parasagittal|crossing, temporal=coronal|ring, "
-        "inferior=row|contour, length=taut|skin; may be given more than once",
+        "inferior=system|row|contour, length=taut|skin; may be given more than once",
     )
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read the head, place the sites, write the table."""
     from headfit.anatomy.landmarks import NAMES, TITLES
-    from headfit.anatomy.sites import place_sites
+    from headfit.anatomy.sites import place_sites, row_nine_words
     from headfit.files.surfaces import read_head
     from headfit.files.tables import sites_tsv
     from headfit.files.whole import write_whole
@@ -59,8 +60,10 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     lengths = {arc: sites.tracer.length_mm(arc) for arc in ("midline", "coronal")}
     screen.say(
         f"{len(sites)} sites of {arguments.system} on {arguments.surface.name}: midline "
-        f"{lengths['midline'] / 10:.1f} cm, coronal arc {lengths['coronal'] / 10:.1f} cm."
+        f"{in_cm(lengths['midline'])}, coronal arc {in_cm(lengths['coronal'])}."
     )
+    if row_nine := row_nine_words(sites):
+        screen.say(row_nine)
     moved = {
         TITLES[name]: float(offset)
         for name, offset in zip(NAMES, head.landmark_offsets_mm, strict=True)
@@ -74,7 +77,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             "file": str(arguments.output),
             "system": arguments.system,
             "n_sites": len(sites),
-            "rules": vars(rules),
+            "rules": vars(sites.rules),
             "arcs_mm": {arc: round(length, 3) for arc, length in lengths.items()},
             "landmarks_moved_mm": {title: round(offset, 3) for title, offset in moved.items()},
         }

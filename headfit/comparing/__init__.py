@@ -1,1 +1,1 @@
-"""Marks held against the sites of a head."""
+"""Marks compared with the sites of a head: alignment, deviations, names that look mixed up."""

@@ -1,19 +1,20 @@
 """Ways to lay marks on a head: by landmarks, by the sites they name, by the surface. Millimetres.
 
-By landmarks shows a slip of the whole set but carries the error of three landmarks; by the names
-hides the slip and shows each mark. Repeat sessions of one person differ by 8.8 mm in the one and
-2.7 mm in the other, so both are always told.
+An alignment is the rigid motion from the frame of the marks into that of the head. By landmarks
+shows a slip of the whole set but carries the error of three landmarks; by the names hides the slip
+and shows each mark. Repeat sessions of one person differ by 8.8 mm in the one and 2.7 mm in the
+other, so both are always reported.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
@@ -21,9 +22,6 @@ from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion, best_rigid
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
-
-AlignmentKind = Literal["landmarks", "best-fit", "robust", "surface"]
-ALIGNMENTS: tuple[AlignmentKind, ...] = ("landmarks", "best-fit", "robust", "surface")
 
 # How sure a landmark is; a judgement from the scatter of trained hands on three heads. Over 30 % of
 # inions are hard to define (Myslobodsky et al. 1989).
@@ -102,7 +100,7 @@ def judged(
 
 
 def by_landmarks(marks: Marks, targets: Targets) -> RigidMotion | None:
-    """The weighted best motion of the measured landmarks; None when one of the three lacks."""
+    """The weighted best motion of the measured landmarks; None when one is missing."""
     if marks.frame is None:
         return None
     names = [name for name in LANDMARK_SPREAD_MM if name in marks.landmarks]

@@ -1,4 +1,7 @@
-"""What a whole set of marks has in common: turn, slide and height over the scalp. Millimetres.
+"""The motion that a whole set of marks shares: turn, slide and height over the scalp. Millimetres.
+
+Turn and slide are the rotation about the middle of the sites and the shift of that middle; height
+is the common distance from the scalp. The own part of a mark is what is left without them.
 
 The marks are taken as m = R (s + h n - c) + c + t + own part, with s the sites, n their outward
 normals, c the middle of the sites. The height h must be found together with the motion: a cap that
@@ -21,7 +24,7 @@ from headfit.geometry.rigid import RigidMotion, best_rigid
 # Four sites that are not in line fix turn, slide and height with something to spare.
 FEWEST = 4
 _NORMAL_SHARE = 0.5
-# Spread below which residuals are never told apart; better than any digitiser.
+# No spread is taken smaller than this: no digitiser is better.
 _FLOOR_MM = 0.5
 _GATE = 6.0
 # Median length of an error of unit spread along the scalp and half of it along the normal [derived
@@ -106,11 +109,11 @@ def fit_set(
     Parameters
     ----------
     points_mm : (n, 3) float64
-        Marks in the order of the targets, in any frame; that of the head if turn and slide shall
-        mean something.
+        Marks in the order of the targets, in any frame; turn and slide mean something in that of
+        the head only.
     targets : Targets
     robust : bool
-        Let marks go that the others contradict; else all count alike.
+        Weigh down marks that the others contradict; else all count alike.
     start : RigidMotion, optional
         A first guess of the motion from sites to marks.
     doubt : Doubt, optional

@@ -1,7 +1,8 @@
 """Digitised marks against where the sites should be: which are off, by how much, which way.
 
-Millimetres. Deviations are told in the terms of the tape: along the arc of the site and across it,
-over the scalp; what floats above it is told apart.
+A deviation is the step over the scalp from a site to the foot of its mark, along the arc of the
+site and across it, as a tape would measure it; the height of the mark over the scalp is given
+apart. A band says how far off a mark is: within, between or beyond two limits. Millimetres.
 """
 
 from __future__ import annotations
@@ -10,17 +11,10 @@ import math
 
 import numpy as np
 
-from headfit.anatomy.head import Head
-from headfit.anatomy.sites import Sites, place_sites
-from headfit.comparing.alignment import (
-    ALIGNMENTS,
-    Alignment,
-    AlignmentKind,
-    by_landmarks,
-    by_surface,
-    judged,
-    pose_covariance,
-)
+from headfit.anatomy.head import HasHead, Head
+from headfit.anatomy.sites import Sites, place_sites, row_nine_words
+from headfit.comparing.alignment import Alignment, by_landmarks, by_surface, judged, pose_covariance
+from headfit.comparing.alignment_kinds import ALIGNMENTS, AlignmentKind
 from headfit.comparing.common_shift import Doubt, fit_set
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.head_and_slip import HeadUnderMarks
@@ -30,13 +24,14 @@ from headfit.comparing.swapped_labels import Assignment, explain
 from headfit.comparing.target_sites import Targets, targets_for
 from headfit.comparing.whole_set import doubts_on_set, marks_off_head
 from headfit.errors import MarksError, sentence, unknown_name
+from headfit.fitting.fit import FittedHead
 from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats, TriangleMesh, frozen
 from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
-from headfit.marks.remarks import Remark, doubt, listed
+from headfit.marks.remarks import Remark, doubt, listed, note
 
 # A choice, no standard: 10 mm is about a third of a step of the 10-10 system.
 BANDS_MM = (5.0, 10.0)
@@ -47,18 +42,19 @@ _OTHER_SIZE = 0.08
 
 
 def compare_marks(
-    head_or_sites: Head | Sites | HeadUnderMarks,
+    head_or_sites: Head | HasHead | Sites,
     marks: Marks,
     align: AlignmentKind | None = None,
     *,
     bands_mm: tuple[float, float] = BANDS_MM,
     spreads: SiteSpreads | None = None,
+    under: HeadUnderMarks | None = None,
 ) -> Comparison:
     """Hold marks against the sites of a head.
 
     Parameters
     ----------
-    head_or_sites : Head, Sites or HeadUnderMarks
+    head_or_sites : Head, FittedHead, HeadUnderMarks or Sites
         A head, or sites placed on one: their head and rules then serve, and all marked sites are
         placed, in the set or not. Or what `head_under` found for these marks: then the marks stand
         as they were posed there.
@@ -68,7 +64,7 @@ def compare_marks(
     bands_mm : (float, float)
         Limits of the bands.
     spreads : SiteSpreads, optional
-        How sure the sites of a fitted head are; widens the bands.
+        How sure the sites are; widens the bands. Default those of a fitted head when one is given.
 
     Raises
     ------
@@ -107,12 +103,13 @@ def compare_marks(
             ),
             code="compare-no-sites",
         )
-    under = head_or_sites if isinstance(head_or_sites, HeadUnderMarks) else None
     if isinstance(head_or_sites, HeadUnderMarks):
-        sites = place_sites(head_or_sites.head, marks.names, head_or_sites.rules)
-        spreads = spreads or head_or_sites.spreads(sites)
-        head_or_sites = sites
+        under = head_or_sites
+        head_or_sites = place_sites(under.head, marks.names, under.rules)
+        spreads = spreads or under.spreads(head_or_sites)
     targets = targets_for(head_or_sites, marks.names)
+    if spreads is None and isinstance(head_or_sites, FittedHead):
+        spreads = head_or_sites.spreads(targets.sites)
     points = np.asarray(marks.points_mm)
     by_marks = by_landmarks(marks, targets) if under is None else under.motion()
     chosen = align or ("best-fit" if by_marks is None else "landmarks")
@@ -133,7 +130,7 @@ def compare_marks(
     found = _explanation(placed, targets, by_marks, doubt)
     alignments = _alignments(marks, targets, by_marks, found, chosen)
     motion = alignments[chosen].motion
-    # Marks whose common part is taken off; too few marks have none.
+    # The marks without the motion that the whole set shares; too few marks share none.
     own = alignments["robust"].motion if found else motion
     both = np.concatenate([motion.on(points), own.on(points)])
     mesh = targets.sites.tracer.mesh
@@ -245,7 +242,7 @@ def _alignments(
     by_marks: RigidMotion | None,
     found: Assignment | None,
     chosen: AlignmentKind,
-) -> dict[str, Alignment]:
+) -> dict[AlignmentKind, Alignment]:
     """Every alignment that is possible, and the surface when it is asked for."""
     points = np.asarray(marks.points_mm)
     before = by_marks or RigidMotion.identity()
@@ -335,10 +332,14 @@ def _outstanding(
     regular = regularity_of(parts, targets.taken(rows))
     if regular is None:
         return spread, (), ""
+    # What all sites of a head are unsure of moves the set; only what one is unsure of beyond that
+    # can feign a mark that is off.
+    unsure = np.array([deviations[i].uncertainty_mm for i in rows])
+    least = least_mm + np.maximum(unsure - np.median(unsure), 0.0)
     far = [
         deviations[i]
-        for i, surprise in zip(rows, regular.surprise, strict=True)
-        if surprise > regular.gate and deviations[i].own_mm > least_mm
+        for i, surprise, beyond in zip(rows, regular.surprise, own - least, strict=True)
+        if surprise > regular.gate and beyond > 0
     ]
     named = tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
     return spread, named, regular.judged_by
@@ -367,6 +368,9 @@ def _remarks(
                 "this head fitted to this person?"
             )
             remarks.append(doubt("compare-other-size", text, ratio=round(ratio, 3)))
+    row_nine = row_nine_words(targets.sites, targets.names)
+    if row_nine:
+        remarks.append(note("compare-row-nine", row_nine, rule=targets.sites.rules.inferior))
     return remarks
 
 

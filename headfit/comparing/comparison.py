@@ -1,15 +1,20 @@
-"""What a comparison of marks with sites found. Millimetres; made by `headfit.comparing.compare`."""
+"""The result of comparing marks with sites: deviations, moves, what the whole set has in common.
+
+Made by `headfit.comparing.compare.compare_marks`, where the words are defined. Millimetres.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.sites import TABLE, BeyondRow
-from headfit.comparing.alignment import Alignment, AlignmentKind
+from headfit.anatomy.site_table import TABLE, BeyondRow
+from headfit.comparing.alignment import Alignment
+from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.directions import WordPair, phrase
 from headfit.comparing.head_and_slip import HeadUnderMarks
@@ -18,8 +23,10 @@ from headfit.comparing.swapped_labels import Mixup
 from headfit.comparing.target_sites import Targets
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
+from headfit.hooks import hook
 from headfit.marks.remarks import Remark
 from headfit.notebook import html_list, html_table
+from headfit.nouns import ByName
 
 
 @dataclass(frozen=True)
@@ -98,15 +105,15 @@ class Move:
 
 
 @dataclass(frozen=True, eq=False)
-class Comparison:
-    """Marks held against the sites of a head.
+class Comparison(ByName[Deviation]):
+    """Marks held against the sites of a head: a mapping from each site to its `Deviation`.
 
     Attributes
     ----------
     names : tuple of str
         The sites compared.
     aligned_by : {"landmarks", "best-fit", "robust", "surface"}
-        The alignment in which the deviations are told.
+        The alignment in which the deviations are given.
     alignments : mapping of str to Alignment
         Every alignment that was possible, side by side.
     marks_mm, feet_mm : (n, 3) float64
@@ -119,7 +126,7 @@ class Comparison:
     mixups : tuple of Mixup
         Found, not applied.
     stands_out : tuple of str
-        Marks that are off for themselves, the farthest first.
+        Marks that are off on their own, not with the set, the farthest first.
     own_spread_mm : float
         Spread per axis of the own parts.
     bands_mm : (float, float)
@@ -133,7 +140,7 @@ class Comparison:
 
     names: tuple[str, ...]
     aligned_by: AlignmentKind
-    alignments: Mapping[str, Alignment]
+    alignments: Mapping[AlignmentKind, Alignment]
     marks_mm: Floats
     feet_mm: Floats
     deviations: tuple[Deviation, ...]
@@ -149,8 +156,19 @@ class Comparison:
     judged_by: str = ""
     under: HeadUnderMarks | None = field(default=None, repr=False)
 
+    def __repr__(self) -> str:
+        near, far = self.bands_mm
+        counts = [sum(d.band == band for d in self.deviations) for band in range(3)]
+        return (
+            f"Comparison({self.source[-60:]!r}, {len(self)} marks by {self.aligned_by}: "
+            f"{counts[0]} within {near:g} mm, {counts[1]} to {far:g} mm, {counts[2]} beyond)"
+        )
+
     def __len__(self) -> int:
         return len(self.names)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
 
     def __getitem__(self, site: str) -> Deviation:
         """The deviation at one site.
@@ -165,20 +183,34 @@ class Comparison:
         return self.deviations[self.names.index(site)]
 
     def _repr_html_(self) -> str:
-        """The deviations and the remarks, in a notebook; the farthest mark first."""
+        """A small drawing, the deviations, the farthest first, and the remarks, in a notebook."""
         near, far = self.bands_mm
         bands = (f"within {near:g} mm", f"{near:g} to {far:g} mm", f"beyond {far:g} mm")
-        return html_table(
-            f"{self.source}: marks against their sites, in mm",
-            ("site", "over the scalp", "where it lies", "off the surface", "band"),
-            [
-                (d.site, d.over_scalp_mm, d.words, d.off_surface_mm, bands[d.band])
-                for d in sorted(self.deviations, key=lambda d: -d.over_scalp_mm)
-            ],
-        ) + html_list(
-            [*(mixup.sentence for mixup in self.mixups)]
-            + [f"{remark.kind}: {remark.sentence}" for remark in self.remarks]
+        return (
+            str(hook("small_drawing")(self))
+            + html_table(
+                f"{self.source}: marks against their sites, in mm",
+                ("site", "over the scalp", "where it lies", "off the surface", "band"),
+                [
+                    (d.site, d.over_scalp_mm, d.words, d.off_surface_mm, bands[d.band])
+                    for d in sorted(self.deviations, key=lambda d: -d.over_scalp_mm)
+                ],
+            )
+            + html_list(
+                [*(mixup.sentence for mixup in self.mixups)]
+                + [f"{remark.kind}: {remark.sentence}" for remark in self.remarks]
+            )
         )
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a mark: the columns of deviations.tsv.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("comparison_to_frame")(self)
 
     @cached_property
     def head(self) -> Head:

@@ -1,4 +1,7 @@
-"""Directions on a head in words that can be followed at the chair."""
+"""Directions on a head in words that can be followed at the chair.
+
+Head frame: +x to the right ear, +y to the nose, +z up. Lengths in millimetres, turns in degrees.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ import numpy as np
 
 from headfit.geometry.mesh import Floats
 
-# Of the axes of the head frame, forwards and backwards.
+# Along each axis of the head frame, forwards and backwards.
 _WORDS = (("to the right", "to the left"), ("toward the nose", "toward the back"), ("up", "down"))
 
 WordPair = tuple[str, str]
@@ -79,7 +82,7 @@ def slide_in_words(slide_mm: Floats, least_mm: Floats) -> str:
     return joined(said)
 
 
-# About +x, +y, +z by the right hand: the front goes up, the top goes right, the nose goes left.
+# Positive turns about +x, +y, +z by the right-hand rule: front up, top to the right, nose left.
 _TURNS = (
     ("tilted up in front by {}", "tilted down in front by {}"),
     ("leaning {} to the right", "leaning {} to the left"),

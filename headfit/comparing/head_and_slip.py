@@ -20,7 +20,8 @@ from scipy.spatial.transform import Rotation
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, Sites, sites_on
+from headfit.anatomy.site_table import TABLE, BesideEar, BeyondRow
+from headfit.anatomy.sites import Sites, sites_on
 from headfit.comparing.alignment import LANDMARK_SPREAD_MM
 from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.target_sites import Targets
@@ -168,7 +169,7 @@ class HeadUnderMarks:
         rates : (n, 3, K + 6) float64
         covariance : (K + 6, K + 6) float64
         """
-        tracer = at_pose(self.model, self.parameters, self.rules)
+        tracer = at_pose(self.model, self.parameters, targets.sites.rules)
         local = sites_on(tracer, targets.names, "own list")
         k = self.model.n_parameters
         rotation, shift = self._own_frame

@@ -61,11 +61,11 @@ def head_under(
     height = round(found.height_mm)
     lie = f"float {height} mm over it" if height > 0 else f"lie {-height} mm under it"
     n = len(first.on_skin)
+    known = f"{len(marks.landmarks)} landmarks{', the sheet' if tape else ''} and {n} marks"
     remark = note(
         "head-from-marks",
-        f"{'no scan' if tape else 'no tape, no scan'}: the head is guessed from "
-        f"{len(marks.landmarks)} landmarks{', the sheet' if tape else ''} and {n} marks, which {lie if height else 'lie on it'} with a scatter of "
-        f"{scatter:.1f} mm",
+        f"{'no scan' if tape else 'no tape, no scan'}: the head is guessed from {known}, which "
+        f"{lie if height else 'lie on it'} with a scatter of {scatter:.1f} mm",
         height_mm=found.height_mm,
         scatter_mm=scatter,
     )

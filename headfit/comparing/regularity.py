@@ -2,8 +2,8 @@
 
 A cap stretches and sits in ways its neighbouring holders share, so that a set foresees each of its
 marks: by the errors that neighbours have in common, over 60 and over 30 mm, with turn and shift of
-the whole set free. What is left is told in units of what clean sets show. Caps hold their sites some
-millimetres off the construction in ways of their own; where the mean of a cap is stored
+the whole set free. What is left is told in units of what clean sets show. Caps hold their sites
+some millimetres off the construction in ways of their own; where the mean of a cap is stored
 (`site_means.json`, from open data) it is taken off first.
 """
 
@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from headfit.anatomy.sites import TABLE, BeyondRow
+from headfit.anatomy.site_table import TABLE, BeyondRow
 from headfit.comparing.target_sites import Targets
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import skew

@@ -1,7 +1,7 @@
 """Repeat sessions of one person: how far each mark comes back to its place. Millimetres.
 
-Both ways to lay one session on another are told: by the landmarks, as it was worked, and by the
-best fit, which takes the error of the landmarks out.
+Sessions are laid on each other in two ways, both reported: by the landmarks, as the work was done,
+and by the best fit, which takes the error of the landmarks out.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from headfit.marks.remarks import Remark, doubt, listed
 
 _FEWEST = 4
 _ROUNDS = 4
-# Marks of two sessions are told apart from this spread per axis on.
+# No spread per axis between two sessions is taken smaller than this.
 _FLOOR_MM = 0.3
 
 
@@ -63,6 +63,9 @@ class Repeatability:
     by_landmarks_mm: float | None
     by_fit_mm: float
     remarks: tuple[Remark, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"Repeatability({len(self.sites)} sites, {self.by_fit_mm:.1f} mm after a best fit)"
 
     @property
     def sentence(self) -> str:

@@ -1,4 +1,8 @@
-"""Left against right, and how far neighbours lie apart over the scalp. Millimetres."""
+"""Left marks against right ones, and how far neighbouring marks lie apart over the scalp.
+
+Homologues are a left site and its mirror image, such as F3 and F4. Neighbours are two places with
+no third one in the ball between them. Millimetres.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from headfit.anatomy.arcs import mirrored
+from headfit.anatomy.arcs import mirrored, side_of
 from headfit.comparing.directions import slide_in_words
 from headfit.comparing.scalp_steps import scalp_lengths
 from headfit.geometry.mesh import Floats
@@ -76,7 +80,7 @@ def pair_differences(
     found = []
     for name, i in row.items():
         other = mirrored(name)
-        if other == name or other not in row or not _is_left(name):
+        if other == name or other not in row or side_of(name) >= 0:
             continue
         j = row[other]
         flip = np.array([-1.0, 1.0, 1.0])
@@ -89,10 +93,6 @@ def pair_differences(
         outward, front, up = gap.tolist()
         found.append(PairDifference(name, other, outward, front, up, expected, text))
     return tuple(sorted(found, key=lambda pair: -pair.difference_mm))
-
-
-def _is_left(name: str) -> bool:
-    return int("".join(c for c in name if c.isdigit()) or 0) % 2 == 1
 
 
 def neighbours(points_mm: Floats) -> list[tuple[int, int]]:

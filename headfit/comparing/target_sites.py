@@ -1,4 +1,8 @@
-"""What marks are held against: sites of a head and the directions of their arcs. Millimetres."""
+"""The sites that marks are compared with, with normals and the directions of their arcs.
+
+Along is the direction of the arc of a site, away from its start; across is to the left of that,
+seen from outside. Frame of the head, millimetres.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +12,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from headfit.anatomy.head import Head
+from headfit.anatomy.head import HasHead, Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import TABLE, BesideEar, Sites, place_sites, sites_on
 from headfit.comparing.directions import WordPair, word_pairs
@@ -54,6 +58,9 @@ class Targets:
     words: tuple[tuple[WordPair, WordPair], ...] = field(repr=False)
     to_head: RigidMotion = field(repr=False)
 
+    def __repr__(self) -> str:
+        return f"Targets({len(self)} sites)"
+
     def __len__(self) -> int:
         return len(self.names)
 
@@ -79,19 +86,18 @@ class Targets:
         )
 
 
-def targets_for(head_or_sites: Head | Sites, names: tuple[str, ...]) -> Targets:
+def targets_for(head_or_sites: Head | HasHead | Sites, names: tuple[str, ...]) -> Targets:
     """The sites of these names on a head, or on the head on which sites were placed.
 
     Parameters
     ----------
-    head_or_sites : Head or Sites
+    head_or_sites : Head, FittedHead or Sites
     names : tuple of str
         Sites in their declared spelling.
     """
-    if isinstance(head_or_sites, Head):
+    if not isinstance(head_or_sites, Sites):
         return _all_targets(place_sites(head_or_sites, names))
-    placed = set(head_or_sites.names)
-    if all(name in placed for name in names):
+    if set(names).issubset(head_or_sites.names):
         every = _all_targets(head_or_sites)
     else:
         every = _all_targets(sites_on(head_or_sites.tracer, names, "own list"))

@@ -1,4 +1,8 @@
-"""Marks without names of sites: at which site does each of them lie? Told, never applied."""
+"""Marks without site names: the site at which each of them lies. Suggests sites; renames no mark.
+
+Marks are laid on the head by their landmarks, and by the scalp where they are many; then every mark
+gets a site and every site at most one mark, so that the squared distances are least. Millimetres.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from headfit.anatomy.head import Head
-from headfit.anatomy.sites import Sites, place_sites
+from headfit.anatomy.head import HasHead, Head
+from headfit.anatomy.sites import LANDMARK_SITES, Sites, place_sites
 from headfit.comparing.alignment import by_landmarks, by_surface
 from headfit.comparing.target_sites import targets_for
 from headfit.errors import MarksError, sentence
@@ -48,14 +52,14 @@ class PlaceGuess:
         return self.distance_mm < 10.0 and self.distance_mm < 0.5 * self.next_distance_mm
 
 
-def guess_places(head_or_sites: Head | Sites, marks: Marks) -> tuple[PlaceGuess, ...]:
+def guess_places(head_or_sites: Head | HasHead | Sites, marks: Marks) -> tuple[PlaceGuess, ...]:
     """For marks whose names are no sites, the sites at which they lie; each site serves once.
 
     To apply what is sure: ``marks.renamed({g.name: g.site for g in guesses if g.sure})``.
 
     Parameters
     ----------
-    head_or_sites : Head or Sites
+    head_or_sites : Head, FittedHead or Sites
         The sites that may be meant; of a head, those of the 10-10 system.
     marks : Marks
         With landmarks.
@@ -69,7 +73,7 @@ def guess_places(head_or_sites: Head | Sites, marks: Marks) -> tuple[PlaceGuess,
         head_or_sites if isinstance(head_or_sites, Sites) else place_sites(head_or_sites, "10-10")
     )
     taken = set(marks.names)
-    free = tuple(n for n in sites.names if n not in taken and n not in ("Nz", "Iz"))
+    free = tuple(n for n in sites.names if n not in taken and n not in LANDMARK_SITES)
     targets = targets_for(sites, free)
     motion = by_landmarks(marks, targets)
     if motion is None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from headfit.anatomy.landmarks import TITLES
+from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison
 from headfit.comparing.directions import slide_in_words, turn_in_words
@@ -14,17 +15,11 @@ from headfit.comparing.repeatability import Repeatability
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import listed
 
-# What is worth a word: a millimetre and half a degree, and twice its own standard error.
+# Slides and turns are named from 1 mm and half a degree on, and from twice their standard error on.
 _LEAST_MM, _LEAST_DEGREES, _SURE = 1.0, 0.5, 2.0
 # What is worth a word though it is not sure: enough to matter, and its own standard error.
 _MATTERS_MM, _MATTERS_DEGREES, _POSSIBLE = 3.0, 2.0, 1.0
 _MOST_LINES = 8
-_TITLE = {
-    "landmarks": "by the landmarks",
-    "best-fit": "by best fit",
-    "robust": "by robust fit",
-    "surface": "by the surface",
-}
 
 
 def common_in_words(common: SetMotion) -> str:
@@ -143,8 +138,8 @@ def head_in_words(comparison: Comparison) -> str:
     return (
         f"No tape, no scan: the head is guessed from these marks; a slide {named} of up to "
         f"{hidden[way]:.0f} mm could not be told from its shape and from errors of the landmarks. "
-        "A scan settles the head; three tapes (nasion to inion, ear to ear, ring) help, and so does "
-        "a second reading of each landmark."
+        "A scan settles the head; three tapes (nasion to inion, ear to ear, ring) help, and so "
+        "does a second reading of each landmark."
     )
 
 
@@ -162,6 +157,31 @@ def landmarks_that_would_feign(comparison: Comparison) -> str:
         if words:
             said.append(f"{TITLES[name]} {words}")
     return "; ".join(said)
+
+
+def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was found, the main thing first."""
+    said = [verdict(comparison)]
+    said += [f"{mixup.sentence}." for mixup in comparison.mixups]
+    if comparison.common is not None:
+        common = common_in_words(comparison.common)
+        if common not in said[0]:  # the verdict tells it mostly
+            said.append(f"Common part: {common}.")
+    medians = (
+        f"{found.median_mm:.0f} mm lined up {ALIGNMENT_TITLES[kind]}"
+        for kind, found in comparison.alignments.items()
+    )
+    said.append(f"Middle distance of a mark from its site: {', '.join(medians)}.")
+    return tuple(said)
+
+
+def file_sentences(comparison: Comparison) -> tuple[str, ...]:
+    """What was corrected, is doubtful or was set aside in the marks."""
+    return tuple(
+        f"{remark.kind.capitalize()}: {remark.sentence}."
+        for remark in comparison.remarks
+        if remark.kind != "note" or remark.code in ("set-aside", "head-from-marks")
+    )
 
 
 def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[str]:
@@ -196,22 +216,24 @@ def _bands(comparison: Comparison) -> str:
     sure = any(d.uncertainty_mm for d in comparison.deviations)
     widened = ", each limit widened by how sure the site is" if sure else ""
     return (
-        f"{len(comparison)} marks {_TITLE[comparison.aligned_by]}: {counts[0]} within {near:g} mm, "
-        f"{counts[1]} from {near:g} to {far:g} mm, {counts[2]} beyond {far:g} mm{widened}."
+        f"{len(comparison)} marks {ALIGNMENT_TITLES[comparison.aligned_by]}: "
+        f"{counts[0]} within {near:g} mm, {counts[1]} from {near:g} to {far:g} mm, "
+        f"{counts[2]} beyond {far:g} mm{widened}."
     )
 
 
 def _alignments(comparison: Comparison) -> list[str]:
-    lines = [
+    title = (
         "Distance from the sites over the scalp, median (root mean square), height taken out; "
         "straight with it; landmarks left over:"
-    ]
+    )
+    lines = [title]
     for kind, found in comparison.alignments.items():
         left = ", ".join(
             f"{TITLES[name]} {size:.1f}" for name, size in found.landmark_residuals_mm.items()
         )
         lines.append(
-            f"  {_TITLE[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
+            f"  {ALIGNMENT_TITLES[kind]:<17} {found.median_mm:5.1f} ({found.rms_mm:.1f}) mm, "
             f"straight {found.straight_median_mm:.1f} mm, "
             f"{_height(found.height_mm)} the scalp" + (f"; {left} mm" if left else "")
         )

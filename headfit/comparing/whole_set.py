@@ -117,8 +117,8 @@ def marks_off_head(names: Sequence[str], distance_mm: Floats) -> list[Remark]:
     distance_mm : (n,) float64
         From the scalp.
     """
-    far = np.flatnonzero(np.abs(distance_mm) > _OFF_HEAD_MM)
-    if not len(far):
+    far = np.flatnonzero(np.abs(distance_mm) > _OFF_HEAD_MM).tolist()
+    if not far:
         return []
     said = listed(f"{names[i]} ({abs(distance_mm[i]):.0f} mm)" for i in far)
     text = f"marks lie far off the head, no place of a sensor: {said}"

@@ -10,17 +10,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
+from headfit import __version__
 from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.sites import Sites
-from headfit.files.case_file import Case
+from headfit.anatomy.sites import Sites, row_nine_words
+from headfit.case.case import Case
+from headfit.case.solved import SolvedCase
 from headfit.files.landmark_files import BIDS_NAMES
 from headfit.files.tables import SITES_HEADER, SURE_HEADER, Cell, site_rows, tsv
+from headfit.files.whole import write_folder
 from headfit.fitting.hand_set_shape import hand_words
-from headfit.fitting.spreads import SiteSpreads
 from headfit.geometry.mesh import Floats
-from headfit.planning.displacement import Displacement
 
 BIDS_VERSION = "1.11.0"
 _STEM = "sub-01/eeg/sub-01_acq-tape"
@@ -40,43 +42,47 @@ _PREDICTED = (
 )
 
 
-def bids_files(
-    case: Case,
-    landmarks: Landmarks,
-    sites: Sites,
-    spreads: SiteSpreads,
-    version: str,
-    moved: Displacement | None = None,
-) -> dict[str, str]:
-    """The files of the dataset, relative path to text.
+def bids_files(solved: SolvedCase) -> dict[str, str]:
+    """The files of the dataset, relative path to text; a moved site where it stands now.
 
-    Parameters
-    ----------
-    case : Case
-    landmarks : Landmarks
-        Of the fitted head, in the head frame.
-    sites : Sites
-        On the fitted head, in the head frame.
-    spreads : SiteSpreads
-        Of the same sites.
-    version : str
-        Of headfit.
-    moved : Displacement, optional
-        When places must stay free: a moved site is given where it stands now.
+    Raises
+    ------
+    InputError
+        Nothing is measured.
     """
+    case, sites, landmarks = solved.case, solved.sites, solved.tape_fit.head.landmarks
+    moved = solved.displacement
     header = (*SITES_HEADER, *SURE_HEADER, "status")
     now = moved.points_mm if moved is not None else {}
     rows: list[list[Cell]] = [
         _moved_row(name, now[name]) if name in now else [*row, "predicted"]
-        for name, row in zip(sites.names, site_rows(sites, spreads), strict=True)
+        for name, row in zip(sites.names, site_rows(sites, solved.spreads), strict=True)
     ]
     return {
-        "dataset_description.json": _json(_description(case, version)),
+        "dataset_description.json": _json(_description(case)),
         "README.md": _readme(case, sites, moved.sentences if moved is not None else ()),
         f"{_STEM}_electrodes.tsv": tsv(header, rows, decimals=2),
         f"{_STEM}_electrodes.json": _json(_columns()),
         f"{_STEM}_coordsystem.json": _json(_coordsystem(landmarks)),
     }
+
+
+def write_bids(solved: SolvedCase, folder: str | Path) -> None:
+    """Write the predicted sites of a solved case as a BIDS derivatives dataset.
+
+    Parameters
+    ----------
+    solved : SolvedCase
+    folder : path
+        Made when it is not there.
+
+    Raises
+    ------
+    InputError
+        Nothing is measured, or the folder cannot be written.
+    """
+    files: dict[str, str | bytes] = {**bids_files(solved)}
+    write_folder(Path(folder), files)
 
 
 def _moved_row(name: str, point_mm: Floats | None) -> list[Cell]:
@@ -91,7 +97,7 @@ def _json(content: dict[str, Any]) -> str:
     return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _description(case: Case, version: str) -> dict[str, Any]:
+def _description(case: Case) -> dict[str, Any]:
     licence = "CC0" if case.invented else "Rights stay with whoever measured this head"
     return {
         "Name": f"Predicted electrode sites: {case.label}",
@@ -99,7 +105,7 @@ def _description(case: Case, version: str) -> dict[str, Any]:
         "DatasetType": "derivative",
         "License": licence,
         "Authors": [case.measured_by or "the person who measured (not named)", "headfit (program)"],
-        "GeneratedBy": [{"Name": "headfit", "Version": version, "Description": _PREDICTED}],
+        "GeneratedBy": [{"Name": "headfit", "Version": __version__, "Description": _PREDICTED}],
     }
 
 
@@ -107,11 +113,14 @@ def _readme(case: Case, sites: Sites, free: Sequence[str]) -> str:
     invented = "The case is invented for a demonstration; no person was measured.\n\n"
     moves = "".join(f"- {sentence}\n" for sentence in free)
     moves = f"Places must stay free:\n\n{moves}\n" if free else ""
+    row_nine = row_nine_words(sites)
+    row_nine = f"{row_nine}\n\n" if row_nine else ""
     by_hand = f"{hand_words(case.shape)}\n\n" if case.shape else ""
     return (
         f"# {case.label}\n\n"
         f"{invented if case.invented else ''}"
         f"{len(sites)} sites of {sites.system}. {_PREDICTED}\n\n"
+        f"{row_nine}"
         f"Frame: {_FRAME} Unit: mm.\n\n"
         f"{by_hand}{moves}"
         "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "

@@ -71,6 +71,16 @@ def point_of(value: object, name: str) -> tuple[float, float, float]:
     return x, y, z
 
 
+def bands_of(value: object, name: str) -> tuple[float, float]:
+    """Two rising limits in mm."""
+    numbers = value if isinstance(value, list) else []
+    if len(numbers) == 2:
+        near, far = (to_mm(number, "mm", name) for number in numbers)
+        if 0.0 < near < far < 100.0:
+            return near, far
+    raise wrong_entry(name, "be two rising numbers of mm", value, "such as [5, 10]")
+
+
 def shape_of(table: Mapping[str, Any]) -> dict[str, float]:
     """Shape modes set by hand, in mm."""
     return {name: checked_mode_mm(name, value) for name, value in table.items()}

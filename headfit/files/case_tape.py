@@ -15,8 +15,13 @@ from headfit.units import MM_PER_UNIT, to_mm
 TAPE_UNITS = ("cm", "mm", "inch")
 
 
-def tape_of_table(table: Mapping[str, Any]) -> tuple[Tape, str, tuple[str, ...]]:
-    """The sheet in mm, the unit it was read in, and the doubtful landmarks."""
+def tape_of_table(
+    table: Mapping[str, Any], *, measured: bool = True
+) -> tuple[Tape | None, str, tuple[str, ...]]:
+    """The sheet in mm, the unit it was read in, and the doubtful landmarks.
+
+    The sheet is None when it holds no reading; that is refused unless `measured` is False.
+    """
     if not table:
         raise SheetError(
             sentence(
@@ -49,6 +54,8 @@ def tape_of_table(table: Mapping[str, Any]) -> tuple[Tape, str, tuple[str, ...]]
             raise wrong_entry(
                 f"spread of {MEASUREMENTS[name].title}", "be one number", spread[name]
             )
+    if not values and not measured:
+        return None, unit, doubtful
     try:
         return Tape(**values, spreads_mm=spreads), unit, doubtful
     except SheetError as error:
@@ -102,16 +109,16 @@ def _in_the_unit_written(error: SheetError, unit: str) -> SheetError:
     )
 
 
-def table_of_tape(tape: Tape, unit: str, doubtful: tuple[str, ...]) -> dict[str, Any]:
+def table_of_tape(tape: Tape | None, unit: str, doubtful: tuple[str, ...]) -> dict[str, Any]:
     """The [tape] table as it is written to a file, in `unit`."""
     factor = MM_PER_UNIT[unit]
     table: dict[str, Any] = {"unit": unit}
-    for name, readings in tape.readings_mm.items():
+    for name, readings in (tape.readings_mm if tape is not None else {}).items():
         written = [round(reading / factor, 9) for reading in readings]
         table[name] = written if len(written) > 1 else written[0]
     if doubtful:
         table["doubtful"] = list(doubtful)
-    if tape.spreads_mm:
+    if tape is not None and tape.spreads_mm:
         spreads = tape.spreads_mm.items()
         table["spread"] = {name: round(value / factor, 9) for name, value in spreads}
     return table

@@ -17,7 +17,7 @@ from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.repeatability import Repeatability
 from headfit.comparing.verdict import verdict
-from headfit.files.results import as_json, plain
+from headfit.files.plain_json import as_json, plain
 from headfit.files.tables import Cell, tsv
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import Remark
@@ -45,7 +45,12 @@ DEVIATION_HEADER = (
 
 
 def deviations_tsv(comparison: Comparison) -> str:
-    r"""A row for each mark, `DEVIATION_HEADER`; what is not known is n/a.
+    """A row for each mark, `DEVIATION_HEADER`; what is not known is n/a."""
+    return tsv(DEVIATION_HEADER, deviation_rows(comparison), decimals=2)
+
+
+def deviation_rows(comparison: Comparison) -> list[list[Cell]]:
+    """A row for each mark, `DEVIATION_HEADER`; what is not known is None.
 
     `lies_at` names the site at which a mixed-up mark seems to lie.
     """
@@ -73,7 +78,7 @@ def deviations_tsv(comparison: Comparison) -> str:
                 d.words,
             ]
         )
-    return tsv(DEVIATION_HEADER, rows, decimals=2)
+    return rows
 
 
 def comparison_json(comparison: Comparison, version: str) -> str:

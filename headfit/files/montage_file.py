@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from headfit.errors import FileFormatError, sentence
-from headfit.files.case_file import parse_toml
+from headfit.files.toml_text import parse_toml
 from headfit.files.whole import about, read_text
 from headfit.planning.montages import Montage, montage_from_csv, montages_from_tables
 

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from headfit.anatomy.head import PART_NAMES, Head
+from headfit.anatomy.head import PART_NAMES, Head, check_size
 from headfit.errors import FileFormatError, MeshError, UnitError, sentence
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.whole import about, read_bytes
@@ -49,6 +49,7 @@ def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head
     mesh, part = read_surface(path, unit)
     points = read_landmarks(landmarks)
     with about(path):
+        check_size(mesh, unit)
         return Head(mesh.vertices_mm, mesh.faces, points, part, Path(path).stem)
 
 

@@ -11,25 +11,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from headfit.anatomy.norms import norm_of
-from headfit.anatomy.sites import SYSTEMS, place_sites
-from headfit.anatomy.template import ADULT_MONTHS, age_in_months
+from headfit.anatomy.norms import ADULT_FROM_MONTHS, norm_of
+from headfit.anatomy.sites import SCALP_SITES, place_sites
+from headfit.anatomy.template import age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.model_measures import unmodelled_mm
-from headfit.fitting.outlying_readings import Disagreement, in_cm, likeliest_slips, standing
+from headfit.fitting.outlying_readings import Disagreement, likeliest_slips, standing
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
-
-SCALP_SITES = SYSTEMS["10-20"][:19]
+from headfit.units import in_cm
 
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.
 DISAGREES_SD = 2.3
-# Below that the reading that fits least is still told, when it is off by more than the spread of a
-# reading and so many others speak of it: an error of 1 cm seldom stands out, but mostly fits least.
+# Below that the reading that fits least is still named, when it is off by more than the spread of a
+# reading and so many others predict it: an error of 1 cm seldom stands out, but mostly fits least.
 FITS_LEAST_MM = 2.0
 _FEWEST_OTHERS = 3
+# Two promises nearer than this are the same to whoever measures.
+_NO_MATTER_MM = 0.02
 # A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).
 _SLIP_GAIN = 14.0
 
@@ -58,6 +59,12 @@ class Advice:
     slips: tuple[str, ...]
     norms: tuple[str, ...]
     shape: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        following = f"next {self.next[0][0]}" if self.next else "nothing left to measure"
+        again = [doubt.name for doubt in self.doubts]
+        doubted = f", doubts {' and '.join(again)}" if again else ""
+        return f"Advice({following}{doubted}, {len(self.slips)} slips)"
 
     @property
     def disagrees(self) -> Disagreement | None:
@@ -124,6 +131,11 @@ def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
         drops[name] = now - mean_spread(
             covariance - np.outer(moved, moved) / (noise2 + slope @ moved)
         )
+    # Left and right promise the same on an even head, but a mesh has the slope of one side of its
+    # midline, and rounding picks which: on every machine the sheet must suggest the same one.
+    for left, right in _PAIRED:
+        if left in drops and right in drops and abs(drops[left] - drops[right]) < _NO_MATTER_MM:
+            drops[left] = drops[right] = (drops[left] + drops[right]) / 2
     return tuple(sorted(drops.items(), key=lambda item: -item[1]))
 
 
@@ -181,7 +193,7 @@ def against_norms(fitted: FittedHead) -> list[str]:
     months = age_in_months(fitted.age)
     said = []
     for name, value in fitted.tape.values_mm.items():
-        norm = norm_of(name, months, fitted.sex, ADULT_MONTHS)
+        norm = norm_of(name, months, fitted.sex)
         if norm is None:
             continue
         percentile = norm.percentile(value)
@@ -197,9 +209,9 @@ def against_norms(fitted: FittedHead) -> list[str]:
     return said
 
 
-# Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they depend on age
-# and population (anthropometry, common practice). Bands of the asymmetry index follow the usual
-# scheme of 3.5, 6.25, 8.75 and 11 %; sources differ on the denominator, so the formula is printed.
+# Bands of the cephalic index: below 75 long, 75 to 80 middle, above 80 broad; they are of adult
+# skulls and depend on population (anthropometry, common practice). Asymmetry is told from 3.5 % on,
+# where the usual scheme begins; sources differ on the denominator, so the formula is printed.
 def head_shape(fitted: FittedHead) -> list[str]:
     """Cephalic index, diagonals, and left-right differences, in words and without diagnosis."""
     measured = fitted.tape.values_mm
@@ -211,10 +223,14 @@ def head_shape(fitted: FittedHead) -> list[str]:
     length, how_length = best("head_length")
     breadth, how_breadth = best("head_breadth")
     index = 100.0 * breadth / length
-    band = "long" if index < 75 else "middle" if index <= 80 else "broad"
     how = how_length if how_length == how_breadth else f"{how_breadth} breadth, {how_length} length"
     over = f"breadth {in_cm(breadth)} over length {in_cm(length)}, {how}"
-    said = [f"Cephalic index {index:.0f} ({band}; {over}; bands depend on age and population)."]
+    said = []
+    if age_in_months(fitted.age) >= ADULT_FROM_MONTHS:
+        band = "long" if index < 75 else "middle" if index <= 80 else "broad"
+        said.append(f"Cephalic index {index:.0f} ({band}; {over}; bands depend on population).")
+    elif how == "measured":  # the proportions of a fitted child are those of the template
+        said.append(f"Cephalic index {index:.0f} ({over}; the usual bands are of adult skulls).")
     sides = [(a, b) for a, b in _PAIRED if a in measured and b in measured and "diagonal" not in a]
     for a, b in sides:
         gap = measured[a] - measured[b]

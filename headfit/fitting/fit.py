@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,9 @@ from headfit.fitting.shape import (
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.taperun import Length
+from headfit.hooks import hook
+from headfit.nouns import Noun
 
 # A sheet with no more values than there are scales has nothing to contradict it: its values are met
 # exactly (this share of their spread). With more, each is met within its spread.
@@ -45,7 +49,7 @@ FLAG_SD, REFUSE_SD = 4.0, 8.0
 
 
 @dataclass(frozen=True, eq=False)
-class Estimate:
+class Estimate(Noun):
     """Parameters, the slopes around them, and what they were estimated from."""
 
     parameters: Floats
@@ -54,6 +58,9 @@ class Estimate:
     used_spreads_mm: Floats
     spreads_mm: Floats
     prior_covariance: Floats
+
+    def __repr__(self) -> str:
+        return f"Estimate({len(self.parameters)} parameters from {len(self.names)} measurements)"
 
     @cached_property
     def gain(self) -> Floats:
@@ -89,7 +96,7 @@ class Estimate:
 
 
 @dataclass(frozen=True, eq=False)
-class FittedHead:
+class FittedHead(Noun):
     """A head fitted to a sheet.
 
     Attributes
@@ -115,6 +122,24 @@ class FittedHead:
     estimate: Estimate
     flags: tuple[str, ...]
     model: ShapeModel = field(repr=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        # The model is megabytes, and all of it but the prior follows from the fields.
+        return super().__getstate__() | {"model": self.model.prior}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        doubtful = tuple(sorted(set(state["doubtful"])))
+        standard = shape_model(state["age"], state["sex"], doubtful)
+        super().__setstate__(state | {"model": replace(standard, prior=state["model"])})
+
+    def __repr__(self) -> str:
+        n = len(self.residuals_mm)
+        worst = max(self.residuals_mm.values(), key=abs)
+        who = f"{self.age}, {self.sex}" if self.sex else f"{self.age}"
+        return (
+            f"FittedHead({who}, {n} measurement{'s' if n > 1 else ''} met within "
+            f"{abs(worst):.1f} mm, {len(self.flags)} flags)"
+        )
 
     @property
     def parameter_names(self) -> tuple[str, ...]:
@@ -156,16 +181,16 @@ class FittedHead:
         }
 
     @cached_property
-    def _tracers(self) -> dict[Rules, ArcTracer]:
-        return {Rules(): self.measures.tracer}
+    def _tracers(self) -> dict[Length, ArcTracer]:
+        return {Rules().length: self.measures.tracer}
 
     def _local(self, sites: Sites) -> tuple[Sites, ArcTracer]:
         """The same sites on the model, whose motion is known."""
         rules = replace(sites.rules, curve="plane")
-        if rules not in self._tracers:
-            self._tracers[rules] = at_pose(self.model, self.parameters, rules)
-        tracer = self._tracers[rules]
-        return sites_on(tracer, sites.names, sites.system), tracer
+        if rules.length not in self._tracers:  # the other rules move no arc
+            self._tracers[rules.length] = at_pose(self.model, self.parameters, rules)
+        tracer = self._tracers[rules.length]
+        return sites_on(tracer, sites.names, sites.system, rules), tracer
 
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks.
@@ -177,6 +202,20 @@ class FittedHead:
         """
         local, tracer = self._local(sites)
         return site_spreads(local, self.estimate.error_parts(), tracer)
+
+    def _repr_html_(self) -> str:
+        """A small drawing, in a notebook."""
+        return str(hook("small_drawing")(self))
+
+    def to_frame(self) -> Any:
+        """A `pandas.DataFrame` with a row a measurement of the sheet: as measured, as fitted, mm.
+
+        Raises
+        ------
+        InputError
+            The optional extra `pandas` is not installed.
+        """
+        return hook("measurements_to_frame")(self)
 
     def site_slopes(self, sites: Sites) -> Floats:
         """(n, 2, K) how each site moves along and across its arc with the parameters."""
@@ -191,7 +230,7 @@ def fit_head(
     doubtful: Sequence[str] = (),
     fixed: Mapping[str, float] | None = None,
 ) -> FittedHead:
-    """The head that a measurement sheet speaks of.
+    """The most probable head for a measurement sheet.
 
     Parameters
     ----------
@@ -206,8 +245,9 @@ def fit_head(
         Landmarks that were hard to find: "nasion", "inion", "left_preauricular",
         "right_preauricular"; their place is taken as less sure.
     fixed : mapping of str to float, optional
-        Shape parameters set by hand, by name: what the eye sees and no tape does, such as a flat
-        side ("vault_3_m2") or a keel ("vault_4_0"); mm, scales as logarithms.
+        Shape parameters set by hand, by name: what the eye sees and no tape does, such as the back
+        of the head flat on one side ("vault_2_m2") or a keel from front to back ("vault_3_2");
+        mm, scales as logarithms. `headfit measurements` lists them.
 
     Raises
     ------
@@ -375,7 +415,7 @@ def _in_words(name: str, sign: float) -> str:
 
 
 def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) -> tuple[str, ...]:
-    """Sentences on a shape far from every head that is known; refuses one beyond belief."""
+    """Sentences on a shape far from all known heads; one impossibly far is refused."""
     away = (estimate.parameters - model.prior.mean) / model.prior.spread
     worst = int(np.abs(away).argmax())
     if abs(away[worst]) <= FLAG_SD:

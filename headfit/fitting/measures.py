@@ -15,7 +15,7 @@ import numpy as np
 
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.rates import row_rates, skew
 from headfit.geometry.sections import Curve, cross, cut
@@ -24,8 +24,8 @@ from headfit.geometry.taperun import hull_rows
 # Glabella, the brow, stands 5 % of the midline above the nasion: 17 mm on an adult; three open
 # heads have it 16 to 18 mm above. A steep forehead has no one place that is the most prominent.
 _GLABELLA = "NFpz"
-# Opisthocranion is looked for here. The occiput is so round that no caliper tells its farthest
-# point: all that is as far within about half a millimetre has a say, so that the place does not
+# Opisthocranion is looked for here. The occiput is so round that no caliper finds its farthest
+# point: all places as far within about half a millimetre are averaged, so that the place does not
 # jump when the shape changes a little.
 _BEHIND = np.linspace(0.5, 1.0, 61)
 _AS_FAR_MM = 0.5
@@ -35,22 +35,8 @@ _STEP = 1e-6  # of a fraction, for the direction of the midline
 # of a template is wider than its vault, and the widest place would be found there.
 _BREADTH_FROM_MM, _PREAURICULAR_MM = 40.0, 145.0
 _DIAGONAL_RAD = np.radians(30.0)
+_DIAGONAL_SIDES = {"left_diagonal": -1.0, "right_diagonal": 1.0}  # of the front end, along +x
 
-_ARC_LENGTHS = {
-    "nasion_inion": ("midline",),
-    "preauricular_arc": ("coronal",),
-    "ring": ("left ring", "right ring"),
-    "left_ring": ("left ring",),
-    "right_ring": ("right ring",),
-    "frontal_row": ("row F",),
-    "parietal_row": ("row P",),
-    "left_parasagittal": ("left parasagittal",),
-    "right_parasagittal": ("right parasagittal",),
-    "ear_arc_fpz": ("ear to ear over Fpz",),
-    "ear_arc_fz": ("ear to ear over Fz",),
-    "ear_arc_pz": ("ear to ear over Pz",),
-    "ear_arc_oz": ("ear to ear over Oz",),
-}
 _QUARTERS = {
     "left_ring_front": ("left ring", True),
     "left_ring_back": ("left ring", False),
@@ -76,10 +62,17 @@ class HeadMeasures:
     tracer: ArcTracer
 
     def value_mm(self, name: str) -> float:
-        """One measurement of `MEASUREMENTS`, mm."""
-        run = self.tracer.run
-        if name in _ARC_LENGTHS:
-            return sum(run(arc).length_mm for arc in _ARC_LENGTHS[name])
+        """One measurement of `MEASUREMENTS`, mm.
+
+        Raises
+        ------
+        UnknownNameError
+            No such measurement.
+        """
+        kind, run = measurement(name), self.tracer.run
+        name = kind.name
+        if kind.arcs:
+            return sum(run(arc).length_mm for arc in kind.arcs)
         if name in _QUARTERS:
             arc, front = _QUARTERS[name]
             return run(arc).via_mm if front else run(arc).length_mm - run(arc).via_mm
@@ -103,14 +96,21 @@ class HeadMeasures:
 
     def values_mm(self, names: Sequence[str]) -> Floats:
         """(m,) some measurements, mm; their arcs are traced together."""
-        self.tracer.trace(arc for name in names for arc in _ARC_LENGTHS.get(name, ()))
+        self.tracer.trace(arc for name in names for arc in measurement(name).arcs)
         return np.array([self.value_mm(name) for name in names])
 
     def rate(self, name: str) -> Floats:
-        """(K,) derivative of one measurement in the parameters of the tracer's motion."""
-        tracer = self.tracer
-        if name in _ARC_LENGTHS:
-            lengths = [tracer.run_rates(arc).length for arc in _ARC_LENGTHS[name]]
+        """(K,) derivative of one measurement in the parameters of the tracer's motion.
+
+        Raises
+        ------
+        UnknownNameError
+            No such measurement.
+        """
+        kind, tracer = measurement(name), self.tracer
+        name = kind.name
+        if kind.arcs:
+            lengths = [tracer.run_rates(arc).length for arc in kind.arcs]
             return np.asarray(np.sum(lengths, axis=0))
         if name in _QUARTERS:
             arc, front = _QUARTERS[name]
@@ -241,7 +241,7 @@ class HeadMeasures:
         run, rates = tracer.run("midline"), tracer.run_rates("midline")
         front = tracer.point_rate(_GLABELLA)
         stretch = np.einsum("ij,ijk->ik", skull.directions, rates.points(_BEHIND) - front)
-        # What comes to lie farther gains a say.
+        # A place that moves farther away gains weight.
         shift = (skull.shares * (_BEHIND - skull.fraction) / _AS_FAR_MM) @ stretch
         after, before = (run.point_mm(skull.fraction + step) for step in (_STEP, -_STEP))
         back = rates.point(skull.fraction) + ((after - before) / (2 * _STEP))[:, None] * shift
@@ -289,7 +289,7 @@ class HeadMeasures:
         curve, rows, _ = self._round
         back, front = self._skull.points_mm
         ahead, x = _unit(front - back), self._frame[0][0]
-        side = -1.0 if name == "left_diagonal" else 1.0
+        side = _DIAGONAL_SIDES[name]
         direction = np.cos(_DIAGONAL_RAD) * ahead + np.sin(_DIAGONAL_RAD) * side * x
         direction = _unit(direction)
         middle = (back + front) / 2

@@ -1,4 +1,7 @@
-"""How each reading of a sheet stands against the others: leave one out. Millimetres."""
+"""Each reading of a sheet against what the others predict (leave one out). Millimetres.
+
+A slip is a reading off by about a centimetre, as when a tape is read at the wrong mark.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ from headfit.fitting.model_measures import at_prior_mean, unmodelled_mm
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
+from headfit.units import in_cm
 
 SLIP_MM = 10.0  # the size of a slip: a tape read off by a centimetre; common practice, no source
 
@@ -111,12 +115,3 @@ def standing(
     noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names]) / readings
     covariance = slopes @ model.prior.covariance @ slopes.T + np.diag(noise**2)
     return np.log(readings) - expected, np.asarray(np.linalg.inv(covariance), np.float64)
-
-
-def in_cm(length_mm: float) -> str:
-    """As on the tape, to the millimetre.
-
-    >>> in_cm(354.2)
-    '35.4 cm'
-    """
-    return f"{length_mm / 10:.1f} cm"

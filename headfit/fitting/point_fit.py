@@ -1,9 +1,9 @@
 """A head from digitised landmarks and scalp points, when there is no scan. Millimetres.
 
-Each scalp point says how far the surface lies from it along the normal, each landmark where it is,
-and a measurement sheet may add its tapes. Points float over the skin by hair and sensor height; the
-common height is estimated with the head. The points need not be in any frame: rotation and shift
-are estimated too. Outliers lose their pull.
+Each scalp point measures how far the surface lies from it along the normal, each landmark where it
+is, and a measurement sheet may add its tapes. Points float over the skin by hair and sensor height;
+the common height is estimated with the head. The points need not be in any frame: rotation and
+shift are estimated too. Outliers count less (Huber).
 """
 
 from __future__ import annotations
@@ -69,6 +69,9 @@ class PointFit:
         rotation, shift = self.model.pose(self.parameters).landmarks.frame
         return np.asarray(self.motion.on(points_mm) @ rotation.T + shift)
 
+    def __repr__(self) -> str:
+        return f"PointFit({len(self.distances_mm)} points, {self.height_mm:.1f} mm over the skin)"
+
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
         tracer = at_pose(self.model, self.parameters, sites.rules)
@@ -85,7 +88,7 @@ def fit_points(
     sex: str | None = None,
     doubtful: Sequence[str] = (),
 ) -> PointFit:
-    """The head that digitised points speak of.
+    """The most probable head under digitised points.
 
     Parameters
     ----------

@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from math import factorial
 from pathlib import Path
 from typing import Any
@@ -26,16 +26,16 @@ from headfit.anatomy.arcs import SurfaceMotion
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.norms import SEXES
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months, load_template, template_set
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.geometry.rates import skew
 from headfit.geometry.surface import nearest_on_triangles
-
-SEXES = ("female", "male")
+from headfit.nouns import Noun
 
 # Head length, breadth and tragion height in mm, (mean, SD) of women and men, ANSUR II 2012, and the
-# scale they speak of. The pooled prior stands when no sex is given.
+# scale they determine. The pooled prior holds when no sex is given.
 _ANSUR = {
     "scale_x": ((147.8, 5.19), (154.3, 5.53)),
     "scale_y": ((189.8, 7.45), (199.5, 7.02)),
@@ -58,11 +58,14 @@ _PATCH_MM = 45.0
 
 
 @dataclass(frozen=True, eq=False)
-class Prior:
+class Prior(Noun):
     """Gaussian knowledge of the parameters before anything is measured."""
 
     mean: Floats
     covariance: Floats
+
+    def __repr__(self) -> str:
+        return f"Prior({len(self.mean)} parameters)"
 
     @cached_property
     def information(self) -> Floats:
@@ -127,7 +130,7 @@ def opposed_parameters() -> NDArray[np.bool_]:
 
 
 @dataclass(frozen=True, eq=False)
-class ShapeModel:
+class ShapeModel(Noun):
     """The deformable head of one age.
 
     Attributes
@@ -147,6 +150,9 @@ class ShapeModel:
     modes: Floats
     landmark_modes: Floats
     prior: Prior
+
+    def __repr__(self) -> str:
+        return f"ShapeModel({self.template.label!r}, {self.n_parameters} parameters)"
 
     @property
     def n_parameters(self) -> int:
@@ -172,6 +178,15 @@ class ShapeModel:
         for axis in range(3):
             rates[:, axis, axis] = np.exp(parameters[axis]) * self._from_origin[rows, axis]
         return rates
+
+    def _edge_rates(
+        self, parameters: Floats, first: Integers, second: Integers, weight: Floats
+    ) -> Floats:
+        """(r, 3, K) rates of points fixed on edges, weight 0 at the first vertex."""
+        share = weight[:, None, None]
+        return (1 - share) * self.vertex_rates(parameters, first) + (
+            share * self.vertex_rates(parameters, second)
+        )
 
     @cached_property
     def _patches(self) -> list[Integers]:
@@ -234,13 +249,8 @@ class ShapeModel:
         slide -= height * tilt / size
         motions = skin + slide - normal * (normal.transpose(0, 2, 1) @ slide)
 
-        def material(first: Integers, second: Integers, weight: Floats) -> Floats:
-            share = weight[:, None, None]
-            return (1 - share) * self.vertex_rates(parameters, first) + (
-                share * self.vertex_rates(parameters, second)
-            )
-
         by_name = dict(zip(LANDMARK_NAMES, motions, strict=True))
+        material = partial(self._edge_rates, parameters)
         return Pose(mesh, landmarks, SurfaceMotion(material, by_name, self.n_parameters))
 
     def head(self, parameters: Floats, label: str) -> Head:

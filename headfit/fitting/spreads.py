@@ -17,13 +17,14 @@ from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, OnArc, Sites
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import skew
+from headfit.nouns import Noun
 
 # 95 % of a two-dimensional Gaussian: chi-square quantile of 2 degrees of freedom, -2 ln 0.05.
 CHI2_95 = float(-2.0 * np.log(0.05))
 
 
 @dataclass(frozen=True, eq=False)
-class SiteSpreads:
+class SiteSpreads(Noun):
     """Uncertainty of some sites.
 
     Attributes
@@ -50,6 +51,9 @@ class SiteSpreads:
     def __post_init__(self) -> None:
         if not len(self.rates):
             object.__setattr__(self, "rates", np.zeros((len(self.names), 2, 0)))
+
+    def __repr__(self) -> str:
+        return f"SiteSpreads({len(self.names)} sites, mean {self.mean_spread_mm:.1f} mm)"
 
     @cached_property
     def covariance_mm2(self) -> Floats:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from headfit.errors import MeshError, sentence
+from headfit.nouns import Noun
 
 if TYPE_CHECKING:
     from scipy.spatial import cKDTree
@@ -29,7 +30,7 @@ def frozen(array: ArrayLike) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class TriangleMesh:
+class TriangleMesh(Noun):
     """Vertices and triangles, checked once.
 
     Parameters
@@ -105,10 +106,13 @@ class TriangleMesh:
         object.__setattr__(self, "vertices_mm", vertices)
         object.__setattr__(self, "faces", faces)
 
+    def __repr__(self) -> str:
+        return f"TriangleMesh({len(self.vertices_mm)} vertices, {len(self.faces)} triangles)"
+
     def moved(self, vertices_mm: Floats) -> TriangleMesh:
         """The same triangles on other vertices (n, 3), finite, mm.
 
-        Nothing is checked again, and what hangs on the triangles alone is worked out once for all:
+        Nothing is checked again, and what depends on the triangles alone is computed only once:
         the fit moves a mesh many times.
         """
         of_triangles = ("faces", "neighbours", "corner_columns", "half_edges", "used_vertices")
@@ -243,7 +247,7 @@ class TriangleMesh:
 
     @cached_property
     def n_pieces(self) -> int:
-        """Number of pieces that hang together by edges."""
+        """Number of pieces connected by edges."""
         face, edge = np.nonzero(self.neighbours > np.arange(len(self.faces))[:, None])
         other = self.neighbours[face, edge]
         # Every triangle points to one of its piece with a lower number, in the end to the lowest:

@@ -77,7 +77,7 @@ def row_rates(
     climb = along @ normal
     leave = (curve.points_mm[here] - start) @ normal_rate
     leave += np.einsum("j,rjk->rk", normal, stay) - normal @ start_rate
-    # An edge that lies in the plane gives no hold; its row rides on the material.
+    # An edge in the plane does not fix where the plane meets it; its row moves with the surface.
     flat = np.abs(climb) < 1e-9
     slide = -leave / np.where(flat, np.inf, climb)[:, None]
     rates = np.empty((len(rows), 3, start_rate.shape[1]))

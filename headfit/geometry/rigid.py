@@ -1,7 +1,7 @@
 """Rotation and translation that carry one set of points onto another. Millimetres, any frame.
 
 Least squares after Kabsch 1976 through `scipy.spatial.transform.Rotation.align_vectors`; the robust
-variant repeats it with weights that let points go which the others contradict (Tukey's biweight).
+variant repeats it with weights that fall to 0 for points the others contradict (Tukey's biweight).
 Never a reflection, never a change of size.
 """
 
@@ -156,7 +156,7 @@ def robust_rigid(
     start : RigidMotion, optional
         Default the least-squares motion.
     floor_mm : float
-        Spread below which points are never told apart.
+        Smallest spread that is assumed: smaller differences between points never count.
 
     Raises
     ------

@@ -1,4 +1,8 @@
-"""Nearest points of a surface, points that ride on it, and a membrane over a hole. Millimetres."""
+"""Nearest points of a surface, points that ride on it, and a membrane over a hole. Millimetres.
+
+A point that rides on a surface is a triangle and a weight for each of its corners: it moves when
+they do. A membrane is a smooth patch that joins its rim without a crease.
+"""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""What a person digitised, read with doubt."""
+"""Digitised marks: read, checked and corrected, every finding kept as a remark."""

@@ -1,4 +1,8 @@
-"""A file of marks as it was written: names, numbers, declarations, before any of it is believed."""
+"""A file of marks as it was written: names, numbers and declarations, before they are checked.
+
+What every reader in headfit/files/ returns and `headfit.marks.cleaning` starts from. Nothing is
+converted: numbers are in the unit and on the axes of the file.
+"""
 
 from __future__ import annotations
 

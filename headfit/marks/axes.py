@@ -1,12 +1,13 @@
 """Which way the axes of a file run, and whether its landmarks are what they say.
 
-The landmarks give right and front, the marks above them give up, the names of the marks tell left
-from right once more. Two of the three agreeing against the third tells which one is wrong:
+Axes are named by where x, y and z point: RAS is right, front (anterior), up (superior). The
+landmarks give right and front, the marks above them give up, and the names of the marks tell left
+from right once more. Where two of the three agree, the third is wrong:
 
     names agree with the landmarks, marks above them      all is well
     names agree with the landmarks, marks below them      the axes are left-handed
     names contradict the landmarks, marks below them      LPA and RPA are exchanged
-    names contradict the landmarks, marks above them      the names are mirrored (see mixups)
+    names contradict the landmarks, marks above them      the names are mirrored
 """
 
 from __future__ import annotations
@@ -42,14 +43,14 @@ SYSTEM_AXES = {
 }
 _WORDS = {"R": "right", "L": "left", "A": "front", "P": "back", "S": "up", "I": "down"}
 
-# Axes turned less than this are a frame that runs right, front, up: the plane of the landmarks may
-# be tilted by 25 degrees against that of a scanner.
+# Up to this turn axes count as running right, front, up: the plane of the landmarks may be tilted
+# by 25 degrees against that of a scanner.
 _TILT_DEGREES = 30.0
 
-# Names that lay the template over the marks better than this need no second reading; worse than
-# that they tell nothing.
+# Median distance of the marks from the template fitted by their names: below the first the names
+# are trusted, above the second they say nothing about the axes.
 _GOOD_FIT_MM, _NO_FIT_MM = 12.0, 25.0
-# Fewer may lie well on a template whose sides are exchanged.
+# Fewer marks may fit a template with its sides exchanged as well as the right one.
 _MANY_NAMES = 16
 
 
@@ -309,7 +310,7 @@ def _turned(letters: str, system: str | None) -> Remark:
 def _said_of_axes(
     letters: str, degrees: float, declared: str | None, system: str | None, witness: str
 ) -> list[Remark]:
-    """What is to be told when the axes are found to run as `letters`."""
+    """Remarks for axes that are found to run as `letters`."""
     evidence: dict[str, object] = {
         "axes": letters,
         "declared": declared,

@@ -1,4 +1,4 @@
-"""From what a file says to marks that can be compared; every step leaves a remark.
+"""From marks as a file has them to marks that can be compared; every change leaves a remark.
 
 Order: names, rows without a place, unit of the marks, rows far off, landmarks and their unit, axes,
 naming scheme, names that occur twice, templates that pose as measurements.
@@ -107,7 +107,7 @@ def _to_mm(
         work.remarks += finding.remarks
         factor = finding.mm_per_unit
     else:
-        # One to three marks have no size of their own; the landmarks of the same file do.
+        # The size of one to three marks does not show their unit; that of the landmarks does.
         factor = declared_mm(unit) or factor_of_landmarks(landmarks, landmark_unit)
         if declared_mm(unit) is None:
             work.remarks.append(

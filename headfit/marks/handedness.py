@@ -1,6 +1,8 @@
-"""How marks lie to their landmarks: over them or under, on the side of their names or the other.
+"""Whether marks lie above their landmarks, and on the left and right that their names say.
 
-Head frame of the landmarks, millimetres.
+Marks under their landmarks, or with left and right exchanged, show a left-handed frame, exchanged
+landmarks or mirrored names (`headfit.marks.axes` tells which). A vote asks every name for its side,
+or for front and back, and whether the place agrees. Head frame of the landmarks, millimetres.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from headfit.anatomy.arcs import side_of
 from headfit.geometry.mesh import Floats
 from headfit.marks.marks import head_frame
 from headfit.marks.template_sites import FEWEST, gaps_from_own_places
@@ -19,12 +22,12 @@ from headfit.marks.unit_detection import spread_of
 
 _FEWEST_VOTES = 4
 _CLEAR = 0.8
-# Marks of a slipped cap on tall electrodes lie nearer than this to the places of their names on a
-# template scaled to their landmarks; with sides or top turned over, few do.
+# Marks of a slipped cap on tall electrodes lie within this distance of the places of their names on
+# a template scaled to their landmarks; with sides or top turned over, few do.
 _NEAR_MM = 45.0
 CLEARLY = 0.6
 _WELL_MM = 25.0
-# Below this two gaps differ by rounding only.
+# Gaps smaller than this differ by rounding only.
 _ANY_MM = 1.0
 _THREE = ("nasion", "left_preauricular", "right_preauricular")
 _FLIPS = np.array([[1.0, 1, 1], [-1, 1, 1], [1, 1, -1], [-1, 1, -1]])
@@ -32,7 +35,7 @@ _FLIPS = np.array([[1.0, 1, 1], [-1, 1, 1], [1, 1, -1], [-1, 1, -1]])
 
 @dataclass(frozen=True)
 class Sense:
-    """How marks lie to their landmarks.
+    """Whether marks lie above their landmarks, and on the sides of their names.
 
     Attributes
     ----------
@@ -54,10 +57,10 @@ class Sense:
 
 
 def sense_of(names: Sequence[str], placed: Floats, landmarks: Mapping[str, Floats]) -> Sense:
-    """How marks in the head frame of their landmarks lie to them.
+    """Whether marks, in the head frame of their landmarks, lie above them and on their sides.
 
-    Where many names agree they are heard; few are held against a template scaled to the landmarks,
-    with its sides and its top turned over or not.
+    Many names decide by vote; few are compared with a template scaled to the landmarks, as it is
+    and with its sides, its top or both turned over.
     """
     above, lift = _above(placed)
     sides = vote(names, placed[:, 0], side_of)
@@ -115,13 +118,6 @@ def nearer(one: float, other: float) -> tuple[float, bool | None]:
     """The smaller gap, and whether it clearly is the first, not the second, or None of them."""
     clear = min(one, other) < CLEARLY * max(one, other) and max(one, other) > _ANY_MM
     return min(one, other), one < other if clear else None
-
-
-@lru_cache(maxsize=2048)
-def side_of(name: str) -> int:
-    """-1 for a site of the left, 1 for one of the right, 0 on the midline."""
-    number = name.rstrip("h").lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
-    return 0 if not number else (-1 if int(number) % 2 else 1)
 
 
 @lru_cache(maxsize=2048)

@@ -1,4 +1,4 @@
-"""The landmarks of a file: read, brought to millimetres, left out when they cannot be right."""
+"""The landmarks of a file: found, converted to millimetres, left out where they cannot be right."""
 
 from __future__ import annotations
 
@@ -195,7 +195,7 @@ def drop_foreign_landmarks(work: Rows, landmarks: dict[str, Floats]) -> None:
     size = spread_of(work.places)
     middle = np.median(work.places, axis=0)
     off = {name: float(np.linalg.norm(p - middle)) for name, p in landmarks.items()}
-    # Few marks may sit in one region, anywhere among their landmarks, but on one head.
+    # Few marks may sit in one region: not between their landmarks, but on one head with them.
     low, high = (0.25 * size, 1.6 * size) if len(work.places) >= _MANY else (0.0, FAR_MM)
     bad = [name for name, distance in off.items() if not low <= distance <= high]
     if bad:

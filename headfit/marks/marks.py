@@ -6,8 +6,8 @@ Millimetres in the frame of the file, whose axes run right, front, up once they 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -18,16 +18,17 @@ from headfit.errors import MarksError, sentence, unknown_name
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.rigid import RigidMotion
 from headfit.hooks import hook
-from headfit.marks.remarks import Kind, Remark, correction, listed
+from headfit.marks.remarks import Kind, Remark, correction, listed, note
 from headfit.notebook import html_list, html_table
+from headfit.nouns import ByName
 
 # Landmarks nearer than this to one line fix no frame.
 _LEAST_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
-class Marks:
-    """Digitised positions of one person.
+class Marks(ByName[Floats]):
+    """Digitised positions of one person: a mapping from the site of each mark to its place (3,).
 
     Attributes
     ----------
@@ -93,8 +94,21 @@ class Marks:
         object.__setattr__(self, "landmarks", MappingProxyType(placed))
         object.__setattr__(self, "given_names", MappingProxyType(dict(self.given_names)))
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A read-only mapping cannot be pickled: the marks are made again from their parts.
+        given = (getattr(self, part.name) for part in fields(self))
+        return Marks, tuple(dict(p) if isinstance(p, MappingProxyType) else p for p in given)
+
+    def __repr__(self) -> str:
+        held = f"{len(self)} sites, {len(self.landmarks)} landmarks"
+        others = f", {len(self.other_names)} other points" if self.other_names else ""
+        return f"Marks({self.source[-60:]!r}, {held}{others})"
+
     def __len__(self) -> int:
         return len(self.names)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names)
 
     def __getitem__(self, name: str) -> Floats:
         """(3,) one mark in mm.
@@ -119,8 +133,32 @@ class Marks:
 
     @property
     def frame(self) -> RigidMotion | None:
-        """The motion into the head frame of the landmarks; None when one of the three lacks."""
+        """The motion into the head frame of the landmarks; None when one is missing."""
         return head_frame(self.landmarks)
+
+    def set_aside(self, names: Iterable[str], reason: str) -> Marks:
+        """The marks without those of some names, and a note that says so.
+
+        Parameters
+        ----------
+        names : iterable of str
+        reason : str
+            Follows "not judged:" in the note.
+        """
+        away = set(names) & set(self.names)
+        if not away:
+            return self
+        kept = [i for i, name in enumerate(self.names) if name not in away]
+        named = [name for name in self.names if name in away]
+        return replace(
+            self,
+            names=tuple(self.names[i] for i in kept),
+            points_mm=self.points_mm[kept],
+            remarks=(
+                *self.remarks,
+                note("set-aside", f"{listed(named)} not judged: {reason}", names=tuple(named)),
+            ),
+        )
 
     def moved(self, motion: RigidMotion) -> Marks:
         """The same marks after a rigid motion."""
@@ -182,6 +220,8 @@ class Marks:
 
     def to_mne(self) -> Any:
         """An `mne.channels.DigMontage` with these marks and their measured landmarks.
+
+        In the head frame of mne where nasion and both preauricular points were measured.
 
         Raises
         ------

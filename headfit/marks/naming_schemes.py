@@ -19,10 +19,11 @@ from headfit.marks.remarks import Remark, doubt, listed
 from headfit.marks.template_sites import fit_by_names, gaps_from_own_places
 
 _LETTER_NUMBER = re.compile(r"([A-H])-?0*([1-9]\d?)")
-# As many names that only a lettered scheme has make one suspect it.
+# From so many names on that only a lettered scheme has, a lettered scheme is suspected.
 _SUSPECT = 3
-# Marks that mean their sites lie nearer than this to the template's, in the median, even with tall
-# electrodes and landmarks a centimetre off; marks that do not lie a quarter of a head away.
+# Median distance of marks from the sites of their names on the template. Below this the names mean
+# those sites, even with tall electrodes and landmarks 1 cm off; names of another scheme put marks a
+# quarter of a head away.
 _ELSEWHERE_MM = 35.0
 
 
@@ -74,13 +75,13 @@ def other_scheme(
 def _median_gap(
     names: Sequence[str], points: Floats, landmarks: Mapping[str, Floats]
 ) -> float | None:
-    """How far marks lie from the sites of their names, in the kinder of two alignments."""
+    """How far marks lie from the sites of their names, in the better of two alignments."""
     gaps = []
     frame = head_frame(landmarks)
     if frame is not None:
         gap = gaps_from_own_places(names, frame.on(points), landmarks)
         gaps.append(float(np.median(gap)))
-    # Mirrored or shifted names are a matter for the comparison: the places are still the sites'.
+    # Mirrored or shifted names still mean sites of this scheme: the comparison finds them.
     for spelled in (names, [mirrored(name) for name in names]):
         if len(names) > 2 * _SUSPECT and min(gaps, default=np.inf) > _ELSEWHERE_MM:
             fit = fit_by_names(spelled, points)

@@ -1,8 +1,8 @@
 """What was found while marks were read or compared: a code, a sentence, the evidence.
 
 Three kinds. A note tells of something the format allows; nothing was changed. A correction tells
-that the file is read otherwise than it is written. A doubt tells of something that speaks against
-the file and was left as it is. Strict reading refuses corrections and doubts.
+that the file is read otherwise than it is written. A doubt tells of something that makes the file
+doubtful and was left as it is. Strict reading refuses corrections and doubts.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def correction(code: str, sentence: str, **evidence: object) -> Remark:
 
 
 def doubt(code: str, sentence: str, **evidence: object) -> Remark:
-    """Something that speaks against the file and was left as it is."""
+    """Something that makes the file doubtful and was left as it is."""
     return Remark(code, "doubt", sentence, evidence)
 
 

@@ -1,6 +1,6 @@
 """The names under which marks arrive, read by a few listed rules and never by guessing.
 
-A name that no rule leads to a site stays what it is; the nearest sites are told beside it.
+A name that no rule turns into a site is kept; its remark lists the nearest sites.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from headfit.anatomy.sites import RENAMED, TABLE
+from headfit.anatomy.sites import ALSO_CALLED, RENAMED, TABLE, nearest_known
 
 NameKind = Literal["site", "landmark", "reference", "not scalp", "blank", "other"]
 
@@ -23,6 +23,7 @@ RULES: dict[str, str] = {
     "suffix": "a reference behind a name is dropped: 'Fp1-LE', 'C3-A2', 'Cz-REF'",
     "case": "upper and lower case are the system's: FP1 is Fp1, CZ is Cz, Afz is AFz",
     "old name": "T3, T4, T5, T6 are today's T7, T8, P7, P8",
+    "same place": "O9 and O10 of 10-10 are I1 and I2 of 10-5",
 }
 
 # Spellings of the landmarks, folded to small letters without spaces, points, dashes, underscores.
@@ -149,8 +150,9 @@ def _site(name: str) -> tuple[str | None, tuple[str, ...]]:
         rules.append("space")
     if name in TABLE:
         return name, tuple(rules)
-    if name.upper() in RENAMED:
-        return RENAMED[name.upper()], (*rules, "old name")
+    for rule, others in (("old name", RENAMED), ("same place", ALSO_CALLED)):
+        if name.upper() in others:
+            return others[name.upper()], (*rules, rule)
     folded = _FOLDED.get(name.casefold())
     return folded, (*rules, "case") if folded else ()
 
@@ -159,17 +161,21 @@ def _bare(name: str) -> bool:
     """Whether a name without prefix or suffix still is a site."""
     plain = re.sub(r"[\s_]", "", name).rstrip(".").casefold()
     plain = _SUFFIX.sub("", plain)
-    return plain in _FOLDED or plain.upper() in RENAMED
+    return plain in _FOLDED or plain.upper() in RENAMED | ALSO_CALLED
 
 
 def near_sites(name: str) -> tuple[str, ...]:
     """Sites whose spelling is one slip of the key away, sorted.
 
-    A letter too many, too few, changed or exchanged with its neighbour.
+    A letter too many, too few, changed or exchanged with its neighbour. For a name in use that is
+    no site here, the site that lies nearest to what it means.
 
-    >>> near_sites("Fzz"), near_sites("EEG001")
-    (('FCz', 'Fpz', 'Fz'), ())
+    >>> near_sites("Fzz"), near_sites("EEG001"), near_sites("T1")
+    (('FCz', 'Fpz', 'Fz'), (), ('FT9',))
     """
+    known = nearest_known(name)
+    if known is not None:
+        return (known[0],)
     word = name.casefold()
     if not 2 <= len(word) <= 6:
         return ()

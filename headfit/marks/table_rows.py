@@ -1,4 +1,8 @@
-"""The rows of a table of marks on their way through the cleaning, and what is set aside."""
+"""Rows of a table of marks while they are cleaned, and the rules by which some are left out.
+
+A row is a name and a place as the file has them. Functions named `set_aside_...` leave rows out,
+those named `tell_...` only add a remark.
+"""
 
 from __future__ import annotations
 
@@ -17,8 +21,8 @@ IMPOSSIBLE = 1e12
 FAR_MM = 300.0
 _SAME_PLACE_MM = 1.0
 _LISTED = 8
-# Of the median distance from the middle. On heads with 16 marks or more none lies nearer than 0.3
-# [derived: random sets of the 10-10 system], and none so near to the middle between the ears.
+# Shares of the median distance from the middle. On heads of 16 marks or more none lies nearer than
+# 0.3 [derived: random sets of the 10-10 system], and none so near to the middle between the ears.
 _DEEP_SHARE, _ZERO_SHARE, _MANY = 0.25, 0.6, 16
 # Eight random sites of a head are thicker than 0.08 of their length.
 _FLAT_SHARE, _FEWEST_FLAT = 0.04, 8
@@ -212,7 +216,7 @@ def tell_others(work: Rows, rows: list[int]) -> None:
     if not rows:
         return
     given = work.given(rows)
-    # Many such names are a scheme of their own; few may be slips of the key.
+    # Many such names are a scheme of their own; a few may be typing errors.
     near = {name: near_sites(name) for name in given} if len(given) <= _LISTED else {}
     meant = {name: list(found[:3]) for name, found in near.items() if found}
     hint = "; ".join(f"is {name} meant for {' or '.join(found)}?" for name, found in meant.items())

@@ -1,6 +1,6 @@
 """Where sites lie on the adult template: enough to tell one naming scheme from another.
 
-Head frame, millimetres. No deviation is ever measured against these places.
+Head frame, millimetres. Never used as the sites of a person: no deviation is measured from them.
 """
 
 from __future__ import annotations

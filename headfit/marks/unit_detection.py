@@ -1,9 +1,9 @@
-"""Which unit coordinates are really in, told from the size of a head. Millimetres per unit.
+"""The unit that coordinates are really in, found by the size of a head. Millimetres per unit.
 
 Twice the median distance of the marks from their middle lies between 60 mm (a few marks on a
 newborn) and 230 mm (a cap with tall electrodes on a large adult) [derived: template heads]. Metres,
 centimetres and millimetres are a factor of ten apart or more, so the decade of 40 to 400 mm tells
-one from the other for certain.
+them apart for certain.
 """
 
 from __future__ import annotations

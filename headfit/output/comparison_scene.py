@@ -1,4 +1,4 @@
-"""A comparison as something to draw: the head with its sites, and an arrow for each mark."""
+"""A comparison as something to look at: states of sites, arrows from marks to sites, a table."""
 
 from __future__ import annotations
 
@@ -6,9 +6,14 @@ import textwrap
 from dataclasses import replace
 
 from headfit.anatomy.head import Head
-from headfit.comparing.comparison import Comparison
+from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.verdict import verdict
-from headfit.output.scene import Arrow, Scene, make_scene
+from headfit.output.scene import Arrow, DrawnSite, Scene, make_scene
+from headfit.output.tables import Column, Row, Table, mm
+from headfit.planning.displacement import Displacement
+
+# In the order of the bands of a deviation.
+_STATES = ("near", "off", "far")
 
 
 def comparison_arrows(comparison: Comparison, least_mm: float = 1.0) -> tuple[Arrow, ...]:
@@ -23,12 +28,60 @@ def comparison_arrows(comparison: Comparison, least_mm: float = 1.0) -> tuple[Ar
 
 
 def comparison_scene(comparison: Comparison, head: Head, title: str = "") -> Scene:
-    """The scene of a comparison."""
-    sites = comparison.targets.sites
+    """The scene of a comparison: the sites that were marked, and an arrow for each mark."""
     scene = make_scene(
         head,
-        sites,
+        comparison.targets.sites,
         title=title or comparison.source,
         captions=textwrap.wrap(verdict(comparison), 70),
     )
     return replace(scene, arrows=comparison_arrows(comparison))
+
+
+def with_comparison(scene: Scene, comparison: Comparison) -> Scene:
+    """The scene with the state of every marked site, and an arrow for each mark to be moved."""
+    known = {site.name for site in scene.sites}
+    changed = [_judged(scene.site(d.site), d) for d in comparison.deviations if d.site in known]
+    advice = {
+        d.site: f"{d.site} lies {d.words}: its name looks mixed up."
+        for d in comparison.deviations
+        if d.mixed_up
+    }
+    advice |= {move.site: move.sentence for move in comparison.moves}
+    size = {d.site: d.over_scalp_mm for d in comparison.deviations}
+    arrows = [
+        Arrow(arrow.site, arrow.start_mm, arrow.end_mm, advice[arrow.site])
+        for arrow in comparison_arrows(comparison)
+        if arrow.site in advice
+    ]
+    arrows.sort(key=lambda arrow: -size[arrow.site])
+    return replace(scene.with_sites(changed), arrows=tuple(arrows))
+
+
+def _judged(site: DrawnSite, deviation: Deviation) -> DrawnSite:
+    note = "name mixed up?" if deviation.mixed_up else deviation.words if deviation.band else ""
+    state = _STATES[deviation.band]
+    if site.state == "moved" and state == "near" and not note:  # it stands where it was moved to
+        state, note = site.state, site.note
+    return replace(site, state=state, deviation_mm=deviation.over_scalp_mm, note=note)
+
+
+def comparison_table(comparison: Comparison, displacement: Displacement | None = None) -> Table:
+    """Every mark, the farthest first: all of its deviation, and its own part of it."""
+    moved = {} if displacement is None else displacement.points_mm
+    rows = []
+    for d in sorted(comparison.deviations, key=lambda d: -d.over_scalp_mm):
+        way = f"{d.words} (name mixed up?)" if d.mixed_up else d.words
+        way += " of where it was moved to" if way and d.site in moved else ""
+        rows.append(Row((d.site, mm(d.over_scalp_mm), way, mm(d.own_mm)), d.site))
+    return Table(
+        "moves",
+        "The farthest first. Own part: what is left when the whole set is put back.",
+        (
+            Column("Site"),
+            Column("Off by", "mm", number=True),
+            Column("The mark lies"),
+            Column("Own part", "mm", number=True),
+        ),
+        tuple(rows),
+    )

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
+from headfit.output.cameras import CAMERAS
 from headfit.output.labels import named
-from headfit.output.scene import CAMERAS, STATES, DrawnSite, Scene
+from headfit.output.scene import STATES, DrawnSite, Scene
 
 _CELL_MM = 2.0
 _BEHIND_MM = 4.0  # a point so far behind the skin before it is hidden

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats
-from headfit.output.scene import STATES, VIEW_ANGLE_DEGREES, DrawnSite, Scene
+from headfit.output.cameras import VIEW_ANGLE_DEGREES
+from headfit.output.scene import STATES, DrawnSite, Scene
 
 # Cosine of the angle between scalp and line of sight below which a name would lie on the contour.
 _FACING = 0.10

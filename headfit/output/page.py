@@ -14,13 +14,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from headfit.geometry.mesh import Floats
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.scene import (
-    CAMERAS,
     HEAD_COLOUR,
     LAYERS,
     LINE_COLOURS,
     STATES,
-    VIEW_ANGLE_DEGREES,
     DrawnSite,
     Scene,
     Surface,

@@ -10,23 +10,22 @@ from __future__ import annotations
 import io
 import textwrap
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from headfit.anatomy.head import CAP
+from headfit.case.solved import SolvedCase
+from headfit.errors import DrawingError, InputError, sentence
+from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
+from headfit.output.case_view import CaseView
 from headfit.output.driver import Driver, prepare
 from headfit.output.labels import TITLE_SHARE, View, marker_mm, named, place_names, size_of
-from headfit.output.scene import (
-    CAMERAS,
-    HEAD_COLOUR,
-    LINE_COLOURS,
-    STATES,
-    VIEW_ANGLE_DEGREES,
-    Scene,
-)
+from headfit.output.scene import HEAD_COLOUR, LINE_COLOURS, STATES, Scene
 
 _INK = "#1b1b1b"
 _FONT_FILE = 4  # VTK_FONT_FILE of vtkTextProperty.h, which Python is not told
@@ -55,10 +54,11 @@ def png_bytes(scene: Scene, view: str = "left", size: tuple[int, int] = (1600, 1
     UnknownNameError
         No such view.
     DrawingError
-        No graphics driver on this machine.
+        No graphics driver on this machine, or a library that draws is missing.
     """
     scene.camera(view)  # complains about its name before anything slow
     prepare()
+    load_libraries("vtkmodules.vtkRenderingCore", "pyvista")
     from PIL import Image
 
     large = (_OVERSAMPLING * size[0], _OVERSAMPLING * size[1])
@@ -74,6 +74,74 @@ def png_bytes(scene: Scene, view: str = "left", size: tuple[int, int] = (1600, 1
     return out.getvalue()
 
 
+def write_picture(
+    solved: SolvedCase, path: str | Path, view: str = "left", size: tuple[int, int] = (1600, 1200)
+) -> Path:
+    """The path, after the picture of a solved case stands there as a PNG.
+
+    Parameters
+    ----------
+    solved : SolvedCase
+    path : path
+    view : str
+        A name of `headfit.output.scene.CAMERAS`.
+    size : (int, int)
+        Width and height in pixels.
+
+    Raises
+    ------
+    UnknownNameError
+        No such view.
+    DrawingError
+        This machine cannot draw.
+    InputError
+        The name does not end in .png, or the file cannot be written.
+    """
+    check_png_name(Path(path))
+    return write_whole(path, png_bytes(CaseView(solved).scene, view, size))
+
+
+def check_png_name(path: Path) -> None:
+    """Refuse a file name that promises another format than PNG.
+
+    Raises
+    ------
+    InputError
+        The name does not end in .png.
+    """
+    if path.suffix.casefold() != ".png":
+        raise InputError(
+            sentence(
+                "the picture",
+                "be a file that ends in .png",
+                path.name,
+                f"write {path.with_suffix('.png').name}" if path.name else "such as head.png",
+            ),
+            code="picture-name",
+        )
+
+
+def load_libraries(*names: str) -> None:
+    """Import what draws, so that one sentence tells what is missing: tables need none of it.
+
+    Raises
+    ------
+    DrawingError
+        A library is not installed, or lacks a part of the system.
+    """
+    for name in names:
+        try:
+            import_module(name)
+        except ImportError as error:
+            reason = " ".join(str(error).split())
+            raise DrawingError(
+                f"no picture can be drawn here: {name.partition('.')[0]} cannot be loaded "
+                f"({reason}); install headfit again, or do without: everything else works",
+                code="no-drawing-library",
+                library=name,
+            ) from error
+
+
 def open_window(scene: Scene, view: str = "left", size: tuple[int, int] = (1200, 900)) -> None:
     """Show the scene in a window; returns when it is closed.
 
@@ -82,10 +150,11 @@ def open_window(scene: Scene, view: str = "left", size: tuple[int, int] = (1200,
     UnknownNameError
         No such view.
     DrawingError
-        No display, or no OpenGL for it.
+        No display, no OpenGL for it, or a library that draws is missing.
     """
     scene.camera(view)
     prepare("window")
+    load_libraries("vtkmodules.vtkRenderingCore", "pyvista")
     plotter = _plotter(scene, view, size, off_screen=False)
     for key, name in _KEYS.items():
         plotter.add_key_event(key, lambda name=name: _look(plotter, scene, name))

@@ -13,9 +13,10 @@ from html import escape
 from pathlib import Path
 
 from headfit.errors import FileFormatError, sentence
+from headfit.output.cameras import CAMERAS
 from headfit.output.drawing import line_drawing
 from headfit.output.page import head_data, legend, scene_data, script_text
-from headfit.output.scene import CAMERAS, Scene
+from headfit.output.scene import Scene
 from headfit.output.tables import Table, table_html
 
 _POLICY = (

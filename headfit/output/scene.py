@@ -20,6 +20,7 @@ from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.sites import SYSTEMS, Sites
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 
 NOT_MEDICAL = "Not a medical device."
 PREDICTED = "Sites are predicted from the measurements, not measured."
@@ -63,38 +64,6 @@ LINE_COLOURS: dict[str, str] = {
     "regions": "#7a1f1f",
 }
 
-
-@dataclass(frozen=True)
-class Camera:
-    """A named look at the head.
-
-    Attributes
-    ----------
-    title : str
-    toward : tuple of 3 floats
-        From the focus to the camera, head frame; any length.
-    up : tuple of 3 floats
-    focus : {"head", "nasion"}
-    height_share : float
-        Height of the picture at the focus, as a share of `Scene.height_mm`.
-    """
-
-    title: str
-    toward: tuple[float, float, float]
-    up: tuple[float, float, float] = (0.0, 0.0, 1.0)
-    focus: str = "head"
-    height_share: float = 1.15
-
-
-CAMERAS: dict[str, Camera] = {
-    "front": Camera("front", (0.0, 1.0, 0.25)),
-    "left": Camera("left", (-1.0, 0.0, 0.25)),
-    "right": Camera("right", (1.0, 0.0, 0.25)),
-    "back": Camera("back", (0.0, -1.0, 0.25)),
-    "top": Camera("top", (0.0, 0.0, 1.0), up=(0.0, 1.0, 0.0)),
-    "nasion": Camera("nasion", (0.25, 1.0, 0.1), focus="nasion", height_share=0.45),
-}
-VIEW_ANGLE_DEGREES = 28.0  # of the height of the picture
 
 LAYERS: dict[str, str] = {
     "head": "head",
@@ -349,16 +318,27 @@ def make_scene(
     ('midline', 'nasion', 174)
     """
     part = head.part if head.part is not None else np.full(len(head.vertices_mm), SCALP)
+    always = [f"Template: {head.label}"] if head.label else []
+    skin = Surface(head.vertices_mm, head.faces, part)
+    return scene_on(skin, sites, spreads=spreads, title=title, captions=(*always, *captions))
+
+
+def scene_on(
+    skin: Surface,
+    sites: Sites,
+    *,
+    spreads: Spreads | None = None,
+    title: str = "",
+    captions: Iterable[str] = (),
+) -> Scene:
+    """The scene of sites and any skin under them; parameters as for `make_scene`."""
     ellipses = _ellipses(sites, spreads) if spreads is not None else ()
     sure = {ellipse.site: float(np.linalg.norm(ellipse.major_mm)) for ellipse in ellipses}
-    always = [f"Template: {head.label}"] if head.label else []
     return Scene(
         title,
-        (*always, *captions, PREDICTED, NOT_MEDICAL),
-        Surface(head.vertices_mm, head.faces, part),
-        tuple(
-            Spot(LANDMARK_TITLES[name], getattr(head.landmarks, name)) for name in LANDMARK_NAMES
-        ),
+        (*captions, PREDICTED, NOT_MEDICAL),
+        skin,
+        tuple(Spot(LANDMARK_TITLES[name], sites.tracer.point(name)) for name in LANDMARK_NAMES),
         tuple(
             Line(arc, sites.tracer.run(arc).curve.path_mm, sites.tracer.length_mm(arc))
             for arc in sites.arc_marks

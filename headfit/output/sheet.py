@@ -127,6 +127,7 @@ def rules_words(rules: Rules) -> str:
         "skin": "tape along the skin",
     }
     inferior = {
+        "system": "sites 9/10 as their system has them",
         "row": "sites 9/10 by going on along the row",
         "contour": "sites 9/10 in tenths of the contour nasion-ear-inion",
     }

@@ -11,10 +11,11 @@ from functools import cached_property, partial
 
 from headfit.anatomy.arcs import mirrored
 from headfit.output.sheet_columns import GAP_MM, Block, Row
-from headfit.output.sheet_room import GUTTER_MM, TICK_MM, Page, Room, cm
+from headfit.output.sheet_room import GUTTER_MM, TICK_MM, Page, Room
 from headfit.output.typesetting import clean, line_height_mm, wrapped
 from headfit.planning.displacement import Displacement
 from headfit.planning.marking import ArcStep, BeyondMark, Check, MarkingPlan, PlannedMark
+from headfit.units import cm, in_cm
 
 # The tallest rows that need no more pages than lower ones would.
 MARK_ROWS_MM = (8.8, 8.2, 7.6, 7.0)
@@ -154,7 +155,7 @@ def _arc_block(room: Room, number: int, step: ArcStep, note: str, row_mm: float)
     rows = [_mark_row(room, mark, row_mm) for mark in step.marks]
     rows += [_beyond_row(room, mark, row_mm) for mark in step.beyond]
     title = f"{number}  {step.arc[0].upper()}{step.arc[1:]}"
-    return room.block(title, rows, f"{cm(step.length_mm)} cm", f"{way}. {note}".rstrip())
+    return room.block(title, rows, in_cm(step.length_mm), f"{way}. {note}".rstrip())
 
 
 def _tick_row(

@@ -109,12 +109,3 @@ class Room:
             self.paper.text(x + 1.5, y + before_mm + 0.8 * height, line, size, bold=bold)
 
         return Row(before_mm + height, draw)
-
-
-def cm(length_mm: float) -> str:
-    """Centimetres to the nearest millimetre, as a tape is read.
-
-    >>> cm(104.6)
-    '10.5'
-    """
-    return f"{length_mm / 10:.1f}"

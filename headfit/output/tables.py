@@ -14,6 +14,8 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.scene import STATES, DrawnSite, Scene
+from headfit.planning.derivations import MeasuredMontage
+from headfit.units import cm, in_cm
 
 
 @dataclass(frozen=True)
@@ -49,15 +51,6 @@ class Table:
     def as_data(self) -> dict[str, Any]:
         """For JSON."""
         return asdict(self)
-
-
-def cm(length_mm: float | None) -> str:
-    """Centimetres to the millimetre, or nothing.
-
-    >>> cm(181.4), cm(None)
-    ('18.1', '')
-    """
-    return "" if length_mm is None else f"{length_mm / 10:.1f}"
 
 
 def mm(length_mm: float | None) -> str:
@@ -121,7 +114,7 @@ def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
         return f"{arc[0].upper()}{arc[1:]}"
     length = next(line.length_mm for line in scene.arcs if line.name == arc)
     start, end = (LANDMARK_TITLES.get(name, name) for name in (ARCS[arc].start, ARCS[arc].end))
-    return f"{arc[0].upper()}{arc[1:]}: {cm(length)} cm from {start} to {end}"
+    return f"{arc[0].upper()}{arc[1:]}: {in_cm(length)} from {start} to {end}"
 
 
 def sheet_table(
@@ -156,6 +149,22 @@ def sheet_table(
         ),
         tuple(rows),
     )
+
+
+def derivation_table(measured: MeasuredMontage) -> Table:
+    """Every derivation of a montage with its length along the scalp, chain by chain."""
+    moved = any(each.before_mm is not None for each in measured.derivations)
+    columns = [Column("Derivation"), Column("Length", "mm", number=True)]
+    if moved:
+        columns.append(Column("Longer by moving", "mm", number=True))
+    rows = []
+    for found in measured.chains:
+        rows.append(Row((f"Chain: {found.chain.name}",), heading=True))
+        for each in found.derivations:
+            change = [] if not moved else [f"{each.change_mm:+.0f}" if each.change_mm else ""]
+            rows.append(Row((each.name, mm(each.length_mm), *change)))
+    caption = f"{measured.montage.title}: length of each derivation along the scalp."
+    return Table("derivations", caption, tuple(columns), tuple(rows))
 
 
 def table_html(table: Table) -> str:

@@ -1,1 +1,1 @@
-"""Derivations, places that must stay free, lessons."""
+"""What to mark and where: derivations, places that must stay free, the order of marking."""

@@ -1,7 +1,8 @@
 """The choice of one option for each group so that nothing comes too near and the sum is least.
 
-Depth first, cheapest first, cutting every branch that cannot beat the best sum so far: exact, and
-the first way tried is already a fair one.
+A group is the cups that move together: a site, or a site and its homologue. An option is one place
+for each of them. Depth first, cheapest first, cutting every branch that cannot beat the best sum so
+far: exact, and the first way tried is already a fair one.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ class Options:
     moved_mm : (n, c) float64
         Tape length of each move.
     costs : (n,) float64
-        What is made least: the sum of the moves, and more for a place without a name.
+        What is minimised: the sum of the moves, and more for a place without a name.
     rows : (n,) int64
         Row of `toward`; `LEFT_OUT` where the blocked cups of the group are not set at all.
     toward : tuple of tuple of str

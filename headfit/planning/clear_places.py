@@ -1,6 +1,8 @@
 """The places where displaced cups could stand: named sites, and millimetres toward a neighbour.
 
-Homologues move by the same fractions of the same arcs. Millimetres along the tape.
+A cup is the electrode at a site; a place is clear when the cup touches no place that must stay free
+and comes too near to no other cup. Homologues, such as F3 and F4, move by the same fractions of the
+same arcs. Millimetres along the tape.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.arcs import mirrored
-from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar, Sites, sites_on
+from headfit.anatomy.sites import LANDMARK_SITES, SCALP_SITES, TABLE, BesideEar, Sites, sites_on
 from headfit.geometry.mesh import Floats
 from headfit.geometry.taperun import TapeRun
 from headfit.planning.choosing import Options
@@ -22,13 +24,12 @@ from headfit.planning.scalp_paths import scalp_paths
 
 # A named place is taken when a nameless one would save less than this.
 NAME_WORTH_MM = 5.0
-# A site toward which a cup is moved is a neighbour: a 10-20 step away, or across a square of them.
+# A cup moves toward a neighbour: a site one 10-20 step away, or one step along each arc (diagonal).
 GUIDE_OF_MIDLINE = 0.27
 STEP_MM = 1.0
 
 # Places that are no scalp, or are landmarks.
-_NO_TARGET = frozenset({"Nz", "Iz", "A1", "A2"})
-SCALP = tuple(name for name in SYSTEMS["10-20"] if name not in _NO_TARGET)
+_NO_TARGET = frozenset({*LANDMARK_SITES, "A1", "A2"})
 
 
 def covered(obstacles: Sequence[Obstacle], points: Floats) -> NDArray[np.bool_]:
@@ -59,7 +60,7 @@ class Search:
         return {
             name: point
             for name, point, hit in zip(names, placed.points_mm, hits, strict=True)
-            if not hit or name in self.sites.names or name in SCALP
+            if not hit or name in self.sites.names or name in SCALP_SITES
         }
 
     @cached_property
@@ -73,7 +74,7 @@ class Search:
     @cached_property
     def guides(self) -> tuple[str, ...]:
         """Sites toward which a cup may be moved: those of the sheet and of 10-20."""
-        names = dict.fromkeys((*self.sites.names, *SCALP))
+        names = dict.fromkeys((*self.sites.names, *SCALP_SITES))
         return tuple(name for name in names if name in self.target)
 
     def options(self, group: tuple[str, ...], blocked: Sequence[str]) -> Options:

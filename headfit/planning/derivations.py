@@ -10,10 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from headfit.anatomy.arcs import on_left
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
-from headfit.planning.montages import Chain, Derivation, Montage
+from headfit.planning.montages import AVERAGE, Chain, Derivation, Montage
 from headfit.planning.scalp_paths import scalp_paths
 
 # Design choices, not published: half a centimetre is the habit for measuring a tape again, and the
@@ -83,6 +84,8 @@ class MeasuredMontage:
         Without the derivations that cannot be recorded, and without empty chains.
     missing : dict of str to str
         Derivations that cannot be recorded, and why.
+    to_average : tuple of str
+        Derivations to the average of all sites: no length, so in no chain here.
     uneven_sides_mm : float
         A larger left-right difference is a finding.
     uneven_chain_fraction : float
@@ -92,8 +95,15 @@ class MeasuredMontage:
     montage: Montage
     chains: tuple[MeasuredChain, ...]
     missing: dict[str, str]
+    to_average: tuple[str, ...] = ()
     uneven_sides_mm: float = UNEVEN_SIDES_MM
     uneven_chain_fraction: float = UNEVEN_CHAIN_FRACTION
+
+    def __repr__(self) -> str:
+        return (
+            f"MeasuredMontage({self.montage.name[:60]!r}, {len(self.derivations)} derivations in "
+            f"{len(self.chains)} chains, {len(self.missing)} missing)"
+        )
 
     @cached_property
     def derivations(self) -> tuple[MeasuredDerivation, ...]:
@@ -121,7 +131,7 @@ class MeasuredMontage:
         found: dict[str, tuple[str, float]] = {}
         for sites, derivation in by_sites.items():
             other = by_sites.get(derivation.derivation.homologue)
-            if other is None or other is derivation or not _is_left(sites):
+            if other is None or other is derivation or not on_left(sites):
                 continue
             found[derivation.name] = other.name, derivation.length_mm - other.length_mm
         return found
@@ -143,6 +153,12 @@ class MeasuredMontage:
                     f"Unequal spacing, {chain.chain.name}: {short.name} {short.length_mm:.0f} mm "
                     f"to {long.name} {long.length_mm:.0f} mm, mean {chain.mean_mm:.0f} mm."
                 )
+        if self.to_average:
+            found.append(
+                f"{', '.join(self.to_average)}: no length, since {AVERAGE}, the average of all "
+                "sites, is no place. Fp1, Fp2, F7 and F8 may be left out of it against eye "
+                "movements (ACNS Guideline 3, 2016)."
+            )
         by_reason: dict[str, list[str]] = {}
         for name, reason in self.missing.items():
             by_reason.setdefault(reason, []).append(name)
@@ -161,12 +177,6 @@ class MeasuredMontage:
             for derivation in self.derivations
             if derivation.before_mm is not None
         )
-
-
-def _is_left(sites: frozenset[str]) -> bool:
-    """Whether a derivation lies on the left, told by its numbered sites."""
-    numbers = [int(digits) for site in sites if (digits := "".join(filter(str.isdigit, site)))]
-    return bool(numbers) and all(number % 2 for number in numbers)
 
 
 def measure_montage(
@@ -206,15 +216,17 @@ def measure_montage(
     now = {**before, **{name: point for name, point in moved.items() if name in before}}
     kept: list[Derivation] = []
     missing: dict[str, str] = {}
+    to_average: list[str] = []
     for chain in montage.chains:
         for derivation in chain.derivations:
-            ends = (derivation.first, derivation.second)
-            absent = [name for name in ends if name not in before]
-            left_out = [name for name in ends if name in before and now[name] is None]
+            absent = [name for name in derivation.sites if name not in before]
+            left_out = [n for n in derivation.sites if n in before and now[n] is None]
             if absent or left_out:
                 reasons = [f"{' and '.join(absent)} not among the sites"] if absent else []
                 reasons += [f"{' and '.join(left_out)} left out"] if left_out else []
                 missing[derivation.name] = ", ".join(reasons)
+            elif derivation.second == AVERAGE:
+                to_average.append(derivation.name)
             else:
                 kept.append(derivation)
     changed = [d for d in kept if d.first in moved or d.second in moved]
@@ -235,11 +247,13 @@ def measure_montage(
         for chain in montage.chains
         if (found := tuple(measured[d.name] for d in chain.derivations if d.name in measured))
     )
-    return MeasuredMontage(montage, chains, missing, uneven_sides_mm, uneven_chain_fraction)
+    return MeasuredMontage(
+        montage, chains, missing, tuple(to_average), uneven_sides_mm, uneven_chain_fraction
+    )
 
 
 def sites_for(montages: tuple[Montage, ...], sites: Sites) -> Sites:
-    """The same sites with those added that montages need and nobody asked for."""
+    """The same sites, and those that the montages need beside them."""
     wanted = tuple(
         dict.fromkeys((*sites.names, *(name for montage in montages for name in montage.sites)))
     )

@@ -15,11 +15,11 @@ import numpy as np
 from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES
-from headfit.anatomy.sites import Sites, sites_on
+from headfit.anatomy.sites import SCALP_SITES, Sites, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
 from headfit.planning.choosing import LEFT_OUT, Choice, Options, choose
-from headfit.planning.clear_places import SCALP, Search, covered
+from headfit.planning.clear_places import Search, covered
 from headfit.planning.obstacles import Obstacle
 
 # Cups nearer than this are bridged by paste: design choice, no source. Where the sites themselves
@@ -109,6 +109,12 @@ class Displacement:
     left_out: dict[str, str]
     notes: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        return (
+            f"Displacement({len(self.obstacles)} places kept free, {len(self.moves)} sites moved, "
+            f"{len(self.left_out)} left out)"
+        )
+
     @property
     def points_mm(self) -> dict[str, Floats | None]:
         """Where each moved site stands now, None for one that is left out."""
@@ -196,7 +202,7 @@ def _usual_gap_mm(sites: Sites) -> float:
 
 
 def _refuse_whole_head(sites: Sites, obstacles: Sequence[Obstacle]) -> None:
-    scalp = sites_on(sites.tracer, SCALP, "10-20")
+    scalp = sites_on(sites.tracer, SCALP_SITES, "10-20")
     if covered(obstacles, scalp.points_mm).all():
         raise InputError(
             sentence(

@@ -1,5 +1,7 @@
 """What to mark on a head, in the order it is measured: arc by arc, with both strokes of each cross.
 
+A site is marked as a cross: one stroke along the tape, one across it where another arc passes.
+
 First the midline and the coronal arc, whose halves fix Cz, then the ring through their 10 % marks,
 then the rows and what else the rules ask for (Klem et al. 1999). Tape lengths in millimetres.
 """
@@ -13,7 +15,16 @@ from typing import Literal
 
 import numpy as np
 
-from headfit.anatomy.arcs import ARCS, MARKS, ArcTracer, Rules, mirrored
+from headfit.anatomy.arcs import (
+    ARCS,
+    MARKS,
+    PARASAGITTAL_MARKS,
+    ArcTracer,
+    Rules,
+    mirrored,
+    on_left,
+    side_of,
+)
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, Sites, sites_on
@@ -129,6 +140,9 @@ class MarkingPlan:
     cups_mm: dict[str, Floats]
     checks: tuple[tuple[Check, Check | None], ...]
 
+    def __repr__(self) -> str:
+        return f"MarkingPlan({len(self.steps)} arcs, {len(self.cups_mm)} cups)"
+
 
 def plan_marking(sites: Sites, displacement: Displacement | None = None) -> MarkingPlan:
     """What to mark for these sites, with moved sites where they stand now.
@@ -204,7 +218,7 @@ def _title(name: str, rules: Rules) -> str:
     if rules.temporal == "ring" and name in ("T7", "T8"):
         # The site stands in the middle of the half ring then; this is the mark the ring runs over.
         return "10 % left" if name == "T7" else "10 % right"
-    return TITLES.get(name, name)
+    return PARASAGITTAL_MARKS.get(name) or TITLES.get(name, name)
 
 
 class _Arcs:
@@ -215,7 +229,7 @@ class _Arcs:
         self.lines = lines
         self.rules = sites.rules
         self.crossings = {
-            name: "left parasagittal" if name.endswith("3") else "right parasagittal"
+            name: "left parasagittal" if side_of(name) < 0 else "right parasagittal"
             for name in ("F3", "F4", "P3", "P4")
             if self.rules.inner == "crossing" and name in sites.names
         }
@@ -341,13 +355,10 @@ def _checks(
         check = found.pop(frozenset(pair), None)
         if check is None:
             continue
-        other = found.pop(frozenset(mirrored(name) for name in pair), None)
-        rows.append((check, other) if other is None or _is_left(pair) else (other, check))
+        across = [mirrored(name) for name in pair]
+        other = found.pop(frozenset(across), None)
+        rows.append((other, check) if other is not None and on_left(across) else (check, other))
     return tuple(rows)
-
-
-def _is_left(pair: tuple[str, str]) -> bool:
-    return any(name.rstrip("h")[-1] in "13579" for name in pair)
 
 
 def _neighbours(tracer: ArcTracer, points: Floats) -> list[tuple[int, int]]:
@@ -358,7 +369,7 @@ def _neighbours(tracer: ArcTracer, points: Floats) -> list[tuple[int, int]]:
     square = ((points[:, None] - points) ** 2).sum(axis=2)
     # A third point lies in the ball when it sees the two at an obtuse angle (Pythagoras).
     clear = np.array([(row + square).min(axis=1) >= row - 1e-3 for row in square])
-    # Which side of the head is meant need not be known better than from the middle of it.
+    # The middle of the landmarks is near enough to the middle of the head to tell its sides apart.
     outward = points - np.mean([tracer.point(name) for name in LANDMARK_NAMES], axis=0)
     first, second = np.nonzero(np.triu(clear & (outward @ outward.T > 0), 1))
     return list(zip(first.tolist(), second.tolist(), strict=True))

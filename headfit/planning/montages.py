@@ -19,13 +19,15 @@ from headfit.anatomy.sites import SYSTEMS, canonical_name
 from headfit.errors import FileFormatError, InputError, sentence, unknown_name
 
 OWN = "own list"
+# The average of all sites, which is no place: a derivation to it has no length.
+AVERAGE = "AV"
 
 
 @dataclass(frozen=True)
 class Derivation:
-    """The difference of two sites, first minus second.
+    """The difference of two sites, or of a site and the average of all: first minus second.
 
-    Old and differently spelt names become the declared ones.
+    Old and differently spelt names become the declared ones; the average is called AV.
 
     Raises
     ------
@@ -47,7 +49,8 @@ class Derivation:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "first", canonical_name(self.first))
-        object.__setattr__(self, "second", canonical_name(self.second))
+        average = self.second.strip().upper() == AVERAGE
+        object.__setattr__(self, "second", AVERAGE if average else canonical_name(self.second))
         if self.first == self.second:
             raise InputError(
                 sentence("a derivation", "join two different sites", self.name),
@@ -59,6 +62,11 @@ class Derivation:
     def name(self) -> str:
         """As it is written on a recording, ``"Fp1-F7"``."""
         return f"{self.first}-{self.second}"
+
+    @property
+    def sites(self) -> tuple[str, ...]:
+        """Both sites, or the one that is held against the average."""
+        return (self.first,) if self.second == AVERAGE else (self.first, self.second)
 
     @property
     def homologue(self) -> frozenset[str]:
@@ -115,6 +123,9 @@ class Montage:
     chains: tuple[Chain, ...]
     source: str = ""
 
+    def __repr__(self) -> str:
+        return f"Montage({self.name[:60]!r}, {len(self.chains)} chains, {len(self.sites)} sites)"
+
     @property
     def sites(self) -> tuple[str, ...]:
         """Every site it needs, in the order first met."""
@@ -123,7 +134,7 @@ class Montage:
                 site
                 for chain in self.chains
                 for derivation in chain.derivations
-                for site in (derivation.first, derivation.second)
+                for site in derivation.sites
             )
         )
 
@@ -132,10 +143,30 @@ class Montage:
 def standard_montages() -> dict[str, Montage]:
     """The montages that ship with headfit, by name.
 
-    >>> list(standard_montages())
-    ['longitudinal', 'transverse', 'referential', 'circumferential', 'inferior-temporal', 'newborn']
+    >>> [name for name in standard_montages() if not name.startswith("newborn")]
+    ['longitudinal', 'transverse', 'referential', 'referential-alternating', 'referential-cz', \
+'average', 'circumferential', 'inferior-temporal']
     """
     return {montage.name: montage for montage in montages_from_tables(_data("montages")["montage"])}
+
+
+def montage_of(name: str) -> Montage:
+    """A standard montage by its name or title.
+
+    Raises
+    ------
+    UnknownNameError
+        No such montage.
+
+    >>> montage_of("Longitudinal bipolar").name
+    'longitudinal'
+    """
+    known = standard_montages()
+    folded = name.strip().casefold()
+    for montage in known.values():
+        if folded in (montage.name.casefold(), montage.title.casefold()):
+            return montage
+    raise unknown_name("set of derivations", name, known)
 
 
 @cache
@@ -147,7 +178,8 @@ def array_names() -> tuple[str, ...]:
     """Every set of sites that has a name.
 
     >>> array_names()
-    ('10-20', 'ifcn-25', '10-10', '10-5', 'newborn', 'newborn-ears')
+    ('10-20', 'ifcn-25', '10-10', '10-5', 'newborn', 'newborn-ears', 'newborn-midline', \
+'newborn-fp3')
     """
     return (*SYSTEMS, *_arrays())
 

@@ -215,11 +215,11 @@ def polygon(
     paths = [run.curve.path_mm for run in scalp_paths(sites.tracer, pairs)]
     outline = frozen(np.concatenate([path[:-1] for path in paths]))
     inside = np.mean([sites.tracer.point(name) for name in LANDMARK_NAMES], axis=0)
-    # The middle of the landmarks lies low in the head; half way up to the vertex is its heart.
+    # The middle of the landmarks lies low; half way from there to the vertex is amid the head.
     inside = frozen((inside + sites.tracer.point("Cz")) / 2)
     look = _unit(_unit(points - inside).mean(axis=0))
     up = _unit(sites.tracer.point("Cz") - inside)
-    # Corners all round below the heart would be taken for a place under the chin.
+    # Corners all round the lower head would enclose the chin and neck instead of the crown.
     if (_unit(outline - inside) @ look).min() < 0.1 or look @ up < -0.6:
         raise InputError(
             sentence(
@@ -306,7 +306,7 @@ def _rim(mesh: TriangleMesh, centre: Floats, radius_mm: float) -> Floats:
     gap = points - centre
     angle = np.arctan2(gap @ np.cross(normal, across), gap @ across)
     if len(points) < 12:
-        # Smaller than a triangle: a flat circle is as true.
+        # So small a disc crosses too few edges of the mesh; a flat circle is as accurate.
         turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
         circle = centre + radius_mm * (
             np.cos(turn) * across + np.sin(turn) * np.cross(normal, across)

@@ -1,7 +1,7 @@
 """How each site is prepared and how its cup is fixed. Common practice, no source.
 
-Local policy and licensed practice decide; hair-bearing is what is usual for a place, and the person
-at the chair sees what is true.
+Local policy and licensed practice decide. Whether a site bears hair is given as it usually is; the
+person at the chair sees how it is.
 """
 
 from __future__ import annotations

@@ -177,7 +177,7 @@ RIGHT_COLUMNS = ("8", "8h", "6", "6h", "4", "4h", "2", "2h", "z")
 
 @every_solid
 def test_ten_five_rows_are_cut_in_sixteenths(solid: Ellipsoid) -> None:
-    sites = place_sites(solid.head(5), "10-5")
+    sites = place_sites(solid.head(5), "10-5", Rules(inferior="row"))
     arcs = solid.arcs
     below = 0.05 * arcs["coronal"].length_mm
     worst = {}

@@ -57,7 +57,7 @@ SIZE_MM = float(np.linalg.norm(np.ptp(BALL, axis=0)))
         (
             BALL * 1000,
             FACES,
-            f"head surface must {ACROSS} {SIZE_MM * 1000:.3g} mm (are these micrometres?)",
+            f"head surface must {ACROSS} {round(SIZE_MM) * 1000} mm (are these micrometres?)",
         ),
     ],
     ids=[

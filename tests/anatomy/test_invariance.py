@@ -15,7 +15,7 @@ RULES = st.builds(
     Rules,
     inner=st.sampled_from(["row", "parasagittal", "crossing"]),
     temporal=st.sampled_from(["coronal", "ring"]),
-    inferior=st.sampled_from(["row", "contour"]),
+    inferior=st.sampled_from(["system", "row", "contour"]),
     length=st.sampled_from(["taut", "skin"]),
 )
 HEADS = {seed: bumpy_head(seed, subdivisions=3, bumps=0.01 + 0.003 * seed) for seed in range(8)}

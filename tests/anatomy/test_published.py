@@ -85,7 +85,7 @@ def test_the_surface_runs_through_the_published_points() -> None:
 
 
 def test_ten_ten_from_four_landmarks_lies_on_the_published_sites() -> None:
-    # Row 9/10 apart: there the published sites follow the other rule.
+    # Row 9/10 apart: there the published sites follow the rule of 10-5.
     sites = place_sites(scalp()[0], "10-10")
     names = [
         n
@@ -110,14 +110,19 @@ def test_ten_ten_with_row_nine_lies_on_the_published_sites_by_either_rule() -> N
     assert means["contour"] < means["row"] <= 1.5  # measured 1.09
 
 
-def test_ten_five_lies_on_the_published_sites_by_the_contour_rule() -> None:
-    sites = place_sites(scalp()[0], "10-5", Rules(inferior="contour"))
+def test_ten_five_lies_on_the_published_sites_by_its_own_rules() -> None:
+    sites = place_sites(scalp()[0], "10-5")
     names = [name for name in sites.names if name in published() and name not in BESIDE]
     names.remove("Nz")
     assert len(names) == 335
-    off = distances(sites, names)
-    assert off.mean() <= 1.0  # measured 0.76
+    row_nine = [name for name in names if name.rstrip("h").endswith(("9", "10"))]
+    assert len(row_nine) == 60
+    off = distances(sites, row_nine)
+    assert off.mean() <= 2.2  # measured 1.74; 4.31 by going on along the rows
     assert off.max() <= 6.0  # measured 5.4, at AFp9
+    off = distances(sites, [name for name in names if name not in row_nine])
+    assert off.mean() <= 0.8  # measured 0.54
+    assert off.max() <= 3.0  # measured 2.7, at AFp6h
 
 
 @pytest.mark.parametrize("inner", ["parasagittal", "crossing"])

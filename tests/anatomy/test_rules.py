@@ -92,9 +92,11 @@ def test_rules_disagree_on_an_adult_by_millimetres(
 def test_a_rule_moves_only_the_sites_it_is_about() -> None:
     head = bumpy_head(3, subdivisions=4)
     names = [name for name in SYSTEMS["10-10"] if name not in ("A1", "A2", "M1", "M2")]
+    # Of the rows F and P what lies between ring and midline; the ends and the middle stay.
+    inner = {f"{row}{k}" for row in "FP" for k in range(1, 7)}
     touched = {
-        Rules(inner="parasagittal"): {"F3", "F4", "P3", "P4"},
-        Rules(inner="crossing"): {"F3", "F4", "P3", "P4"},
+        Rules(inner="parasagittal"): inner,
+        Rules(inner="crossing"): inner,
         Rules(temporal="ring"): {"T7", "T8"},
         Rules(inferior="contour"): {name for name in names if name.endswith(("9", "10"))},
     }
@@ -122,6 +124,37 @@ def test_a_crossing_is_listed_at_its_own_place_on_the_row() -> None:
         np.testing.assert_allclose(sites.tracer.run(arc).point_mm(fraction), sites[name], atol=1e-9)
         marks = {mark.site: mark for mark in sites.arc_marks[arc]}
         assert marks[name].distance_mm == pytest.approx(sites.tracer.run(arc).distance_mm(fraction))
+
+
+@pytest.mark.parametrize("system", ["10-10", "10-5"])
+@pytest.mark.parametrize("inner", ["row", "parasagittal", "crossing"])
+def test_a_row_stays_evenly_spaced_on_both_sides_of_its_f3(inner: str, system: str) -> None:
+    """10-10 and 10-5 halve the gaps of the coarser system: F5 lies midway between F7 and F3."""
+    sites = place_sites(SPHERE_A.head(6), system, Rules(inner=inner))
+    columns = {"10-10": "7 5 3 1 z 2 4 6 8", "10-5": "7 7h 5 5h 3 3h 1 1h z 2h 2 4h 4 6h 6 8h 8"}
+    for row in "FP":
+        along = np.array([sites[row + column] for column in columns[system].split()])
+        gaps = np.linalg.norm(np.diff(along, axis=0), axis=1)  # of a circle, so alike as its arcs
+        for quarter in np.split(gaps, 4):
+            assert quarter == pytest.approx(quarter.mean(), rel=0.01)
+
+
+def test_a_parasagittal_f5_is_midway_on_the_circle_over_f7_f3_and_fz() -> None:
+    sites = place_sites(SPHERE_A.head(), "10-10", Rules(inner="parasagittal"))
+    for side, inner, outer, five, one in (
+        ("left", "F3", "F7", "F5", "F1"),
+        ("right", "F4", "F8", "F6", "F2"),
+        ("left", "P3", "P7", "P5", "P1"),
+        ("right", "P4", "P8", "P6", "P2"),
+    ):
+        along = 0.25 if inner[0] == "F" else 0.75
+        via = SPHERE_A.arcs[f"{side} parasagittal"].point(along, pinned=True)
+        half = SPHERE_A.arc(SPHERE_A.sites[outer], via, SPHERE_A.sites[f"{inner[0]}z"])
+        for name, fraction in ((five, 0.25), (one, 0.75)):
+            off = np.linalg.norm(sites[name] - half.point(fraction, pinned=True))
+            assert off <= 0.05, name
+            found = sites.arc_of(name)
+            assert found == (f"{side} half row {inner[0]}", pytest.approx(fraction))
 
 
 def test_every_combination_of_plane_rules_places_every_site() -> None:
@@ -168,7 +201,7 @@ def test_shortest_paths_on_a_symmetric_head_are_symmetric(monkeypatch: pytest.Mo
             "unknown rule for inner 'parasaggital': did you mean 'parasagittal'?",
         ),
         ({"temporal": "T7"}, "unknown rule for temporal 'T7': choose one of coronal, ring"),
-        ({"inferior": None}, "unknown rule for inferior None: choose one of row, contour"),
+        ({"inferior": None}, "unknown rule for inferior None: choose one of system, row, contour"),
         ({"length": "Taut"}, "unknown rule for length 'Taut': did you mean 'taut'?"),
     ],
 )

@@ -10,7 +10,20 @@ from solids import SPHERE_A, SPHERE_C, bumpy_head, turn, unit_sphere
 
 from headfit import Head, Landmarks, Rules, load_template, place_sites
 from headfit.anatomy.arcs import mirrored
-from headfit.anatomy.sites import RENAMED, SYSTEMS, TABLE, BeyondRow, OnArc, canonical_name
+from headfit.anatomy.site_table import place_of, settled
+from headfit.anatomy.sites import (
+    ALSO_CALLED,
+    F9_APART_MM,
+    RENAMED,
+    SYSTEMS,
+    TABLE,
+    BeyondRow,
+    OnArc,
+    canonical_name,
+    row_nine_words,
+    rule_displacements,
+    sites_on,
+)
 from headfit.errors import HeadfitError, MeshError, UnknownNameError
 from headfit.geometry.surface import nearest
 
@@ -86,16 +99,89 @@ def test_systems_contain_each_other() -> None:
     assert set(SYSTEMS["ifcn-25"]) < set(SYSTEMS["10-10"])
 
 
-def test_every_place_names_its_source() -> None:
-    sources = Counter(place.source for place in TABLE.values())
-    assert set(sources) == {
-        "Klem et al. 1999",
-        "ACNS Guideline 2, 2016",
-        "Oostenveld & Praamstra 2001",
-        "Seeck et al. 2017",
-        "common practice, no source; offset from memory",
-    }
-    assert sources["common practice, no source; offset from memory"] == 4
+BESIDE = {"A1", "A2", "M1", "M2"}
+
+
+def published_names(montage: str) -> set[str]:
+    """Names of a list that mne carries: of 10-10 with all names in use, or of 10-5."""
+    return set(mne.channels.make_standard_montage(montage).ch_names) - BESIDE - set(RENAMED)
+
+
+def test_a_site_of_ten_five_alone_cites_its_authors_and_nobody_else() -> None:
+    """10-5 is no standard: Klem 1999, ACNS 2016 and Seeck 2017 have none of its half places."""
+    alone = set(SYSTEMS["10-5"]) - set(SYSTEMS["10-10"])
+    assert len(alone) == 349 - 77
+    assert published_names("colin27_1005") - published_names("colin27_1020") - {"I1", "I2"} < alone
+    assert {TABLE[name].source for name in alone} == {"Oostenveld & Praamstra 2001"}
+
+
+def test_a_site_of_ten_ten_cites_the_guideline_and_one_of_ten_twenty_the_older_one() -> None:
+    guideline = set(TEN_TEN_ROWS) - TEN_TWENTY
+    assert all("ACNS Guideline 2, 2016" in TABLE[name].source for name in guideline)
+    for name in TEN_TWENTY | {"Nz", "Iz"} - BESIDE:
+        assert "Klem et al. 1999" in TABLE[name].source
+    inferior = set(SYSTEMS["ifcn-25"]) - TEN_TWENTY
+    assert {n for n in TABLE if "Seeck et al. 2017" in TABLE[n].source} == inferior
+
+
+def test_a_renamed_site_tells_who_renamed_it() -> None:
+    renamed = {n for n in TEN_TWENTY - BESIDE if "so named by ACNS" in TABLE[n].source}
+    assert renamed == {"T7", "T8", "P7", "P8"}
+
+
+def test_where_an_ear_site_lies_is_marked_as_practice_without_a_source() -> None:
+    for name in BESIDE:
+        source = TABLE[name].source
+        assert "where on the head: common practice, no source, offset from memory" in source
+    assert "Klem" in TABLE["A1"].source
+    assert "Klem" not in TABLE["M1"].source
+    assert {n for n, place in TABLE.items() if "common practice" in place.source} == BESIDE
+
+
+def test_by_another_rule_a_site_cites_who_made_the_rule() -> None:
+    contour = Rules(inferior="contour")
+    for name in ("F9", "T9", "P10", "AFF9h"):
+        assert place_of(name, contour).source == "Oostenveld & Praamstra 2001"
+    assert place_of("T7", Rules(temporal="ring")).source == "Jurcak et al. 2007"
+    assert place_of("F3", Rules(inner="parasagittal")).source == "Klem et al. 1999"
+
+
+def test_o9_of_ten_ten_is_i1_of_ten_five() -> None:
+    """mne carries both lists for one head: the coordinates are the same to the last digit."""
+    tenths, fives = (
+        mne.channels.make_standard_montage(f"colin27_{k}").get_positions()["ch_pos"]
+        for k in ("1020", "1005")
+    )
+    assert ALSO_CALLED == {"O9": "I1", "O10": "I2"}
+    for name, other in ALSO_CALLED.items():
+        np.testing.assert_array_equal(tenths[name], fives[other])
+        assert canonical_name(name) == canonical_name(name.lower()) == other
+
+
+@pytest.mark.parametrize(
+    ("given", "nearest_site", "why"),
+    [
+        ("T1", "FT9", "T1 is an anterior temporal place, measured from ear and eye, near FT9"),
+        ("t2", "FT10", "T2 is an anterior temporal place, measured from ear and eye, near FT10"),
+        ("Fp3", "AF3", "Fp3 is in newborns half way from Fp1 to F3, near AF3"),
+        ("FP4", "AF4", "Fp4 is in newborns half way from Fp2 to F4, near AF4"),
+    ],
+)
+def test_a_name_in_use_that_is_no_site_is_refused_with_the_site_it_is_near(
+    given: str, nearest_site: str, why: str
+) -> None:
+    """Common practice, no source."""
+    message = f"unknown site {given!r}: did you mean {nearest_site!r}? ({why})"
+    with pytest.raises(UnknownNameError, match=f"^{re.escape(message)}$"):
+        canonical_name(given)
+
+
+def test_of_the_ten_ten_sites_af3_is_nearest_to_half_way_from_fp1_to_f3() -> None:
+    for age in ("newborn", "adult"):
+        sites = place_sites(load_template(age), "10-10")
+        half_way = (sites["Fp1"] + sites["F3"]) / 2
+        off = np.linalg.norm(sites.points_mm - half_way, axis=1)
+        assert sites.names[off.argmin()] == "AF3"
 
 
 @pytest.mark.parametrize("name", [name for name in TABLE if name != mirrored(name)])
@@ -216,7 +302,7 @@ def test_arc_marks_stand_where_their_distance_says() -> None:
             listed[mark.site] += 1
             at = run.point_mm(run.fraction(mark.distance_mm))
             np.testing.assert_allclose(at, sites[mark.site], atol=1e-9)
-    not_on_arcs = {name for name, place in TABLE.items() if not isinstance(place, OnArc)}
+    not_on_arcs = BESIDE  # all of 10-5 but these are marked on an arc
     assert set(listed) == set(sites.names) - not_on_arcs
     assert max(listed.values()) == 1
 
@@ -232,8 +318,57 @@ def test_sites_beside_an_arc_have_none() -> None:
     )
 
 
+def test_row_nine_stands_where_its_own_system_has_it() -> None:
+    """10-10 and IFCN: the row goes on; 10-5: tenths of the contour."""
+    head = load_template()
+    by_rule = {rule: place_sites(head, ["F9"], Rules(inferior=rule)) for rule in ("row", "contour")}
+    for system, rule in (("10-10", "row"), ("ifcn-25", "row"), ("10-5", "contour")):
+        sites = place_sites(head, system)
+        assert sites.rules == Rules(inferior=rule)
+        np.testing.assert_allclose(sites["F9"], by_rule[rule]["F9"], atol=1e-9)
+
+
+@pytest.mark.parametrize("rule", ["row", "contour"])
+@pytest.mark.parametrize("system", ["10-10", "10-5"])
+def test_a_rule_that_was_chosen_wins_over_the_system(system: str, rule: str) -> None:
+    assert place_sites(HEAD, system, Rules(inferior=rule)).rules.inferior == rule
+
+
+def test_a_list_follows_ten_five_as_soon_as_it_has_a_name_of_ten_five_alone() -> None:
+    """What is of 10-10 and what is not, by the two lists that mne carries."""
+    tenths = published_names("colin27_1020") - {"O9", "O10"}
+    assert place_sites(HEAD, sorted(tenths)).rules.inferior == "row"
+    assert place_sites(HEAD, ["F9", "O9", "PO9"]).rules.inferior == "row"
+    halves = published_names("colin27_1005") - tenths - {"I1", "I2"}
+    assert len(halves) > 200
+    for name in halves:
+        assert settled(Rules(), ["F9", name]).inferior == "contour", name
+
+
+def test_what_is_placed_on_the_same_arcs_later_stands_by_the_same_rule() -> None:
+    sites = place_sites(load_template(), "10-10")
+    later = sites_on(sites.tracer, ("F9", "FFT9"), "own list")
+    assert later.rules == sites.rules
+    np.testing.assert_array_equal(later["F9"], sites["F9"])
+
+
+def test_that_both_definitions_of_row_nine_differ_is_said_where_there_is_one() -> None:
+    head = load_template()
+    moved = rule_displacements(head, ["F9"], Rules(inferior="row"), Rules(inferior="contour"))
+    assert round(moved["F9"]) == F9_APART_MM
+    tenths, fives = (row_nine_words(place_sites(head, system)) for system in ("10-10", "10-5"))
+    assert tenths.startswith("Row 9/10 continues each row below the ring, as 10-10 and IFCN have")
+    assert fives.startswith("Row 9/10 lies on the contour nasion-preauricular point-inion, as 10-5")
+    for text in (tenths, fives):
+        assert text.endswith("on the adult template F9 lies 8 mm from there.")
+    sites = place_sites(head, "10-5")
+    assert row_nine_words(sites, ["Cz", "F7", "N1h"]) == ""
+    assert row_nine_words(sites, ["Cz", "AFF10h"]) == fives
+    assert row_nine_words(place_sites(head, "10-20")) == ""
+
+
 def test_row_nine_goes_on_below_its_row_by_a_tenth_of_the_coronal_arc() -> None:
-    sites = place_sites(load_template(), "10-5")
+    sites = place_sites(load_template(), "10-5", Rules(inferior="row"))
     down = 0.1 * sites.tracer.length_mm("coronal")
     for name, row in (("F9", "F7"), ("TP10", "TP8"), ("PPO9", "PPO7")):
         gap = np.linalg.norm(sites[name] - sites[row])

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from headfit.app.case_view import UNMEASURED, view_case
 from headfit.app.changes import RefusedError, changed_case, readings_of
+from headfit.case.case import Case, FreePlace
+from headfit.case.solved import solve_case
 from headfit.errors import HeadfitError, InputError, UnitError, UnknownNameError
-from headfit.files.case_file import Case, FreePlace
 from headfit.fitting.tape import Tape
 
 CASE = Case(Tape(nasion_inion_mm=360.0, preauricular_arc_mm=355.0, ring_mm=570.0), label="one")
@@ -72,10 +72,10 @@ def test_values_come_and_go_and_the_last_one_leaves_nothing_measured() -> None:
     fewer = change({"tape": {"ring": None, "nasion_inion": "", "preauricular_arc": None}}, more)
     assert list(fewer.tape.values_mm) == ["head_breadth"]
     none = change({"tape": {"head_breadth": None}}, fewer)
-    assert none.tape is UNMEASURED
-    assert view_case(none).result is None
+    assert none.tape is None
+    assert solve_case(none).fitted is None
     again = change({"label": "two"}, none)
-    assert again.tape is UNMEASURED
+    assert again.tape is None
     assert again.label == "two"
 
 

@@ -11,6 +11,7 @@ from demo_case import TEXT
 from dirty_marks import dirty_marks
 from starlette.testclient import TestClient
 
+from headfit import load_template, place_sites
 from headfit.app import serve as serve_module
 from headfit.app.desk import Desk
 from headfit.app.guard import MOST_BYTES, Guard
@@ -52,8 +53,8 @@ def test_a_case_is_changed_compared_saved_left_and_opened_again(client: TestClie
     files = [{"name": "marks.tsv", "text": dirty_marks()}]
     status, state = post(client, "marks", revision=state["revision"], files=files)
     assert status == 200
-    # C3 stands elsewhere on purpose: its mark is not judged.
-    assert {arrow["site"] for arrow in state["scene"]["arrows"]} == {"Pz"}
+    # C3 and C4 are judged where they were moved to, and these marks stand at their own places.
+    assert {arrow["site"] for arrow in state["scene"]["arrows"]} == {"C3", "C4", "Pz"}
     assert post(client, "save", revision=state["revision"])[0] == 200
     status, state = post(client, "new")
     assert state["fit"] is None
@@ -117,12 +118,30 @@ def test_a_wrong_entry_of_a_request_is_said(
     assert answer["error"].startswith(sentence)
 
 
-def test_marks_without_a_measurement_cannot_be_compared(client: TestClient) -> None:
+def test_marks_without_a_measurement_are_held_against_the_head_under_them(
+    client: TestClient,
+) -> None:
     _, state = post(client, "new")
     files = [{"name": "marks.tsv", "text": dirty_marks()}]
+    status, state = post(client, "marks", revision=state["revision"], files=files)
+    assert status == 200
+    assert any("the head is fitted to" in said for said in state["sentences"]["marks"])
+    assert any("found under the marks" in caption for caption in state["scene"]["captions"])
+    assert state["fit"] is None  # no reading to drag
+
+
+def test_marks_without_landmarks_and_a_measurement_have_no_head(client: TestClient) -> None:
+    _, state = post(client, "new")
+    sites = place_sites(load_template())
+    rows = (
+        f"{name}\t{x}\t{y}\t{z}\n"
+        for name, (x, y, z) in zip(sites.names, sites.points_mm, strict=True)
+    )
+    table = "name\tx_mm\ty_mm\tz_mm\n" + "".join(rows)
+    files = [{"name": "marks.tsv", "text": table}]
     status, answer = post(client, "marks", revision=state["revision"], files=files)
     assert status == 422
-    assert "marks and at least one measurement" in answer["error"]
+    assert "nasion and both preauricular points" in answer["error"]
 
 
 def test_an_impossible_sheet_is_refused_where_it_was_changed_and_opens_with_a_reason(
@@ -165,7 +184,7 @@ def test_a_mistake_of_our_own_changes_nothing_and_tells_nothing(
     def mistaken(*_: object, **__: object) -> None:
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr("headfit.app.server.view_case", mistaken)
+    monkeypatch.setattr("headfit.app.server.solve_case", mistaken)
     status, answer = post(client, "change", revision=revision(client), change={"note": "n"})
     assert status == 500
     assert "secret" not in str(answer)

@@ -15,9 +15,10 @@ from looks import MOST_BLOCK, MOST_MEAN, assert_looks_as_stored, differences
 from PIL import Image
 from running_app import RunningApp
 
-from headfit.app.case_view import view_case
-from headfit.app.exports import report_of
+from headfit.case.solved import solve_case
 from headfit.files.case_file import case_of_text
+from headfit.output.case_report import report_text
+from headfit.output.case_view import CaseView
 
 SMALL = {"width": 1280, "height": 720}
 LARGE = {"width": 1920, "height": 1080}
@@ -98,14 +99,14 @@ def test_a_refusal_and_a_shape_set_by_hand(open_tab: OpenTab, app: RunningApp) -
 
 
 @cache
-def report_text() -> str:
-    return report_of(view_case(case_of_text(TEXT, Path())), "demo.toml")
+def demo_report() -> str:
+    return report_text(CaseView(solve_case(case_of_text(TEXT, Path()))), "demo.toml")
 
 
 @pytest.mark.parametrize("viewport", [SMALL, LARGE], ids=size)
 def test_the_report(open_tab: OpenTab, viewport: dict[str, int], tmp_path: Path) -> None:
     path = tmp_path / "report.html"
-    path.write_text(report_text(), encoding="utf-8")
+    path.write_text(demo_report(), encoding="utf-8")
     tab = open_tab(viewport=viewport)
     tab.page.goto(path.as_uri())
     tab.until("headfit.viewer && headfit.viewer.frames > 0")
@@ -115,7 +116,7 @@ def test_the_report(open_tab: OpenTab, viewport: dict[str, int], tmp_path: Path)
 
 def test_the_report_without_scripts(open_tab: OpenTab, tmp_path: Path) -> None:
     path = tmp_path / "report.html"
-    path.write_text(report_text(), encoding="utf-8")
+    path.write_text(demo_report(), encoding="utf-8")
     tab = open_tab(viewport=SMALL, java_script_enabled=False)
     tab.page.goto(path.as_uri())
     assert_looks_as_stored(tab.page.screenshot(), f"report-plain-{size(SMALL)}")

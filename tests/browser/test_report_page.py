@@ -16,21 +16,22 @@ from demo_case import TEXT
 from PIL import Image
 from playwright.sync_api import Playwright
 
-from headfit.app.case_view import view_case
-from headfit.app.exports import report_of
+from headfit.case.solved import solve_case
 from headfit.files.case_file import case_of_text
+from headfit.output.case_report import report_text
+from headfit.output.case_view import CaseView
 
 
 @cache
-def report_text() -> str:
+def demo_report() -> str:
     text = TEXT.replace("Demo: long", "</script><b>Demo</b>: long")
-    return report_of(view_case(case_of_text(text, Path())), "demo.toml")
+    return report_text(CaseView(solve_case(case_of_text(text, Path()))), "demo.toml")
 
 
 @pytest.fixture
 def report(tmp_path: Path) -> Path:
     path = tmp_path / "report.html"
-    path.write_text(report_text(), encoding="utf-8")
+    path.write_text(demo_report(), encoding="utf-8")
     return path
 
 

@@ -6,7 +6,7 @@ from marked_heads import landmarks_of, on_the_spot, template_sites, template_tar
 from scipy.spatial.transform import Rotation
 
 from headfit import load_template
-from headfit.comparing.alignment import ALIGNMENTS
+from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.comparing.compare import compare_marks
 from headfit.marks.marks import Marks
 

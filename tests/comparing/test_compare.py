@@ -20,7 +20,8 @@ from solids import SPHERE_C, direction
 
 import headfit
 from headfit import Sites, load_template, place_sites
-from headfit.anatomy.sites import TABLE, BeyondRow
+from headfit.anatomy.site_table import TABLE, BeyondRow
+from headfit.anatomy.sites import row_nine_words
 from headfit.comparing.compare import compare_marks
 from headfit.errors import MarksError, UnknownNameError
 from headfit.fitting.spreads import SiteSpreads
@@ -249,6 +250,20 @@ def test_bands_are_settings_and_widen_with_the_uncertainty_of_the_site() -> None
     assert comparison["Cz"].band == 0
 
 
+def test_a_mark_stands_out_only_beyond_what_its_site_is_sure_to() -> None:
+    points = np.array(SITES.points_mm)
+    row = TARGETS.names.index("Pz")
+    points[row] += 14.0 * TARGETS.along[row]
+    marks = Marks(TARGETS.names, points, landmarks_of(HEAD))
+    assert compare_marks(SITES, marks).stands_out == ("Pz",)
+    for spread_mm, expected in ((2.0, ("Pz",)), (8.0, ())):
+        # The longer half axis of the 95 % region is sqrt(5.991) spreads: 5 mm and 20 mm.
+        parts = np.tile(np.eye(2), (len(SITES), 1, 1))
+        parts[row] *= spread_mm**2
+        spreads = SiteSpreads(SITES.names, TARGETS.along, TARGETS.across, {"shape": parts})
+        assert compare_marks(SITES, marks, spreads=spreads).stands_out == expected
+
+
 def test_a_mixed_up_pair_gets_no_move_and_does_not_stand_out() -> None:
     points = np.array(SITES.points_mm)
     rows = [TARGETS.names.index(n) for n in ("C3", "C4")]
@@ -285,6 +300,19 @@ def test_without_landmarks_the_fit_is_by_names_and_a_doubt_says_so() -> None:
     assert comparison.common is None
     assert [r.code for r in comparison.remarks] == ["compare-best-fit"]
     assert set(comparison.alignments) == {"best-fit", "robust"}
+
+
+@pytest.mark.parametrize(("system", "rule"), [("10-10", "row"), ("10-5", "contour")])
+def test_marks_of_row_nine_are_told_by_which_definition_they_are_judged(
+    system: str, rule: str
+) -> None:
+    sites = place_sites(HEAD, system)
+    for names, noted in ((("Fz", "Cz", "F9", "F10", "P9"), True), (("Fz", "Cz", "C3"), False)):
+        points = np.array([sites[name] for name in names])
+        comparison = compare_marks(sites, Marks(names, points, three_of(HEAD)))
+        notes = [r for r in comparison.remarks if r.code == "compare-row-nine"]
+        assert [r.sentence for r in notes] == ([row_nine_words(sites)] if noted else [])
+        assert [(r.kind, r.evidence["rule"]) for r in notes] == ([("note", rule)] if noted else [])
 
 
 def test_a_head_of_another_size_is_doubted() -> None:

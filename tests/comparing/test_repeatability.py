@@ -8,7 +8,7 @@ from marked_heads import landmarks_of, template_sites, three_of
 from scipy.spatial.transform import Rotation
 
 from headfit import load_template
-from headfit.comparing.repeatability import compare_sessions, same_places
+from headfit.comparing.repeatability import Repeatability, compare_sessions, same_places
 from headfit.errors import MarksError
 from headfit.geometry.rigid import RigidMotion
 from headfit.marks.marks import Marks
@@ -95,3 +95,11 @@ def test_two_people_with_the_same_places_are_one_template() -> None:
     }
     people["04"] = Marks(("Fpz", "Oz"), SITES.points_mm[:2])
     assert same_places(people) == (("01", "02"),)
+
+
+@pytest.mark.parametrize(("by_landmarks_mm", "told"), [(2.0, False), (3.6, False), (3.9, True)])
+def test_the_landmarks_are_called_less_sure_only_when_they_add_half_as_much_again(
+    by_landmarks_mm: float, told: bool
+) -> None:
+    found = Repeatability((), by_landmarks_mm, 2.5)
+    assert found.sentence.endswith("the landmarks are the less sure part") is told

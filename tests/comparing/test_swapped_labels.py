@@ -50,6 +50,17 @@ def test_three_exchanged_pairs_are_three_mixups() -> None:
     assert {frozenset(m.names) for m in found} == {frozenset(pair) for pair in pairs}
 
 
+def test_half_of_the_pairs_exchanged_is_no_mirrored_set() -> None:
+    points = noisy(SMALL, 2)
+    pairs = [("F3", "F4"), ("P7", "P8"), ("O1", "O2"), ("C3", "C4")]  # of eight
+    for one, other in pairs:
+        rows = [SMALL.names.index(one), SMALL.names.index(other)]
+        points[rows] = points[rows[::-1]]
+    found = explain(points, SMALL, placed=True).mixups
+    assert {m.kind for m in found} == {"exchanged"}
+    assert {frozenset(m.names) for m in found} == {frozenset(pair) for pair in pairs}
+
+
 @pytest.mark.parametrize("length", [3, 8, 16, 32])
 def test_a_block_shifted_by_one_plug_is_told_as_one_chain(length: int) -> None:
     points = noisy(TARGETS, 3)

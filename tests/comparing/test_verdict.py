@@ -1,5 +1,7 @@
 """The comparison on one screen."""
 
+import re
+
 import numpy as np
 from marked_heads import landmarks_of, moved_set, template_sites, template_targets, three_of
 
@@ -117,6 +119,22 @@ def test_a_summary_fits_on_a_screen_and_holds_everything_that_matters() -> None:
         "correction: marks are declared in mm but are taken as cm",
     ):
         assert part in text, part
+
+
+def test_every_length_and_angle_of_the_summary_has_its_unit() -> None:
+    lines = summary(compared(off(BACK_AND_LEFT, "T7"), three_of(HEAD)))
+    number = r"\d+\.\d"
+    landmarks = rf"nasion {number}, left preauricular point {number}, right preauricular point "
+    way = rf"  by [a-z ]+ +{number} \({number}\) mm, straight {number} mm, \d+ mm (over|under) the scalp"
+    steps = rf"[+-]{number} ±{number}"
+    expected = [
+        r"19 marks by the landmarks: \d+ within 5 mm, \d+ from 5 to 10 mm, \d+ beyond 10 mm\.",
+        rf"{way}; {landmarks}{number} mm",
+        rf"The whole set: pitch {steps}, roll {steps}, yaw {steps} degrees; right {steps}.* mm\.",
+    ]
+    for form in expected:
+        assert any(re.fullmatch(form, line) for line in lines), (form, lines)
+    assert sum(bool(re.match(rf"{way}(;|$)", line)) for line in lines) == 3
 
 
 def test_more_moves_than_fit_are_counted() -> None:

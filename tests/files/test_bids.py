@@ -13,24 +13,21 @@ import numpy as np
 import pytest
 from demo_case import demo_result
 
-from headfit import __version__
+from headfit.anatomy.sites import row_nine_words
+from headfit.case.case import Case
+from headfit.case.solved import solve_case
 from headfit.files.bids import bids_files
-from headfit.files.case_file import Case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.whole import write_folder
-from headfit.planning.displacement import Displacement, displace
+from headfit.planning.displacement import displace
 from headfit.planning.obstacles import disc
 
 VALIDATOR = Path(sys.executable).with_name("bids-validator-deno")
 STEM = "sub-01/eeg/sub-01_acq-tape"
 
 
-def dataset(case: Case | None = None, moved: Displacement | None = None) -> dict[str, str]:
-    result = demo_result()
-    landmarks = result.fitted.head.landmarks
-    return bids_files(
-        case or result.case, landmarks, result.sites, result.spreads, __version__, moved
-    )
+def dataset(case: Case | None = None) -> dict[str, str]:
+    return bids_files(demo_result() if case is None else solve_case(case))
 
 
 def issues_of(folder: Path) -> list[tuple[str, str]]:
@@ -117,6 +114,15 @@ def test_invented_data_are_marked_and_licensed_and_real_ones_are_not() -> None:
     assert json.loads(real["dataset_description.json"])["License"] != "CC0"
 
 
+def test_the_readme_tells_which_row_nine_it_is_when_there_is_one() -> None:
+    said = row_nine_words(demo_result().sites)
+    assert said
+    assert said in dataset()["README.md"]
+    result = demo_result()
+    small = dataset(dataclasses.replace(result.case, system="10-20"))
+    assert "Row 9/10" not in small["README.md"]
+
+
 def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_path: Path) -> None:
     sites = demo_result().sites
     wound = disc(sites, "C3", 12.0, "wound")
@@ -126,7 +132,9 @@ def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_pat
     moved = dataclasses.replace(
         found, moves=found.moves[:-1], left_out={gone: f"{gone} is left out."}
     )
-    files = dataset(moved=moved)
+    solved = dataclasses.replace(demo_result())
+    vars(solved)["displacement"] = moved  # as if one had found no place
+    files = bids_files(solved)
     rows = {row["name"]: row for row in electrodes(files)}
     for move in moved.moves:
         row = rows[move.site]

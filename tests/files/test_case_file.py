@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from headfit import Rules, Tape
+from headfit.case.case import Case, FreePlace
 from headfit.errors import HeadfitError
-from headfit.files.case_file import Case, FreePlace, case_of_text, case_text, read_case, write_case
+from headfit.files.case_file import case_of_text, case_text, read_case, write_case
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.planning.montages import standard_montages
 
 FULL = """
 [case]
@@ -43,6 +45,7 @@ inner = "parasagittal"
 [marks]
 file = "marks.tsv"
 align = "best-fit"
+bands_mm = [4, 8]
 
 [[free]]
 site = "t3"
@@ -65,7 +68,8 @@ set = "longitudinal bipolar"
 def fields_of(case: Case) -> dict[str, object]:
     found = {f.name: getattr(case, f.name) for f in dataclasses.fields(case)}
     tape = found.pop("tape")
-    return found | {"readings": tape.readings_mm, "spreads": tape.spreads_mm}
+    problems = {part: str(error) for part, error in case.problems.items()}
+    return found | {"readings": tape.readings_mm, "spreads": tape.spreads_mm, "problems": problems}
 
 
 def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
@@ -82,8 +86,11 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "doubtful": ("inion", "nasion"),
         "shape": {"vault_2_m2": 3.0, "vault_3_2": -1.5},
         "rules": Rules(inner="parasagittal"),
+        "scan": None,
+        "marks": None,
         "marks_file": tmp_path / "marks.tsv",
         "align": "best-fit",
+        "bands_mm": (4.0, 8.0),
         "free": (
             FreePlace("T7", None, (), 20.0, "dressing"),
             FreePlace(None, (1.0, 2.5, 100.0), (), 12.5, ""),
@@ -91,6 +98,12 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         ),
         "derivations": "longitudinal bipolar",
         "derivations_file": None,
+        "montage": standard_montages()["longitudinal"],
+        # There is no such file: the case is read all the same, and carries the reason.
+        "problems": {
+            "marks": f"there is no file {tmp_path / 'marks.tsv'} (is the name right, and "
+            "the folder?)"
+        },
         "measured_by": "M. Example",
         "measured_on": "2024-05-07",
         "note": "thick hair",
@@ -220,6 +233,11 @@ WRONG = {
     FREE + "polygon_mm = [[1, 2, 3]]": r"must be three or more points \[x, y, z\]",
     FREE + "polygon_mm = [[1,2,3],[1,2,3],[1,2]]": "a corner of polygon_mm must be three numbers",
     "[tape\nunit": r"a case file must be TOML, got expected .* \(line 1, column 6\)",
+    "[tape]\nunit = 'cm'\nring = 36,0  # a comma": (
+        r"the number in line 3 must be written with a decimal point, got 36,0 \(write 36\.0\)$"
+    ),
+    "[shape]\nvault_2_m2 =-1,5": r"line 2 must .*, got -1,5 \(write -1\.5\)$",
+    "[case]\nlabel = 'at 36,0' x": r"a case file must be TOML, got expected newline",
     "a = 1\na = 2": r"a case file must be TOML, got cannot overwrite a value",
     "a = " + "[" * 5000: "be TOML that a person could have written",
     "a = " + "9" * 5000: "be TOML that a person could have written",
@@ -254,7 +272,7 @@ def test_a_case_may_name_a_reduced_array_or_list_its_own_sites() -> None:
     own = case_of_text(f'[case]\nsites = ["Cz", "t3", "T7"]\n{tape}', Path())
     assert (own.array, own.system) == (("Cz", "T7"), "own list")
     assert case_of_text(case_text(own), Path()).array == own.array
-    assert case_of_text(tape, Path()).array == "10-10"
+    assert case_of_text(tape, Path()).array == "10-20"
 
 
 @pytest.mark.parametrize(

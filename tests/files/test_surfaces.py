@@ -1,6 +1,7 @@
 """Surfaces: what other programs write is read, and what we write other programs read."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from headfit.anatomy.landmarks import NAMES
 from headfit.errors import FileFormatError, LandmarkError, MeshError, UnitError
 from headfit.files.landmark_files import landmarks_json
 from headfit.files.surfaces import ply_bytes, read_surface
+from headfit.units import MM_PER_UNIT
 
 # A unit sphere from a library, scaled to 90 mm: 642 vertices, 1280 triangles.
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=90.0)
@@ -141,7 +143,7 @@ def test_a_sphere_with_landmarks_is_a_head(tmp_path: Path) -> None:
 
 def test_what_the_head_refuses_is_said_with_the_file(tmp_path: Path) -> None:
     metres = BALL.copy().apply_scale(0.001).export(file_type="ply")
-    with pytest.raises(MeshError, match=r"^head\.ply: .*bounding box, got .* \(are these metres"):
+    with pytest.raises(MeshError, match=r"^head\.ply: .*, got 0\.312 mm \(is it --unit m\?"):
         read_head(written(tmp_path, metres), marks_of(tmp_path))
     with pytest.raises(LandmarkError, match=r"^head\.ply: nasion must lie on the head surface"):
         read_head(written(tmp_path, exported("ply")), marks_of(tmp_path, 1.3))
@@ -151,6 +153,31 @@ def test_what_the_head_refuses_is_said_with_the_file(tmp_path: Path) -> None:
     pair = trimesh.util.concatenate([BALL, BALL.copy().apply_translation([300, 0, 0])])
     with pytest.raises(MeshError, match="must be one connected piece, got 2 pieces"):
         read_head(written(tmp_path, pair.export(file_type="ply")), marks_of(tmp_path))
+
+
+@pytest.mark.parametrize("written_in", ["mm", "cm", "m", "inch"])
+@pytest.mark.parametrize("read_in", ["mm", "cm", "m", "inch"])
+def test_a_wrong_unit_of_the_surface_is_told_with_the_one_that_fits(
+    tmp_path: Path, written_in: str, read_in: str
+) -> None:
+    # A ball of 115 mm is 398 mm across its bounding box: a head with face and neck.
+    size_mm = 2 * np.sqrt(3.0) * 115.0
+    ball = BALL.copy().apply_scale(115.0 / 90.0 / MM_PER_UNIT[written_in])
+    path = written(tmp_path, ball.export(file_type="ply"))
+    taken_mm = size_mm / MM_PER_UNIT[written_in] * MM_PER_UNIT[read_in]
+    if 120 <= taken_mm <= 1500:  # centimetres taken for inches are the size of a large bust
+        assert read_surface(path, read_in)[0].volume_mm3 > 0
+        return
+    with pytest.raises(MeshError) as caught:
+        read_head(path, marks_of(tmp_path), read_in)
+    assert str(caught.value).endswith(f"(is it --unit {written_in}?)")
+    assert re.search(r"got \d+(\.\d+)? mm ", str(caught.value))
+
+
+def test_a_surface_of_no_size_of_a_head_gets_no_unit_named(tmp_path: Path) -> None:
+    path = written(tmp_path, BALL.copy().apply_scale(1e6).export(file_type="ply"))
+    with pytest.raises(MeshError, match=r"got 312000000 mm \(is this the surface of one head\?\)$"):
+        read_head(path, marks_of(tmp_path))
 
 
 def ascii_ply(vertices: str, faces: str, n_vertices: int, n_faces: int) -> bytes:

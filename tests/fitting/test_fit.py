@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 
 import numpy as np
@@ -14,6 +15,7 @@ from headfit import Head, Tape, fit_head, load_template, measure_head, place_sit
 from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
 from headfit.fitting import fit
+from headfit.fitting.hand_set_shape import HAND_MODES
 from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.shape import opposed_parameters, shape_model
 from headfit.fitting.spreads import CHI2_95
@@ -348,3 +350,11 @@ def test_one_value_is_enough_for_a_head_and_shows_how_little_is_known() -> None:
 def test_a_name_nobody_declared_is_refused(keywords: dict[str, object], said: str) -> None:
     with pytest.raises(UnknownNameError, match=said):
         fit_head(Tape(ring_mm=560), **keywords)  # type: ignore[arg-type]
+
+
+def test_the_help_of_fit_head_calls_a_mode_what_it_is() -> None:
+    told = re.findall(r'([^,()]*?)\s\("(vault_\w+)"\)', " ".join(str(fit_head.__doc__).split()))
+    assert len(told) >= 2
+    for words, name in told:
+        assert HAND_MODES[name].title.split(" ", 1)[0] in words
+        assert words.endswith(f"{HAND_MODES[name].title}")

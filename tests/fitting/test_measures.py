@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
+import trimesh
 
-from headfit import Head, Landmarks, load_template, measure_head
+from headfit import Head, Landmarks, load_template, measure_head, place_sites
+from headfit.anatomy.arcs import ARCS
+from headfit.errors import UnknownNameError
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import parameter_names, real_harmonic, shape_model
 from headfit.fitting.tape import MEASUREMENTS
@@ -103,6 +108,31 @@ def test_a_measurement_is_the_same_in_any_frame() -> None:
         assert there[name] == pytest.approx(value, abs=0.02), name
 
 
+@pytest.mark.parametrize("name", ["nonsense", "left_diagonl", "", "ring_mm_mm"])
+def test_a_measurement_that_nobody_declared_is_refused(name: str) -> None:
+    measures = measures_at(shape_model(), shape_model().prior.mean)
+    for ask in (measures.value_mm, measures.rate, lambda n: measures.values_mm([n])):
+        with pytest.raises(UnknownNameError, match="unknown measurement"):
+            ask(name)
+
+
+def test_a_measurement_is_the_same_by_its_keyword_of_the_sheet() -> None:
+    measures = measures_at(shape_model(), bent())
+    for name in MEASUREMENTS:
+        assert measures.value_mm(f"{name}_mm") == measures.value_mm(name)
+
+
+def test_the_arcs_of_a_measurement_are_declared_and_have_its_length() -> None:
+    measures = measures_at(shape_model(), bent())
+    along = {name: kind.arcs for name, kind in MEASUREMENTS.items() if kind.arcs}
+    assert along["ring"] == ("left ring", "right ring")
+    assert len(along) >= 13
+    for name, arcs in along.items():
+        assert set(arcs) <= set(ARCS)
+        whole = sum(measures.tracer.length_mm(arc) for arc in arcs)
+        assert measures.value_mm(name) == pytest.approx(whole, abs=1e-9), name
+
+
 def test_harmonics_have_unit_mean_square_and_are_odd_or_even_from_left_to_right() -> None:
     n = np.arange(20000) + 0.5
     z, azimuth = 1 - 2 * n / len(n), np.pi * (1 + 5**0.5) * n
@@ -115,3 +145,61 @@ def test_harmonics_have_unit_mean_square_and_are_odd_or_even_from_left_to_right(
         assert np.mean(wave**2) == pytest.approx(1.0, abs=2e-3), name
         mirrored = real_harmonic(ball * [-1, 1, 1], int(degree), int(order))
         assert np.allclose(mirrored, -wave if int(order) < 0 else wave), name
+
+
+def deformed_template(move: Callable[[np.ndarray], np.ndarray]) -> Head:
+    """The template with every vertex and landmark moved in the head frame."""
+    head = load_template()
+    marks = Landmarks.from_points(move(np.array(head.landmarks.points_mm)))
+    return Head(move(np.array(head.vertices_mm)), head.faces, marks, head.part)
+
+
+def test_the_longer_diagonal_is_the_one_that_is_named() -> None:
+    # Sheared: what lies in front goes to the right, so the diagonal from front right grows.
+    found = measure_head(deformed_template(lambda p: p + p[:, 1:2] * np.array([0.08, 0.0, 0.0])))
+    assert found.right_diagonal_mm is not None
+    assert found.left_diagonal_mm is not None
+    assert found.right_diagonal_mm - found.left_diagonal_mm > 8.0
+
+
+def test_each_quarter_of_the_ring_is_measured_on_its_own_side() -> None:
+    # The right half a tenth broader: every arc of that side is longer.
+    def broader(points: np.ndarray) -> np.ndarray:
+        return points * np.column_stack(
+            [np.where(points[:, 0] > 0, 1.1, 1.0), *np.ones((2, len(points)))]
+        )
+
+    values = measure_head(deformed_template(broader)).values_mm
+    for part in ("ring_front", "ring_back", "ring", "parasagittal"):
+        assert values[f"right_{part}"] - values[f"left_{part}"] > 1.5, part
+    for side in ("left", "right"):
+        parts = values[f"{side}_ring_front"] + values[f"{side}_ring_back"]
+        assert parts == pytest.approx(values[f"{side}_ring"], abs=1e-6)
+
+
+def test_glabella_is_a_twentieth_of_the_midline_above_the_nasion() -> None:
+    # Opisthocranion is the farthest place of the occiput from it, found here by looking at all.
+    head = load_template()
+    run = place_sites(head, "10-20").tracer.run("midline")
+    behind = run.points_mm(np.linspace(0.5, 1.0, 2001))
+    farthest_mm = np.linalg.norm(behind - run.point_mm(0.05), axis=1).max()
+    # The fit takes a mean over all that is as far within half a millimetre.
+    assert measure_head(head).head_length_mm == pytest.approx(farthest_mm, abs=0.5)
+
+
+def test_breadth_is_taken_from_forty_millimetres_above_the_ears_on_a_narrowing_head() -> None:
+    # A head that narrows upwards is broadest where breadth begins, for a preauricular width of
+    # 145 mm (ANSUR II 2012: above the attachment of the ears; the 40 mm are headfit's own choice).
+    head = load_template()
+    up = 40.0 * np.linalg.norm(np.subtract(*head.landmarks.points_mm[2:])) / 145.0
+
+    def narrowing(points: np.ndarray) -> np.ndarray:
+        share = 1 - 0.003 * np.maximum(points[:, 2], 0.0)
+        return points * np.column_stack([share, *np.ones((2, len(points)))])
+
+    narrow = deformed_template(narrowing)
+    skin = trimesh.Trimesh(narrow.scalp.vertices_mm, narrow.scalp.faces, process=False)
+    section = skin.section(plane_origin=[0, 0, up], plane_normal=[0, 0, 1])
+    reach = np.ptp(np.asarray(section.vertices)[:, 0])
+    # A level 2 % off would be 0.3 mm; the frame of the narrowed head itself tilts by less than 0.1.
+    assert measure_head(narrow).head_breadth_mm == pytest.approx(reach, abs=0.1)

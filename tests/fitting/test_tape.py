@@ -6,7 +6,7 @@ import pytest
 
 from headfit import Tape
 from headfit.errors import SheetError, UnknownNameError
-from headfit.fitting.tape import MEASUREMENTS, measurement
+from headfit.fitting.tape import GROUPS, MEASUREMENTS, measurement
 
 
 @pytest.mark.parametrize(
@@ -77,3 +77,10 @@ def test_every_measurement_says_how_it_is_taken_and_in_what_range() -> None:
         assert kind.tool in ("tape", "caliper")
         assert 0 < kind.lowest_mm < kind.highest_mm
         assert 0 < kind.spread_mm <= 3
+
+
+def test_every_measurement_stands_in_exactly_one_group_of_the_form() -> None:
+    grouped = [name for names in GROUPS.values() for name in names]
+    assert sorted(grouped) == sorted(MEASUREMENTS)
+    assert MEASUREMENTS["ring"].group == "Start with these"
+    assert {kind.group for kind in MEASUREMENTS.values()} == set(GROUPS)

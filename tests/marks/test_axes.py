@@ -10,9 +10,9 @@ from marked_heads import landmarks_of, template_sites, three_of
 from scipy.spatial.transform import Rotation
 
 from headfit import load_template
-from headfit.anatomy.arcs import mirrored
+from headfit.anatomy.arcs import mirrored, side_of
 from headfit.marks.axes import axes_matrix, described, nearest_axes, settle
-from headfit.marks.handedness import front_of, side_of, vote
+from headfit.marks.handedness import front_of, vote
 from headfit.marks.template_sites import fit_by_names
 
 ALL_AXES = [

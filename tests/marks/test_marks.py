@@ -103,11 +103,11 @@ def test_a_montage_holds_the_marks_in_metres_and_the_landmarks_as_measured() -> 
     montage = MARKS.to_mne()
     assert isinstance(montage, mne.channels.DigMontage)
     held = montage.get_positions()
-    np.testing.assert_allclose(held["ch_pos"]["Cz"], SITES["Cz"] / 1000)
-    np.testing.assert_allclose(held["ch_pos"]["E1"], [0, 0, 0.13])
-    np.testing.assert_allclose(held["nasion"], HEAD.landmarks.nasion / 1000)
-    np.testing.assert_allclose(held["lpa"], HEAD.landmarks.left_preauricular / 1000)
-    # Set on a recording, mne puts them into its own head frame by these very landmarks.
+    np.testing.assert_allclose(held["ch_pos"]["Cz"], SITES["Cz"] / 1000, atol=1e-12)
+    np.testing.assert_allclose(held["ch_pos"]["E1"], [0, 0, 0.13], atol=1e-12)
+    np.testing.assert_allclose(held["nasion"], HEAD.landmarks.nasion / 1000, atol=1e-12)
+    np.testing.assert_allclose(held["lpa"], HEAD.landmarks.left_preauricular / 1000, atol=1e-12)
+    # The template is symmetric: there the head frame of mne is ours, and a recording takes it.
     info = mne.create_info(list(MARKS.names), 100.0, "eeg")
     raw = mne.io.RawArray(np.zeros((len(MARKS), 2)), info, verbose="error")
     raw.set_montage(montage, on_missing="raise")
@@ -126,7 +126,7 @@ def test_a_montage_holds_the_marks_in_metres_and_the_landmarks_as_measured() -> 
 def test_sites_go_to_mne_with_the_landmarks_of_their_head() -> None:
     held = sites_to_mne(SITES).get_positions()
     assert set(held["ch_pos"]) == set(SITES.names)
-    np.testing.assert_allclose(held["nasion"], HEAD.landmarks.nasion / 1000)
+    np.testing.assert_allclose(held["nasion"], HEAD.landmarks.nasion / 1000, atol=1e-12)
 
 
 def test_a_landmark_that_was_not_measured_is_not_invented_for_mne() -> None:

@@ -14,6 +14,8 @@ SPELLINGS = {
     "Afz": ("AFz", ("case",)),
     "T3": ("T7", ("old name",)),
     "t6": ("P8", ("old name",)),
+    "O9": ("I1", ("same place",)),
+    "EEG o10": ("I2", ("prefix", "same place")),
     " Cz ": ("Cz", ("space",)),
     "Fp 1": ("Fp1", ("space",)),
     "Fc5.": ("FC5", ("dot", "case")),
@@ -92,6 +94,13 @@ def test_one_slip_of_the_key_is_told_and_not_followed() -> None:
     assert "Fz" in near_sites("Fzz")
     assert near_sites("C3x") == ("C3", "C3h")
     assert near_sites("zF") == ("Fz",)
+    # Not one slip away: what these names mean lies there (common practice, no source).
+    assert [near_sites(name) for name in ("T1", "t2", "FP3", "Fp4")] == [
+        ("FT9",),
+        ("FT10",),
+        ("AF3",),
+        ("AF4",),
+    ]
     assert near_sites("EEG001") == ()
     assert near_sites("EEG channel 1") == ()
     assert read_name("C3x").kind == "other"

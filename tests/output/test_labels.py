@@ -8,8 +8,9 @@ import pytest
 import trimesh
 
 from headfit import load_template, place_sites
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.labels import PlacedName, View, place_names, seen_sites
-from headfit.output.scene import CAMERAS, VIEW_ANGLE_DEGREES, Scene, make_scene
+from headfit.output.scene import Scene, make_scene
 
 SIZE = (800, 600)
 LETTER_PX = 12.0

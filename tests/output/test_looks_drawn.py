@@ -13,8 +13,11 @@ from dirty_marks import dirty_marks
 from looks import MOST_BLOCK, MOST_MEAN, assert_looks_as_stored, differences
 from PIL import Image
 
-from headfit.app.case_view import view_case
-from headfit.files.case_file import FreePlace, case_of_text
+from headfit.case.case import FreePlace
+from headfit.case.solved import solve_case
+from headfit.files.case_file import case_of_text
+from headfit.files.marks_files import read_marks
+from headfit.output.case_view import CaseView
 from headfit.output.picture import open_window, png_bytes
 from headfit.output.scene import Scene
 
@@ -28,7 +31,7 @@ def name_of(size: tuple[int, int]) -> str:
 
 @cache
 def easy() -> Scene:
-    return view_case(case_of_text(TEXT, Path())).scene
+    return CaseView(solve_case(case_of_text(TEXT, Path()))).scene
 
 
 @pytest.fixture(scope="module")
@@ -39,11 +42,11 @@ def difficult(tmp_path_factory: pytest.TempPathFactory) -> Scene:
     case = replace(
         case_of_text(TEXT, folder),
         derivations="longitudinal",
-        marks_file=folder / "marks.tsv",
+        marks=read_marks(folder / "marks.tsv"),
         free=(FreePlace(site="P3", radius_mm=18.0, reason="dressing"),),
         shape={"vault_2_m2": 1.0},
     )
-    return view_case(case).scene
+    return CaseView(solve_case(case)).scene
 
 
 @pytest.mark.parametrize("size", SIZES, ids=name_of)

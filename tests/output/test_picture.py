@@ -14,9 +14,9 @@ import pytest
 from demo_case import demo_result
 from PIL import Image
 
-from headfit.cli.picture import scene_of
 from headfit.errors import DrawingError, UnknownNameError
 from headfit.output import driver as driver_module
+from headfit.output.case_view import CaseView
 from headfit.output.driver import Driver, find_driver
 from headfit.output.labels import View
 from headfit.output.picture import open_window, png_bytes
@@ -26,7 +26,7 @@ SIZE = (400, 300)
 
 
 def scene() -> Scene:
-    return scene_of(demo_result())
+    return CaseView(demo_result()).scene
 
 
 @cache

@@ -9,12 +9,16 @@ from pathlib import Path
 import pytest
 from demo_case import TEXT
 
-from headfit.app.case_view import CaseView, view_case
-from headfit.app.exports import report_of
+from headfit.anatomy.sites import row_nine_words
+from headfit.case.case import FreePlace
+from headfit.case.solved import solve_case
 from headfit.errors import FileFormatError
-from headfit.files.case_file import FreePlace, case_of_text
+from headfit.files.case_file import case_of_text
 from headfit.output import report as report_module
-from headfit.output.tables import cm
+from headfit.output.case_report import report_text
+from headfit.output.case_view import CaseView
+from headfit.output.sheet import rules_words
+from headfit.units import cm
 
 HOSTILE = "</script><img src=x onerror=alert(1)> & \"quotes\" 'too'"
 
@@ -23,12 +27,14 @@ HOSTILE = "</script><img src=x onerror=alert(1)> & \"quotes\" 'too'"
 def view() -> CaseView:
     case = case_of_text(TEXT, Path())
     place = FreePlace(site="P4", radius_mm=12.0, reason="dressing <b>")
-    return view_case(replace(case, label=HOSTILE, free=(place,), derivations="longitudinal"))
+    return CaseView(
+        solve_case(replace(case, label=HOSTILE, free=(place,), derivations="longitudinal"))
+    )
 
 
 @cache
 def report() -> str:
-    return report_of(view(), "demo.toml")
+    return report_text(view(), "demo.toml")
 
 
 class Reader(HTMLParser):
@@ -79,7 +85,7 @@ def test_every_site_and_its_tape_distance_stand_in_plain_html() -> None:
     for site in view().scene.sites:
         assert rows[site.name][1] == cm(site.from_start_mm)
     sheet = rows["nasion-inion arc"]
-    assert sheet[2] == cm(view().case.tape.nasion_inion_mm)  # type: ignore[arg-type]
+    assert sheet[2] == cm(view().solved.case.tape.nasion_inion_mm)  # type: ignore[arg-type]
 
 
 def test_a_moved_site_shows_no_distance_on_the_tape_where_nothing_must_be_put() -> None:
@@ -91,7 +97,7 @@ def test_a_moved_site_shows_no_distance_on_the_tape_where_nothing_must_be_put() 
 
 def test_derivations_have_their_lengths() -> None:
     rows = {row[0]: row for table in read().tables for row in table if len(row) > 1}
-    montage = view().montage
+    montage = view().solved.derivations
     assert montage is not None
     for each in montage.derivations:
         assert rows[each.name][1] == f"{each.length_mm:.0f}"
@@ -134,7 +140,7 @@ def test_it_is_said_what_the_head_is_and_is_not() -> None:
 
 def test_the_report_is_small_and_the_same_each_time() -> None:
     assert len(report().encode()) <= 1_500_000
-    assert report_of(view(), "demo.toml") == report()
+    assert report_text(view(), "demo.toml") == report()
 
 
 def test_a_missing_viewer_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -142,4 +148,10 @@ def test_a_missing_viewer_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Pat
     with pytest.raises(
         FileFormatError, match=r"the viewer must lie in the package, got no view\.js"
     ):
-        report_of(view(), "demo.toml")
+        report_text(view(), "demo.toml")
+
+
+def test_the_report_tells_which_row_nine_it_shows() -> None:
+    sites = view().solved.sites
+    assert row_nine_words(sites) in read().words
+    assert any(rules_words(sites.rules) in said for said in read().words)

@@ -15,10 +15,12 @@ from solids import Ellipsoid
 
 from headfit import place_sites
 from headfit.errors import UnknownNameError
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.drawing import line_drawing
 from headfit.output.page import packed, scene_data, script_text, thinned
-from headfit.output.scene import CAMERAS, HEAD_COLOUR, STATES, VIEW_ANGLE_DEGREES, Scene, make_scene
-from headfit.output.tables import cm, site_table
+from headfit.output.scene import HEAD_COLOUR, STATES, Scene, make_scene
+from headfit.output.tables import site_table
+from headfit.units import cm
 
 # Sphere of standards' case C: landmarks below the equator, so that the ring runs on it.
 SPHERE = Ellipsoid((90.0, 90.0, 90.0), 22.5)
@@ -118,6 +120,24 @@ def test_states_are_told_apart_without_colour_and_stand_out_from_the_skin() -> N
     for name, state in STATES.items():
         # WCAG 2.2, 1.4.11: graphics at 3:1.
         assert contrast(state.colour, HEAD_COLOUR) >= 3.0, name
+
+
+def lab(colour: str) -> np.ndarray:
+    """CIE 1976 L*a*b* of sRGB (IEC 61966-2-1, white D65)."""
+    coded = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    to_xyz = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    share = np.array(to_xyz) @ linear / [0.9505, 1.0, 1.089]
+    root = np.where(share > (6 / 29) ** 3, np.cbrt(share), share / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * root[1] - 16, 500 * (root[0] - root[1]), 200 * (root[1] - root[2])])
+
+
+def test_colours_of_states_are_told_apart_at_a_glance() -> None:
+    # One unit of L*a*b* is just seen side by side; marks stand apart and are small.
+    np.testing.assert_allclose(lab("#ffffff"), [100, 0, 0], atol=0.05)
+    for one, other in itertools.combinations(STATES, 2):
+        apart = np.linalg.norm(lab(STATES[one].colour) - lab(STATES[other].colour))
+        assert apart > 25, (one, other, apart)
 
 
 def test_contrast_is_that_of_the_standard() -> None:

@@ -165,7 +165,7 @@ def test_every_page_says_what_must_be_on_every_page(
             "Done by",
             "Date and time",
             "headfit 0.1.0",
-            rules_words(Rules()),
+            rules_words(Rules(inferior="row")),
             *TAKEN,
         ):
             assert said in flat

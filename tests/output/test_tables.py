@@ -4,7 +4,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from headfit.output.tables import Column, Row, Table, cm, mm, table_html
+from headfit.output.tables import Column, Row, Table, mm, table_html
+from headfit.units import cm
 
 HOSTILE = "<b>&\"'</td>"
 

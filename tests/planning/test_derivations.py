@@ -10,11 +10,11 @@ from solids import SPHERE_A, SPHERE_C, bumpy_head, turn
 from headfit import Head, load_template, place_sites
 from headfit.errors import InputError
 from headfit.planning.derivations import MeasuredMontage, measure_montage, sites_for
-from headfit.planning.montages import Chain, Montage, standard_montages
+from headfit.planning.montages import Chain, Derivation, Montage, standard_montages
 from headfit.planning.scalp_paths import scalp_paths
 
 STANDARD = standard_montages()
-ON_SPHERE = ("longitudinal", "transverse", "circumferential", "inferior-temporal")
+ON_SPHERE = ("longitudinal", "transverse", "circumferential", "inferior-temporal", "referential-cz")
 
 
 def one_chain(*sites: str, even: bool = True) -> Montage:
@@ -52,6 +52,23 @@ def test_sphere_a_has_the_lengths_of_the_law_of_cosines(
     montage = "transverse" if name == "F7-F3" else "longitudinal"
     found = measured_on(SPHERE_A.head(), STANDARD[montage], "10-20")[name].length_mm
     assert found == pytest.approx(expected, abs=0.05)
+
+
+def test_a_derivation_to_the_average_has_no_length_and_is_told_in_words() -> None:
+    """ACNS Guideline 3 (2016): frontal sites may be left out of the average."""
+    sites = place_sites(SPHERE_A.head(4), ["Fp1", "Cz", "O1"])
+    wanted = [*(f"{name}-AV" for name in sites.names), "Fp1-O1", "Pz-AV"]
+    chain = Chain("mixed", tuple(map(Derivation.from_text, wanted)))
+    measured = measure_montage(Montage("own", "own", (chain,)), sites)
+    assert measured.to_average == ("Fp1-AV", "Cz-AV", "O1-AV")
+    assert [d.name for d in measured.derivations] == ["Fp1-O1"]
+    assert measured.missing == {"Pz-AV": "Pz not among the sites"}
+    assert measured.findings[0] == (
+        "Fp1-AV, Cz-AV, O1-AV: no length, since AV, the average of all sites, is no place. Fp1, "
+        "Fp2, F7 and F8 may be left out of it against eye movements (ACNS Guideline 3, 2016)."
+    )
+    with pytest.raises(InputError, match="must hold Cz-AV, got no such derivation"):
+        measured["Cz-AV"]
 
 
 @pytest.mark.parametrize("solid", [SPHERE_A, SPHERE_C], ids=["A", "C"])
@@ -168,6 +185,17 @@ def test_a_head_broader_on_the_left_has_longer_derivations_there_and_says_so() -
         f"Unequal sides: {worst} {measured[worst].length_mm:.0f} mm, {other} "
         f"{measured[other].length_mm:.0f} mm, {most:.0f} mm longer on the left."
     )
+
+
+def test_a_derivation_that_crosses_the_midline_has_no_side() -> None:
+    crossed = Montage(
+        "own", "own", (Chain.through("one", ("F3", "P4")), Chain.through("other", ("F4", "P3")))
+    )
+    measured = measured_on(load_template(), crossed)
+    assert [d.name for d in measured.derivations] == ["F3-P4", "F4-P3"]
+    assert measured.side_differences_mm == {}
+    sided = measured_on(load_template(), one_chain("F3", "Cz", "F4"))
+    assert list(sided.side_differences_mm) == ["F3-Cz"]
 
 
 def test_equal_spacing_is_the_rule_and_its_breach_is_told_with_numbers() -> None:

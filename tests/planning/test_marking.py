@@ -13,9 +13,10 @@ from headfit.anatomy.sites import SYSTEMS
 from headfit.anatomy.template import template_set
 from headfit.geometry.sections import cut
 from headfit.geometry.shortest import shortest_curve
+from headfit.geometry.surface import nearest
 from headfit.geometry.taperun import TapeRun, lay
 from headfit.planning.displacement import displace
-from headfit.planning.marking import SQUARE, ArcStep, MarkingPlan, plan_marking
+from headfit.planning.marking import SQUARE, ArcStep, MarkingPlan, _checks, plan_marking
 from headfit.planning.obstacles import disc
 
 ALL_RULES = [
@@ -265,6 +266,20 @@ def test_checks_tell_what_no_arc_measured_left_beside_right() -> None:
             assert any(name[-1] in "13579" for name in (left.first, left.second))
 
 
+@pytest.mark.parametrize("ahead", ["P3", "P4"])
+def test_a_check_from_the_midline_stands_with_its_left_side_first(ahead: str) -> None:
+    sites = place_sites(load_template(), ["POz", "P3", "P4"])
+    cups = {name: np.array(sites[name]) for name in sites.names}
+    # The pair farther in front is met first.
+    mesh = sites.tracer.mesh
+    cups[ahead] = nearest(mesh, cups[ahead][None] + [0.0, 2.0, 0.0])[0].on(mesh.vertices_mm)[0]
+    (pair,) = _checks(sites.tracer, cups, set())
+    left, right = pair
+    assert right is not None
+    assert {left.first, left.second} == {"POz", "P3"}
+    assert {right.first, right.second} == {"POz", "P4"}
+
+
 def test_a_moved_site_is_marked_where_it_stands_now() -> None:
     sites = place_sites(load_template(), "10-20")
     found = displace(sites, [disc(sites, "F3", 20, "wound")])
@@ -331,3 +346,11 @@ def test_one_site_alone_needs_no_check() -> None:
     plan = plan_marking(place_sites(load_template(), ["Cz"]))
     assert plan.checks == ()
     assert [step.arc for step in plan.steps] == ["midline", "coronal"]
+
+
+def test_with_every_site_left_out_there_is_nothing_to_check() -> None:
+    sites = place_sites(load_template(), ["C3"])
+    found = displace(sites, [disc(sites, "C3", 20, "wound")], farthest_mm=5.0)
+    plan = plan_marking(sites, found)
+    assert plan.cups_mm == {}
+    assert plan.checks == ()

@@ -38,7 +38,16 @@ def test_the_bipolar_montages_have_eighteen_channels() -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["longitudinal", "transverse", "circumferential", "inferior-temporal", "newborn"]
+    "name",
+    [
+        "longitudinal",
+        "transverse",
+        "circumferential",
+        "inferior-temporal",
+        "newborn",
+        "newborn-fp3",
+        "newborn-midline",
+    ],
 )
 def test_bipolar_chains_run_on_without_a_break(name: str) -> None:
     for chain in STANDARD[name].chains:
@@ -78,6 +87,46 @@ def test_every_derivation_is_there_on_the_other_side_too(name: str) -> None:
     assert {frozenset(mirrored(site) for site in pair) for pair in pairs} == pairs
 
 
+# ACNS Guideline 3 (2016): beside the ears, Cz and the average serve as references.
+@pytest.mark.parametrize(("name", "reference"), [("referential-cz", "Cz"), ("average", "AV")])
+def test_every_other_scalp_site_stands_once_against_one_reference(
+    name: str, reference: str
+) -> None:
+    derivations = [d for chain in STANDARD[name].chains for d in chain.derivations]
+    assert {d.second for d in derivations} == {reference}
+    against = [d.first for d in derivations]
+    assert len(against) == len(set(against))
+    assert set(against) == set(SYSTEMS["10-20"]) - {"A1", "A2", reference}
+    assert not any(chain.even for chain in STANDARD[name].chains)
+
+
+# ACNS Guideline 3 (2016): left above right in alternating pairs of derivations, or in blocks.
+def test_the_alternating_montage_holds_what_the_one_in_blocks_holds_left_before_right() -> None:
+    blocks, turns = (
+        [d for chain in STANDARD[name].chains for d in chain.derivations]
+        for name in ("referential", "referential-alternating")
+    )
+    assert sorted(d.name for d in turns) == sorted(d.name for d in blocks)
+    lateral = [d for d in turns if not d.first.endswith("z")]
+    for left, right in zip(lateral[::2], lateral[1::2], strict=True):
+        assert PLACE[left.first][X] < 0
+        assert (mirrored(left.first), mirrored(left.second)) == (right.first, right.second)
+
+
+def test_each_list_tells_where_it_comes_from_and_what_is_from_memory() -> None:
+    for montage in STANDARD.values():
+        known = ("list from memory", "common practice, no source", "Seeck", "own choice")
+        assert any(word in montage.source for word in known), montage.name
+
+
+def test_the_average_is_no_site_and_is_written_in_any_case() -> None:
+    assert Derivation.from_text("fp1-av") == Derivation("Fp1", "AV")
+    assert Derivation("Fp1", "AV").sites == ("Fp1",)
+    assert "AV" not in STANDARD["average"].sites
+    with pytest.raises(UnknownNameError, match="unknown site 'AV'"):
+        Derivation("AV", "Fp1")
+
+
 def test_the_ear_of_a_reference_is_on_the_side_of_its_site() -> None:
     left, _, right = STANDARD["referential"].chains
     assert {d.second for d in left.derivations} == {"A1"}
@@ -98,6 +147,17 @@ def test_named_arrays_hold_declared_sites_and_are_mirror_images() -> None:
         assert set(sites) <= set(TABLE)
         assert len(sites) == len(set(sites)) >= 9
         assert {mirrored(site) for site in sites} == set(sites)
+
+
+def test_newborn_arrays_differ_by_what_local_practice_adds_or_moves() -> None:
+    """Common practice, no source: ears, the midline, Fp3 and Fp4 (AF3, AF4) to spare the skin."""
+    plain = set(array_sites("newborn"))
+    assert set(array_sites("newborn-ears")) - plain == {"A1", "A2"}
+    assert set(array_sites("newborn-midline")) - plain == {"Fz", "Pz"}
+    spared = set(array_sites("newborn-fp3"))
+    assert (spared - plain, plain - spared) == ({"AF3", "AF4"}, {"Fp1", "Fp2"})
+    for name in ("newborn", "newborn-midline", "newborn-fp3"):
+        assert set(STANDARD[name].sites) == set(array_sites(name))
 
 
 def test_an_unknown_array_is_one_sentence() -> None:

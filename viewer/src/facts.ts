@@ -15,7 +15,7 @@ const OPTIONS: Readonly<Record<string, string>> = {
   "curve plane": "plane section", "curve shortest": "shortest path on the skin",
   "inner row": "a quarter of the row", "inner parasagittal": "a quarter of the parasagittal arc", "inner crossing": "where both planes cross",
   "temporal coronal": "10 % of the coronal arc", "temporal ring": "middle of the half ring",
-  "inferior row": "going on along the row", "inferior contour": "tenths of the lowest contour",
+  "inferior system": "the system", "inferior row": "going on along the row", "inferior contour": "tenths of the lowest contour",
   "length taut": "pulled tight", "length skin": "along the skin",
 };
 

@@ -6,23 +6,25 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_case import TEXT, demo_result
+from demo_case import TEXT, demo_result, solved_text
 
-from headfit import Rules, Tape, measure_head
+from headfit import Rules, Tape, __version__, measure_head
+from headfit.case.case import Case
+from headfit.case.solved import solve_case
 from headfit.errors import SheetError
-from headfit.files.case_file import Case, case_of_text
-from headfit.files.results import as_json, fit_case, plain, result_data
+from headfit.files.case_json import solved_data
+from headfit.files.plain_json import as_json, plain
 from headfit.fitting.tape import MEASUREMENTS
 
 
 def data() -> dict[str, object]:
-    found = json.loads(as_json(result_data(demo_result(), "0.1.0")))
+    found = json.loads(as_json(solved_data(demo_result())))
     assert isinstance(found, dict)
     return found
 
 
 def test_the_text_is_strict_json_that_holds_what_was_given() -> None:
-    given = result_data(demo_result(), "0.1.0")
+    given = solved_data(demo_result())
     text = as_json(given)
 
     def refuse(name: str) -> None:
@@ -34,8 +36,8 @@ def test_the_text_is_strict_json_that_holds_what_was_given() -> None:
 
 
 def test_the_same_case_gives_the_same_bytes() -> None:
-    again = fit_case(case_of_text(TEXT, Path()))
-    assert as_json(result_data(again, "1")) == as_json(result_data(demo_result(), "1"))
+    again = solved_text(TEXT)
+    assert as_json(solved_data(again)) == as_json(solved_data(demo_result()))
 
 
 def test_every_measurement_stands_there_taken_or_not() -> None:
@@ -72,9 +74,9 @@ def test_every_site_stands_there_with_its_place_and_its_doubt() -> None:
 def test_what_is_needed_to_make_it_again_is_there_and_nothing_of_this_machine() -> None:
     case = dataclasses.replace(demo_result().case, marks_file=Path("/home/someone/marks.tsv"))
     result = dataclasses.replace(demo_result(), case=case)
-    found = result_data(result, "9.9.9")
-    assert found["made_by"] == {"program": "headfit", "version": "9.9.9"}
-    assert found["rules"] == dataclasses.asdict(Rules())
+    found = solved_data(result)
+    assert found["made_by"] == {"program": "headfit", "version": __version__}
+    assert found["rules"] == dataclasses.asdict(Rules(inferior="row"))  # as 10-10 has it
     assert found["case"]["doubtful"] == ["inion"]
     assert found["case"]["marks_file"] == "marks.tsv"
     assert "someone" not in as_json(found)
@@ -84,7 +86,7 @@ def test_what_is_needed_to_make_it_again_is_there_and_nothing_of_this_machine() 
 
 def test_the_rules_and_the_system_of_the_case_are_followed() -> None:
     case = Case(Tape(ring_mm=560), system="ifcn-25", rules=Rules(inner="parasagittal"))
-    result = fit_case(case)
+    result = solve_case(case)
     assert len(result.sites) == 25
     assert result.sites.arc_of("F3") == ("left parasagittal", 0.25)
 
@@ -99,8 +101,8 @@ def test_plain_values_stay_and_others_become_plain() -> None:
 def test_what_was_set_by_hand_is_told_and_kept() -> None:
     # The side that is flat: x is to the right, y to the nose (docs of the mode: back, right).
     text = f"{TEXT}\n[shape]\nvault_2_m2 = 3.0\n"
-    result = fit_case(case_of_text(text, Path()))
-    found = result_data(result, "1")
+    result = solved_text(text)
+    found = solved_data(result)
     assert found["case"]["shape"] == {"vault_2_m2": 3.0}
     assert found["shape"]["vault_2_m2"]["set_by_hand"] is True
     assert found["shape"]["vault_2_m2"]["value"] == pytest.approx(3.0, abs=0.01)
@@ -114,7 +116,7 @@ def test_what_was_set_by_hand_is_told_and_kept() -> None:
 
 def test_a_shape_that_contradicts_the_tape_is_named_not_the_tape() -> None:
     with pytest.raises(SheetError, match="a shape set by hand must leave a head that has the meas"):
-        fit_case(case_of_text(f"{TEXT}\n[shape]\nvault_3_3 = 6\nvault_4_4 = 6\n", Path()))
+        solved_text(f"{TEXT}\n[shape]\nvault_3_3 = 6\nvault_4_4 = 6\n")
     wrong = TEXT.replace("nasion_inion = 36.6", "nasion_inion = 17")
     with pytest.raises(SheetError, match="a measurement sheet must describe a head"):
-        fit_case(case_of_text(f"{wrong}\n[shape]\nvault_2_m2 = 1\n", Path()))
+        solved_text(f"{wrong}\n[shape]\nvault_2_m2 = 1\n")

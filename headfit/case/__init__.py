@@ -1,0 +1,1 @@
+"""A case: everything stated about one head, and everything computed for it."""

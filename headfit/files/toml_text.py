@@ -1,0 +1,56 @@
+"""TOML as a person writes it, and one sentence about what is none."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Any
+
+from headfit.errors import FileFormatError, sentence
+
+_DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+,\d+)")
+
+
+def parse_toml(text: str) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    FileFormatError
+        Not TOML; the sentence tells line and column, or the number with a decimal comma.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = str(error)
+        _refuse_decimal_comma(text, found)
+        reason, place = found[:1].lower() + found[1:], ""
+        if match := re.fullmatch(r"(.*) \(at (.*)\)", found, re.DOTALL):
+            reason, place = match[1][:1].lower() + match[1][1:], match[2]
+        raise FileFormatError(
+            sentence("a case file", "be TOML", reason, place), code="toml-syntax"
+        ) from None
+    except (RecursionError, ValueError):
+        # Brackets nested a thousand deep, a number of thousands of digits, or a 13th month.
+        raise FileFormatError(
+            sentence("a case file", "be TOML that a person could have written", "something else"),
+            code="toml-syntax",
+        ) from None
+
+
+def _refuse_decimal_comma(text: str, complaint: str) -> None:
+    """Say so when the parser stopped at a number such as 36,0."""
+    named = re.search(r"at line (\d+)", complaint)
+    n_line = int(named[1]) if named else 0
+    comma = _DECIMAL_COMMA.search(text.split("\n")[n_line - 1]) if named else None
+    if comma is not None:
+        raise FileFormatError(
+            sentence(
+                f"the number in line {n_line}",
+                "be written with a decimal point",
+                comma[1],
+                f"write {comma[1].replace(',', '.')}",
+            ),
+            code="toml-decimal-comma",
+            line=n_line,
+        )

@@ -1,0 +1,65 @@
+"""The sheet for the chair of a solved case."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from headfit import __version__
+from headfit.anatomy.landmarks import TITLES
+from headfit.case.solved import SolvedCase
+from headfit.files.whole import write_whole
+from headfit.fitting.hand_set_shape import hand_words
+from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.sheet import PaperName, SheetContent, sheet_pdf
+from headfit.units import cm
+
+
+def sheet_content(solved: SolvedCase) -> SheetContent:
+    """What the sheet for the chair says of a case.
+
+    Raises
+    ------
+    InputError
+        Nothing is measured.
+    """
+    case, fitted = solved.case, solved.tape_fit
+    taken = {
+        name: " / ".join(cm(value) for value in readings) + " cm"
+        for name, readings in fitted.tape.readings_mm.items()
+    }
+    whole = {name: MEASUREMENTS[name].arcs for name in taken if len(MEASUREMENTS[name].arcs) == 1}
+    label = fitted.head.label
+    notes = [f"Template: {label}."] if label != "adult" else []
+    notes += ["Invented data, no person."] if case.invented else []
+    if case.doubtful:
+        notes.append(f"Hard to find: {', '.join(TITLES[name] for name in case.doubtful)}.")
+    notes += [hand_words(case.shape)] if case.shape else []
+    return SheetContent(
+        case.label,
+        solved.sites,
+        __version__,
+        tuple(f"{MEASUREMENTS[name].title} {text}" for name, text in taken.items()),
+        (*notes, *fitted.flags),
+        {arc: f"taken {taken[name]}" for name, (arc,) in whole.items()},
+        solved.displacement,
+        (solved.derivations,) if solved.derivations else (),
+    )
+
+
+def write_sheet(solved: SolvedCase, path: str | Path, paper: PaperName = "A4") -> Path:
+    """The path, after the sheet for the chair stands there as a PDF.
+
+    Parameters
+    ----------
+    solved : SolvedCase
+    path : path
+    paper : {"A4", "letter"}
+
+    Raises
+    ------
+    UnknownNameError
+        No such paper.
+    InputError
+        Nothing is measured, a letter cannot be printed, or the file cannot be written.
+    """
+    return write_whole(path, sheet_pdf(sheet_content(solved), paper))
