@@ -252,6 +252,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "align-in-line": lambda: compared(in_line()),
     "rigid-undetermined": lambda: best_rigid(POINTS[:2], POINTS[:2]),
     "sessions-alike": lambda: compare_sessions([few(19), few(19)]),
+    "sessions-two-people": lambda: compare_sessions([few(19), bigger(1.1)]),
     "sessions-too-few": lambda: compare_sessions([few(19)]),
     "sessions-no-common-sites": lambda: compare_sessions([few(19), few(2)]),
 }

@@ -54,6 +54,8 @@ class SetMotion:
         the middle of the sites.
     turn_spread_degrees, slide_spread_mm : (3,) float64
         Standard errors of the two, with those of head and landmarks where they were given.
+    follow : (6, p) float64
+        How `six` goes with the p unknowns of head and landmarks.
     """
 
     motion: RigidMotion
@@ -64,6 +66,17 @@ class SetMotion:
     slide_mm: Floats
     turn_spread_degrees: Floats
     slide_spread_mm: Floats
+    follow: Floats = field(default_factory=lambda: np.zeros((6, 0)), repr=False)
+
+    @property
+    def six(self) -> Floats:
+        """(6,) pitch, roll, yaw in degrees, then right, front, up in mm."""
+        return np.concatenate([self.turn_degrees, self.slide_mm])
+
+    @property
+    def six_spread(self) -> Floats:
+        """(6,) standard errors of `six`."""
+        return np.concatenate([self.turn_spread_degrees, self.slide_spread_mm])
 
     @property
     def pitch_degrees(self) -> float:
@@ -142,8 +155,7 @@ def fit_set(
         ) from error
     weights = np.zeros(len(points_mm))
     weights[rows] = solver.weights
-    more = np.zeros((7, 7)) if doubt is None else solver.carried(doubt, rows)
-    return solver.result(targets.to_head.rotation, weights, more)
+    return solver.result(targets.to_head.rotation, weights, doubt, rows)
 
 
 class _Solver:
@@ -219,22 +231,26 @@ class _Solver:
         else:
             self.weights = self.spread / np.maximum(self.length, self.spread)
 
-    def carried(self, doubt: Doubt, rows: Integers) -> Floats:
-        """(7, 7) what a doubt on marks and sites makes of turn, slide and height."""
+    def _follow(self, doubt: Doubt, rows: Integers) -> Floats:
+        """(7, p) how turn, slide and height go with the unknowns of a doubt."""
         moves = doubt.moves[rows]
         lifts = np.einsum("ni,nip->np", self.outward, moves)
         moves = moves - (1 - _NORMAL_SHARE) * self.outward[:, :, None] * lifts[:, None]
-        follow = np.linalg.solve(
-            self.information, self.weighted.T @ moves.reshape(3 * len(rows), -1)
-        )
-        return np.asarray(follow @ doubt.covariance @ follow.T)
+        pull = self.weighted.T @ moves.reshape(3 * len(rows), -1)
+        return np.asarray(np.linalg.solve(self.information, pull))
 
-    def result(self, to_head: Floats, weights: Floats, more: Floats) -> SetMotion:
+    def result(
+        self, to_head: Floats, weights: Floats, doubt: Doubt | None, rows: Integers
+    ) -> SetMotion:
         """The motion found; turn and slide in the head frame (rotation (3, 3) into it)."""
-        covariance = np.linalg.inv(self.information) * self.spread**2 + more
+        covariance = np.linalg.inv(self.information)[:6, :6] * self.spread**2
+        both = np.kron(np.diag([np.degrees(1.0), 1.0]), to_head)
+        follow = np.zeros((6, 0))
+        if doubt is not None:
+            follow = self._follow(doubt, rows)[:6]
+            covariance = covariance + follow @ doubt.covariance @ follow.T
+        spread = np.sqrt(np.diag(both @ covariance @ both.T))
         turn = to_head @ Rotation.from_matrix(self.rotation).as_rotvec(degrees=True)
-        turn_covariance = to_head @ covariance[:3, :3] @ to_head.T
-        slide_covariance = to_head @ covariance[3:6, 3:6] @ to_head.T
         shift = self.centre + self.slide - self.rotation @ self.centre
         return SetMotion(
             RigidMotion(self.rotation, shift),
@@ -243,6 +259,7 @@ class _Solver:
             self.spread,
             frozen(turn),
             frozen(to_head @ self.slide),
-            frozen(np.degrees(np.sqrt(np.diag(turn_covariance)))),
-            frozen(np.sqrt(np.diag(slide_covariance))),
+            frozen(spread[:3]),
+            frozen(spread[3:]),
+            frozen(both @ follow),
         )

@@ -52,15 +52,12 @@ def head_under(
     MarksError
         Fewer than 8 marks, or they lie on no head.
     """
-    first = Session(marks, marks.names, RigidMotion.identity())
-    start = fit_points(marks.landmarks, first.on_skin, tape, age, sex=sex, doubtful=doubtful)
-    names = _put_right(marks, start, rules)
-    session = Session(marks, names, start.motion, start.height_mm)
+    start, session = _started(marks, tape, age, sex, doubtful, rules)
     found = fit_head_and_slip(start.model, start.parameters, [session], tape, rules)
     scatter = float(np.median(np.abs(start.distances_mm))) * 1.4826
     height = round(found.height_mm)
     lie = f"float {height} mm over it" if height > 0 else f"lie {-height} mm under it"
-    n = len(first.on_skin)
+    n = len(session.on_skin)
     known = f"{len(marks.landmarks)} landmarks{', the sheet' if tape else ''} and {n} marks"
     remark = note(
         "head-from-marks",
@@ -70,6 +67,53 @@ def head_under(
         scatter_mm=scatter,
     )
     return found, remark
+
+
+def head_under_sessions(
+    sessions: Sequence[Marks],
+    tape: Tape | None = None,
+    age: str | float = "adult",
+    sex: str | None = None,
+    *,
+    doubtful: Sequence[str] = (),
+    rules: Rules | None = None,
+) -> HeadUnderMarks:
+    """The one head that several sessions of one person lie on, and the slip of each.
+
+    Parameters
+    ----------
+    sessions : sequence of Marks
+        Each as for `head_under`.
+    tape, age, sex, doubtful, rules
+        As for `head_under`.
+
+    Raises
+    ------
+    LandmarkError
+        A landmark is missing in a session.
+    MarksError
+        A session has fewer than 8 marks, or they lie on no head.
+    """
+    started = [_started(marks, tape, age, sex, doubtful, rules) for marks in sessions]
+    middle = np.mean([start.parameters for start, _ in started], axis=0)
+    model = started[0][0].model
+    placed = [session for _, session in started]
+    return fit_head_and_slip(model, middle, placed, tape, rules)
+
+
+def _started(
+    marks: Marks,
+    tape: Tape | None,
+    age: str | float,
+    sex: str | None,
+    doubtful: Sequence[str],
+    rules: Rules | None,
+) -> tuple[PointFit, Session]:
+    """The head without names, and the marks on it with their names put right."""
+    first = Session(marks, marks.names, RigidMotion.identity())
+    start = fit_points(marks.landmarks, first.on_skin, tape, age, sex=sex, doubtful=doubtful)
+    names = _put_right(marks, start, rules)
+    return start, Session(marks, names, start.motion, start.height_mm)
 
 
 def _put_right(marks: Marks, start: PointFit, rules: Rules | None) -> tuple[str, ...]:

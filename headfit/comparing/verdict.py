@@ -194,7 +194,12 @@ def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[st
         Those that were compared.
     """
     said = found.sentence
-    lines = [f"Over {len(sessions)} sessions {said}.", "", "Sites that come back worst:"]
+    lines = [f"Over {len(sessions)} sessions {said}."]
+    if found.slips is not None:
+        lines += [f"{found.slips.sentence}.", "", "The set of each session on one head for all:"]
+        for number, slip in enumerate(found.slips.slips):
+            lines.append(f"  {number + 1}, {slip.source}: {_motions(slip.slip)}")
+    lines += ["", "Sites that come back worst:"]
     for site in found.sites[:_MOST_LINES]:
         by_landmarks = (
             ""
@@ -241,21 +246,22 @@ def _alignments(comparison: Comparison) -> list[str]:
 
 
 def _common(common: SetMotion) -> list[str]:
+    return [f"The whole set: {_motions(common)}"]
+
+
+def _motions(common: SetMotion) -> str:
+    """Turn and slide with their standard errors."""
     turn, slide = common.turn_degrees, common.slide_mm
     turn_sd, slide_sd = common.turn_spread_degrees, common.slide_spread_mm
-    return [
-        "The whole set: "
-        + ", ".join(
-            f"{name} {_signed(turn[k])} ±{turn_sd[k]:.1f}"
-            for k, name in enumerate(("pitch", "roll", "yaw"))
-        )
-        + " degrees; "
-        + ", ".join(
-            f"{name} {_signed(slide[k])} ±{slide_sd[k]:.1f}"
-            for k, name in enumerate(("right", "front", "up"))
-        )
-        + " mm."
-    ]
+    turns = ", ".join(
+        f"{name} {_signed(turn[k])} ±{turn_sd[k]:.1f}"
+        for k, name in enumerate(("pitch", "roll", "yaw"))
+    )
+    slides = ", ".join(
+        f"{name} {_signed(slide[k])} ±{slide_sd[k]:.1f}"
+        for k, name in enumerate(("right", "front", "up"))
+    )
+    return f"{turns} degrees; {slides} mm."
 
 
 def _height(height_mm: float) -> str:

@@ -16,6 +16,7 @@ from headfit.comparing.alignment import Alignment
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.repeatability import Repeatability
+from headfit.comparing.session_slips import SessionSlips
 from headfit.comparing.verdict import verdict
 from headfit.files.plain_json import as_json, plain
 from headfit.files.tables import Cell, tsv
@@ -175,6 +176,7 @@ def repeats_json(found: Repeatability, sessions: Sequence[Marks], version: str) 
         "by_landmarks_mm": found.by_landmarks_mm,
         "by_fit_mm": found.by_fit_mm,
         "sites": found.sites,
+        "on_one_head": None if found.slips is None else _on_one_head(found.slips),
         "remarks": [_remark(remark) for remark in found.remarks],
         "sessions": [
             {"source": marks.source, "remarks": [_remark(r) for r in marks.remarks]}
@@ -182,6 +184,26 @@ def repeats_json(found: Repeatability, sessions: Sequence[Marks], version: str) 
         ],
     }
     return as_json(plain(content))
+
+
+def _on_one_head(slips: SessionSlips) -> dict[str, object]:
+    return {
+        "verdict": slips.sentence,
+        "sessions": [
+            {
+                "source": slip.source,
+                "slip": _common(slip.slip),
+                "slip_by_landmarks": _common(slip.by_landmarks),
+                "against_others": {
+                    "pitch_roll_yaw_degrees": slip.against_others[:3],
+                    "spread_degrees": slip.against_others_spread[:3],
+                    "right_front_up_mm": slip.against_others[3:],
+                    "spread_mm": slip.against_others_spread[3:],
+                },
+            }
+            for slip in slips.slips
+        ],
+    }
 
 
 def corrected_electrodes(marks: Marks) -> dict[str, str]:
