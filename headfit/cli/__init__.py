@@ -25,6 +25,7 @@ COMMANDS = (
     "app",
     "fit",
     "compare",
+    "places",
     "report",
     "sheet",
     "derivations",

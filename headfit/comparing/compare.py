@@ -93,7 +93,7 @@ def compare_marks(
     if not len(marks):
         others = marks.other_names
         named = f": its {len(others)} marks are named {listed(others, 3)}" if others else ""
-        hint = "headfit.guess_places tells at which site each lies" if others else ""
+        hint = "headfit places MARKS tells at which site each lies" if others else ""
         raise MarksError(
             sentence(
                 f"marks of {marks.source}",

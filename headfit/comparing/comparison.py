@@ -221,6 +221,20 @@ class Comparison(ByName[Deviation]):
         return Head(mesh.vertices_mm, mesh.faces, Landmarks(**self.targets.landmarks))
 
     @property
+    def verdict(self) -> str:
+        """One sentence that tells a slip of the set from single marks that are off."""
+        from headfit.comparing.verdict import verdict
+
+        return verdict(self)
+
+    def methods(self) -> str:
+        """How the comparison was made, with all numbers, as a paragraph for a paper."""
+        from headfit import __version__
+        from headfit.comparing.methods import methods
+
+        return methods(self, __version__)
+
+    @property
     def doubts_on_set(self) -> tuple[Remark, ...]:
         """Remarks that speak against the set as a whole."""
         return tuple(remark for remark in self.remarks if remark.code.startswith("set-"))

@@ -36,6 +36,7 @@ from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
+from headfit.nouns import Noun
 
 # How far caps slip, in turn (degrees) and shift (mm) per axis, and how high marks float. Read off
 # 83 digitised sets (OpenNeuro ds003645, ds004561, ds004024, ds005403); judged round.
@@ -61,7 +62,7 @@ _LONGEST_SD = 1.5
 
 
 @dataclass(frozen=True, eq=False)
-class Session:
+class Session(Noun):
     """One set of marks on its way onto the head.
 
     Attributes
@@ -103,8 +104,8 @@ class Session:
         return np.concatenate([named, self.marks.other_points_mm])
 
 
-@dataclass(frozen=True, eq=False)
-class HeadUnderMarks:
+@dataclass(frozen=True, eq=False, repr=False)
+class HeadUnderMarks(Noun):
     """A head and the poses of marks on it, with all they share of doubt.
 
     Attributes
@@ -129,6 +130,10 @@ class HeadUnderMarks:
     covariance: Floats
     tape: Tape | None
     rules: Rules
+
+    def __repr__(self) -> str:
+        many = "" if len(self.sessions) == 1 else f", {len(self.sessions)} sessions"
+        return f"HeadUnderMarks({self.head.label!r}, {self.height_mm:.1f} mm under its marks{many})"
 
     @property
     def height_mm(self) -> float:
@@ -299,7 +304,7 @@ class _Joint:
         uphill[:k] = prior.information @ (self.parameters - prior.mean)
         tracer = at_pose(self.model, self.parameters, self.rules)
         sites = sites_on(tracer, self.names, "own list")
-        if fresh or self.slopes is None:
+        if self.names and (fresh or self.slopes is None):
             self.slopes = place_rates(sites, tracer), np.stack(site_axes(sites), axis=1)
         if self.tape is not None:
             residual, slope, weight = tape_block(self.tape, tracer)
@@ -316,11 +321,10 @@ class _Joint:
             spread = np.r_[HEIGHT_SPREAD_MM, [np.radians(SLIP_DEGREES)] * 3, [SLIP_MM] * 3]
             information[beyond, beyond] += spread**-2.0
             uphill[beyond] += np.r_[session.height_mm - HEIGHT_MM, session.slip] / spread**2
-            for residual, slope, weight in (
-                self._landmarks(session, tracer),
-                self._heights(session, tracer),
-                self._places(session, sites, self.shared_error[number]),
-            ):
+            blocks = [self._landmarks(session, tracer), self._heights(session, tracer)]
+            if session.placed:  # marks without names speak of the skin alone
+                blocks.append(self._places(session, sites, self.shared_error[number]))
+            for residual, slope, weight in blocks:
                 rows = columns[: slope.shape[1]]
                 weighted = weight @ slope
                 information[np.ix_(rows, rows)] += slope.T @ weighted

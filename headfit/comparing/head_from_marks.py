@@ -11,16 +11,17 @@ from collections.abc import Sequence
 import numpy as np
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import place_sites
 from headfit.comparing.head_and_slip import HeadUnderMarks, Session, fit_head_and_slip
 from headfit.comparing.swapped_labels import explain
 from headfit.comparing.target_sites import targets_for
-from headfit.errors import MarksError
+from headfit.errors import LandmarkError, MarksError, sentence
 from headfit.fitting.point_fit import PointFit, fit_points
 from headfit.fitting.tape import Tape
 from headfit.geometry.rigid import RigidMotion
 from headfit.marks.marks import Marks
-from headfit.marks.remarks import Remark, note
+from headfit.marks.remarks import Remark, listed, note
 
 
 def head_under(
@@ -110,6 +111,17 @@ def _started(
     rules: Rules | None,
 ) -> tuple[PointFit, Session]:
     """The head without names, and the marks on it with their names put right."""
+    if marks.frame is None:
+        raise LandmarkError(
+            sentence(
+                f"marks of {marks.source}",
+                "hold nasion and both preauricular points when they are all that is known of the "
+                "head",
+                listed(TITLES[name] for name in marks.landmarks) or "none of them",
+                "give a case file with tapes first: headfit compare CASE.toml MARKS",
+            ),
+            code="landmarks-missing",
+        )
     first = Session(marks, marks.names, RigidMotion.identity())
     start = fit_points(marks.landmarks, first.on_skin, tape, age, sex=sex, doubtful=doubtful)
     names = _put_right(marks, start, rules)

@@ -25,6 +25,7 @@ from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import skew
 from headfit.geometry.rigid import robust_rigid
 from headfit.marks.marks import Marks
+from headfit.nouns import Noun
 
 # Two people's marks fit each other worse and their landmarks lie otherwise. Both together, in
 # these units, stay below the limit in all of 22 pairs of sessions of one person (ds004024); of
@@ -35,7 +36,7 @@ _SURE = 2.5
 
 
 @dataclass(frozen=True, eq=False)
-class SessionSlip:
+class SessionSlip(Noun):
     """How one session sits on the head of all.
 
     Attributes
@@ -74,7 +75,7 @@ class SessionSlip:
 
 
 @dataclass(frozen=True, eq=False)
-class SessionSlips:
+class SessionSlips(Noun):
     """Several sessions on one head.
 
     Attributes

@@ -9,17 +9,21 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Sequence
+from hashlib import sha256
+from pathlib import Path
 
 import numpy as np
 
 from headfit.comparing.alignment import Alignment
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.methods import methods
 from headfit.comparing.repeatability import Repeatability
 from headfit.comparing.session_slips import SessionSlips
 from headfit.comparing.verdict import verdict
 from headfit.files.plain_json import as_json, plain
 from headfit.files.tables import Cell, tsv
+from headfit.fitting.shape import parameter_names
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import Remark
 from headfit.marks.site_names import LANDMARK_KEYS
@@ -82,7 +86,14 @@ def deviation_rows(comparison: Comparison) -> list[list[Cell]]:
     return rows
 
 
-def comparison_json(comparison: Comparison, version: str) -> str:
+def comparison_json(
+    comparison: Comparison,
+    version: str,
+    *,
+    command: str | None = None,
+    read_files: Sequence[Path] = (),
+    head_from: str | None = None,
+) -> str:
     """Everything a comparison found, with what is needed to make it again.
 
     Parameters
@@ -90,11 +101,24 @@ def comparison_json(comparison: Comparison, version: str) -> str:
     comparison : Comparison
     version : str
         Of headfit.
+    command : str, optional
+        That made it.
+    read_files : sequence of Path
+        What was read; kept by name and checksum, since paths tell of a machine.
+    head_from : str, optional
+        "tape", "scan", "marks" or "template".
     """
     content = {
         "version": version,
         "note": "Not a medical device.",
+        "command": command,
+        "read": [
+            {"name": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
+            for path in read_files
+        ],
         "source": comparison.source,
+        "head": _head(comparison, head_from),
+        "methods": methods(comparison, version),
         "verdict": verdict(comparison),
         "aligned_by": comparison.aligned_by,
         "bands_mm": comparison.bands_mm,
@@ -103,6 +127,8 @@ def comparison_json(comparison: Comparison, version: str) -> str:
         "common": None if comparison.common is None else _common(comparison.common),
         "own_spread_mm": comparison.own_spread_mm,
         "stands_out": comparison.stands_out,
+        "judged_by": comparison.judged_by,
+        "doubts_on_set": [_remark(remark) for remark in comparison.doubts_on_set],
         "mixups": [
             {**dataclasses.asdict(mixup), "sentence": mixup.sentence} for mixup in comparison.mixups
         ],
@@ -114,6 +140,18 @@ def comparison_json(comparison: Comparison, version: str) -> str:
         "remarks": [_remark(remark) for remark in comparison.remarks],
     }
     return as_json(plain(content))
+
+
+def _head(comparison: Comparison, head_from: str | None) -> dict[str, object]:
+    under, targets = comparison.under, comparison.targets
+    return {
+        "from": head_from or ("marks" if under is not None else "given"),
+        "landmarks_mm": {LANDMARK_KEYS[name]: p for name, p in targets.landmarks.items()},
+        "shape": None
+        if under is None
+        else dict(zip(parameter_names(), under.parameters.tolist(), strict=True)),
+        "shape_sd": None if under is None else under.shape_sd,
+    }
 
 
 def _alignment(found: Alignment) -> dict[str, object]:

@@ -125,7 +125,8 @@ def test_every_length_and_angle_of_the_summary_has_its_unit() -> None:
     lines = summary(compared(off(BACK_AND_LEFT, "T7"), three_of(HEAD)))
     number = r"\d+\.\d"
     landmarks = rf"nasion {number}, left preauricular point {number}, right preauricular point "
-    way = rf"  by [a-z ]+ +{number} \({number}\) mm, straight {number} mm, \d+ mm (over|under) the scalp"
+    way = rf"  by [a-z ]+ +{number} \({number}\) mm, straight {number} mm, "
+    way += r"\d+ mm (over|under) the scalp"
     steps = rf"[+-]{number} ±{number}"
     expected = [
         r"19 marks by the landmarks: \d+ within 5 mm, \d+ from 5 to 10 mm, \d+ beyond 10 mm\.",
