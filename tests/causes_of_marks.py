@@ -243,6 +243,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "set-too-far": lambda: compared(Marks(NAMES, POINTS + [0.0, -32.0, 0.0], HEAD_LANDMARKS)),
     "set-height": lambda: compared(Marks(NAMES, POINTS * 1.3, HEAD_LANDMARKS)),
     "set-odd-head": lambda: compare_marks(head_under(stretched(1.25, 0.9, 1.0))[0], few(19)),
+    "mark-off-set": lambda: cleaned(("E7", [0.0, 30.0, 260.0])),
     "mark-off-head": lambda: compared(
         Marks(NAMES, np.vstack([POINTS[:-1], POINTS[-1:] * 2.2]), HEAD_LANDMARKS)
     ),
