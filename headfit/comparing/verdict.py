@@ -160,12 +160,14 @@ def landmarks_that_would_feign(comparison: Comparison) -> str:
 
 
 def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
-    """What was found, the main thing first."""
-    said = [verdict(comparison)]
+    """What was found, the main thing first, and before it what a guessed head cannot tell."""
+    guessed = head_in_words(comparison)
+    told = verdict(comparison)
+    said = [guessed, told] if guessed else [told]
     said += [f"{mixup.sentence}." for mixup in comparison.mixups]
     if comparison.common is not None:
         common = common_in_words(comparison.common)
-        if common not in said[0]:  # the verdict tells it mostly
+        if common not in told:  # the verdict tells it mostly
             said.append(f"Common part: {common}.")
     medians = (
         f"{found.median_mm:.0f} mm lined up {ALIGNMENT_TITLES[kind]}"
