@@ -240,7 +240,9 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
         Marks(NAMES, POINTS * [0.8, 1.25, 1.0], HEAD_LANDMARKS, source="marks.tsv")
     ),
     "set-landmarks": lambda: compared(with_landmark("nasion", 0.0, -30.0, 0.0)),
-    "set-too-far": lambda: compared(Marks(NAMES, POINTS + [0.0, -32.0, 0.0], HEAD_LANDMARKS)),
+    "set-too-far": lambda: compared(
+        Marks(NAMES, POINTS + np.array([0.0, -32.0, 0.0]), HEAD_LANDMARKS)
+    ),
     "set-height": lambda: compared(Marks(NAMES, POINTS * 1.3, HEAD_LANDMARKS)),
     "set-odd-head": lambda: compare_marks(head_under(stretched(1.25, 0.9, 1.0))[0], few(19)),
     "mark-off-set": lambda: cleaned(("E7", [0.0, 30.0, 260.0])),

@@ -223,16 +223,11 @@ class Comparison(ByName[Deviation]):
     @property
     def verdict(self) -> str:
         """One sentence that tells a slip of the set from single marks that are off."""
-        from headfit.comparing.verdict import verdict
-
-        return verdict(self)
+        return str(hook("comparison_verdict")(self))
 
     def methods(self) -> str:
         """How the comparison was made, with all numbers, as a paragraph for a paper."""
-        from headfit import __version__
-        from headfit.comparing.methods import methods
-
-        return methods(self, __version__)
+        return str(hook("comparison_methods")(self))
 
     @property
     def doubts_on_set(self) -> tuple[Remark, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
+from headfit import __version__
 from headfit.anatomy.landmarks import TITLES
 from headfit.comparing.alignment import LANDMARK_SPREAD_MM
 from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
@@ -20,21 +21,19 @@ from headfit.comparing.head_and_slip import (
 from headfit.marks.remarks import listed
 
 
-def methods(comparison: Comparison, version: str) -> str:
-    """How the comparison was made.
+def methods(comparison: Comparison) -> str:
+    """How the comparison was made, in a paragraph.
 
     Parameters
     ----------
     comparison : Comparison
-    version : str
-        Of headfit.
     """
     found = comparison.alignments[comparison.aligned_by]
     rules = dataclasses.asdict(comparison.targets.sites.rules)
     chosen = ", ".join(f"{name} {choice}" for name, choice in rules.items())
     counted = (
         f"{len(comparison)} digitised marks were compared with the sites of their names by headfit "
-        f"{version}; sites by the rules {chosen}."
+        f"{__version__}; sites by the rules {chosen}."
     )
     laid = (
         f"Marks were laid on the head {ALIGNMENT_TITLES[comparison.aligned_by]}; they stood "

@@ -118,7 +118,7 @@ def comparison_json(
         ],
         "source": comparison.source,
         "head": _head(comparison, head_from),
-        "methods": methods(comparison, version),
+        "methods": methods(comparison),
         "verdict": verdict(comparison),
         "aligned_by": comparison.aligned_by,
         "bands_mm": comparison.bands_mm,
