@@ -383,7 +383,7 @@ def _no_such_head(
     elif worst is None:
         hint = f"take the {MEASUREMENTS[names[0]].title} again"
     else:
-        hint = worst.sentence.rstrip(".")
+        hint = worst.sentence.partition(" (")[0].rstrip(".")
     return SheetError(
         sentence("a measurement sheet", f"describe a head of the age given ({age})", finding, hint),
         code="sheet-no-head",
