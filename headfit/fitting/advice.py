@@ -7,7 +7,7 @@ the tape.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -52,6 +52,8 @@ class Advice:
         The reading that is likeliest to be wrong, and another that is about as likely.
     slips, norms, shape : tuple of str
         Sentences on likely slips, on published norms, on the shape of the head.
+    off_limits : mapping of str to str
+        Measurements that would touch a place that must stay free, and which: none is asked for.
     """
 
     next: tuple[tuple[str, float], ...]
@@ -59,6 +61,7 @@ class Advice:
     slips: tuple[str, ...]
     norms: tuple[str, ...]
     shape: tuple[str, ...]
+    off_limits: Mapping[str, str] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         following = f"next {self.next[0][0]}" if self.next else "nothing left to measure"
@@ -71,11 +74,19 @@ class Advice:
         """The reading to take again, when it stands out."""
         return next((d for d in self.doubts[:1] if abs(d.sds) >= DISAGREES_SD), None)
 
+    @property
+    def urgent(self) -> tuple[str, ...]:
+        """The one reading that stands out, in one sentence; nothing when none does."""
+        if self.slips:
+            return self.slips
+        return () if self.disagrees is None else (self._again(self.disagrees),)
+
+    def _again(self, found: Disagreement) -> str:
+        return found.sentence + self._as_likely
+
     def sentences(self) -> list[str]:
         """What a person should read first, most urgent first."""
-        said = list(self.slips)
-        if self.disagrees is not None:
-            said.append(self.disagrees.sentence + self._as_likely)
+        said = list(self.urgent)
         if self.next and self.next[0][1] >= 0.05:
             name, drop = self.next[0]
             kind = MEASUREMENTS[name]
@@ -96,14 +107,23 @@ class Advice:
         return f" The {titles[0]} is about as likely to be off." if titles else ""
 
 
-def advise(fitted: FittedHead) -> Advice:
-    """Advice on a fitted sheet."""
+def advise(fitted: FittedHead, off_limits: Mapping[str, str] | None = None) -> Advice:
+    """Advice on a fitted sheet.
+
+    Parameters
+    ----------
+    fitted : FittedHead
+    off_limits : mapping of str to str, optional
+        Measurements that would touch a place that must stay free, and which one.
+    """
+    off_limits = off_limits or {}
     return Advice(
-        next_measurements(fitted),
+        tuple(item for item in next_measurements(fitted) if item[0] not in off_limits),
         likeliest_slips(fitted.model, fitted.tape),
         tuple(slips(fitted.model, fitted.tape)),
         tuple(against_norms(fitted)),
         tuple(head_shape(fitted)),
+        off_limits,
     )
 
 
