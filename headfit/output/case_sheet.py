@@ -40,6 +40,7 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         solved.marking,
         solved.displacement,
         (solved.derivations,) if solved.derivations else (),
+        solved.head,
     )
 
 

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites
 from headfit.errors import unknown_name
-from headfit.output.sheet_arcs import ArcDrawing
+from headfit.output.arc_drawings import ArcDrawings
 from headfit.output.sheet_maps import derivation_pages
 from headfit.output.sheet_marks import MarkNotes, mark_pages
 from headfit.output.sheet_room import Page, Room
@@ -59,6 +60,8 @@ class SheetContent:
     displacement : Displacement, optional
     montages : tuple of MeasuredMontage
         One page each.
+    head : Head, optional
+        Drawn small beside each arc, the tape on it.
     """
 
     label: str
@@ -70,19 +73,11 @@ class SheetContent:
     plan: MarkingPlan | None = None
     displacement: Displacement | None = None
     montages: tuple[MeasuredMontage, ...] = ()
+    head: Head | None = None
 
 
-def sheet_pdf(
-    content: SheetContent, paper: PaperName = "A4", drawing: ArcDrawing | None = None
-) -> bytes:
+def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
     """The sheet as a PDF, the same bytes each time.
-
-    Parameters
-    ----------
-    content : SheetContent
-    paper : {"A4", "letter"}
-    drawing : callable, optional
-        Draws arcs on a small head beside their title.
 
     Raises
     ------
@@ -115,7 +110,8 @@ def sheet_pdf(
         tuple(clean(words, "a warning") for words in content.warnings),
         tuple(clean(note, "a note") for note in content.notes),
     )
-    moved = content.displacement
+    moved, tracer = content.displacement, content.sites.tracer
+    drawing = None if content.head is None else ArcDrawings(sheet, content.head, tracer)
     pages: list[Page] = [
         *mark_pages(room, plan, moved, said, drawing),
         *second_pages(room, content.sites, moved),

@@ -21,12 +21,14 @@ from headfit.planning.marking import MarkingPlan, floor_mm
 from headfit.planning.walks import PlannedMark, Walk
 from headfit.units import cm
 
-NAME_SIZE, OWN_SIZE, LIGHT_SIZE, WORDS_SIZE = 12.5, 17.0, 15.0, 8.5
+NAME_SIZE, OWN_SIZE, LIGHT_SIZE, LEAST_SIZE, WORDS_SIZE = 12.5, 17.0, 15.0, 14.0, 8.5
 BOX_MM = 4.6
+# Left and right that differ by less share one number: no tape tells them apart.
+ALIKE_MM = 0.95
 SUB_ROW_MM, WRITE_ROW_MM, BEARING_ROW_MM = 5.2, 7.4, 13.0
 # From the left edge of a column: name, right edge of the number, right edge of the percentage.
 NAME_MM, NUMBER_MM, PERCENT_MM, AFTER_MM = (7.6, 13.2), 52.0, 62.0, 63.5
-DRAWING_MM = 15.0
+DRAWING_MM = 15.0  # as `output.arc_drawings.SIZE_MM`
 
 # Draws an arc on a small head at (x, y), in a square of `DRAWING_MM`.
 ArcDrawing = Callable[[Sequence[str], float, float], None]
@@ -118,7 +120,14 @@ def _arc_block(
     rows += _beyond_rows(room, step, row_mm)
     half = step.held
     title = _title(step, paired=len(steps) == 2)
-    heading = _heading(room, f"{number} {title}", _way(step, len(steps) == 2), tapes, half)
+    heading = _heading(
+        room,
+        f"{number} {title}",
+        _way(step, len(steps) == 2),
+        tapes,
+        half,
+        drawn=drawing is not None,
+    )
     drawn = _with_drawing(room, heading, [each.arc for each in steps], drawing)
     return Block(drawn, tuple(rows), room.heading(f"{number} {title}, continued"))
 
@@ -151,13 +160,14 @@ def _short(name: str) -> str:
 
 
 def numbers(lengths_mm: Sequence[float]) -> str:
-    """One number where all print alike, otherwise all, left first."""
-    printed = [cm(length) for length in lengths_mm]
-    return printed[0] if len(set(printed)) == 1 else " / ".join(printed)
+    """One number where all are alike, otherwise all, left first."""
+    if max(lengths_mm) - min(lengths_mm) < ALIKE_MM:
+        return cm(sum(lengths_mm) / len(lengths_mm))
+    return " / ".join(cm(length) for length in lengths_mm)
 
 
 def _heading(
-    room: Room, title: str, way: str, tapes: list[ArcTape], half: bool
+    room: Room, title: str, way: str, tapes: list[ArcTape], half: bool, *, drawn: bool
 ) -> Row:
     own = tapes[0].own
     if half:
@@ -175,7 +185,9 @@ def _heading(
         said = f"≈ predicted ± {cm(2 * tapes[0].spread_mm)}"
     else:
         said = "≈ computed on this head"
-    return room.arc_heading(title, way, figure if own else f"≈ {figure}", said, bold=own)
+    figure = figure if own else f"≈ {figure}"
+    room_mm = DRAWING_MM + 2.0 if drawn else 0.0
+    return room.arc_heading(title, way, figure, said, bold=own, room_mm=room_mm)
 
 
 def _with_drawing(room: Room, heading: Row, arcs: Sequence[str], drawing: ArcDrawing | None) -> Row:
@@ -256,6 +268,9 @@ def _row(
     old: str = "",
 ) -> Row:
     """Boxes to tick, a name, a number, its share and words; taller where the words need it."""
+    unlike = " / " in number  # two numbers take the place of the percentage too
+    if unlike:
+        words, percent = f"{percent} {words}".strip(), ""
     lines = wrapped(words, WORDS_SIZE, room.column_mm - AFTER_MM)
     step = line_height_mm(WORDS_SIZE)
     height = max(row_mm, len(lines) * step + 0.6)
@@ -267,8 +282,9 @@ def _row(
                 paper.box(x + 0.4 + 5.6 * k, y + (height - BOX_MM) / 2, BOX_MM, BOX_MM)
             else:
                 paper.text(x + 1.4, base, sign, NAME_SIZE)
-        size = NUMBER_SIZES[bold_number]
-        left = x + NUMBER_MM - width_mm(number, size, bold=bold_number)
+        size = LEAST_SIZE if unlike else NUMBER_SIZES[bold_number]
+        end = PERCENT_MM if unlike else NUMBER_MM
+        left = x + end - width_mm(number, size, bold=bold_number)
         start = x + NAME_MM[len(signs) > 1]
         room_mm = left - start - 1.0
         both = width_mm(name, NAME_SIZE, bold=bold_name)
@@ -278,7 +294,7 @@ def _row(
             at = start + width_mm(name, name_size, bold=bold_name) + 1.0
             fits = width_mm(old, 8.0) <= left - at - 0.5
             paper.text(at if fits else start, base if fits else base + 2.6, old, 8.0)
-        paper.text(x + NUMBER_MM, base, number, size, bold=bold_number, align="right")
+        paper.text(x + end, base, number, size, bold=bold_number, align="right")
         paper.text(x + PERCENT_MM, base, percent, 8.5, align="right")
         for k, line in enumerate(lines):
             place = y + (height - len(lines) * step) / 2 + (k + 0.75) * step

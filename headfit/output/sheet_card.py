@@ -13,11 +13,11 @@ from headfit.planning.displacement import Displacement
 from headfit.planning.preparation import CAUTIONS, Preparation, preparation
 
 # Room to write an impedance with a gloved hand; taller where the page allows.
-LEAST_ROW_MM, MOST_ROW_MM = 6.6, 8.6
+LEAST_ROW_MM, MOST_ROW_MM = 6.2, 8.6
 HEAD_MM = 5.0
 TITLE_MM = 8.0
 SIZE = 9.0
-RECORD_ROW_MM = 7.2
+RECORD_ROW_MM = 6.8
 RECORD = (
     ("Reference", "Ground"),
     ("Other leads", "Moved, and where to: "),

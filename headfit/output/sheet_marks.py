@@ -26,8 +26,9 @@ LEGEND_SIZE = 9.0
 
 LEGEND = (
     "cm from the zero of each arc, and % of its reading. ■ bold number: own reading. ≈ light "
-    "number: nobody taped it, so write your reading and mark its %. Bold name: a cup comes here. × the arc "
-    "along which the second stroke goes. Slide Cz until it halves midline and ear-to-ear arc."
+    "number: nobody taped it, so write your reading and mark its %. Bold name: a cup comes here. "
+    "× the arc along which the second stroke goes. Slide Cz until it halves midline and ear-to-ear "
+    "arc."
 )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from headfit.output.sheet_columns import GAP_MM, Block, Placed, Row, flow
-from headfit.output.typesetting import Paper, line_height_mm, wrapped
+from headfit.output.typesetting import Paper, line_height_mm, width_mm, wrapped
 
 Page = Callable[[], None]
 
@@ -98,11 +98,17 @@ class Room:
 
         return Row(height, draw)
 
-    def arc_heading(self, words: str, way: str, figure: str, said: str, *, bold: bool) -> Row:
-        """A title with the length of an arc at its right end; under them the way and what it is."""
+    def arc_heading(
+        self, words: str, way: str, figure: str, said: str, *, bold: bool, room_mm: float = 0.0
+    ) -> Row:
+        """A title with the length of an arc at its right end; under them the way and what it is.
+
+        `room_mm` of the column are kept free before it.
+        """
         size = 12.5
-        lines = wrapped(way, 8.5, self.column_mm - 36.0)
-        more = wrapped(said, 8.5, 40.0)
+        more = wrapped(said, 8.5, 44.0)
+        beside = max(width_mm(line, 8.5) for line in more)
+        lines = wrapped(way, 8.5, self.column_mm - room_mm - beside - 3.0)
         height = 6.4 + max(len(lines), len(more)) * line_height_mm(8.5) + 0.8
 
         def draw(x: float, y: float, width: float) -> None:

@@ -36,6 +36,11 @@ MOST_ON_ONE_SIDE = 26
 MAP_WIDTH_MM, LEAST_MAP_MM = 112.0, 96.0
 
 
+def _map_width_mm(map_mm: float) -> float:
+    """As wide as a head of that height needs."""
+    return min(MAP_WIDTH_MM, map_mm)
+
+
 @dataclass(frozen=True)
 class _Second:
     room: Room
@@ -48,20 +53,12 @@ class _Second:
         """Titles and lines beside the map."""
         words = [("Left is left, nose up", ["Thin line: the ring in its true shape."])]
         if self.displacement and self.displacement.obstacles:
-            words.append(
-                (
-                    "Signs",
-                    [
-                        "hatched: must stay free",
-                        "crossed: own place of a moved site",
-                        "black: where it stands now",
-                    ],
-                )
+            words[0][1].append(
+                "Hatched: must stay free. Crossed: own place of a moved site. Black: its new place."
             )
         old = [f"{new} = {OLD_OF[new]}" for new in self.sites.names if new in OLD_OF]
         if old:
-            rows = [" · ".join(old[k : k + 2]) for k in range(0, len(old), 2)]
-            words.append(("Old names", rows))
+            words.append(("Old names", [" · ".join(old)]))
         ready = tray(line.how.site for line in self.lines)
         gathered = f"cables: along the scalp to the nape, {NAPE_MM / 10:.0f} cm below the inion"
         words.append(("For the tray", [*ready.lines, gathered]))
@@ -72,13 +69,16 @@ class _Second:
         room, n = self.room, (len(self.lines) + 1) // 2
         record_mm = record_height_mm()
         row_mm = LEAST_ROW_MM
-        spare = room.bottom_mm - room.top_mm - record_mm - TITLE_MM - HEAD_MM - n * row_mm
-        more = max(0.0, spare - LEAST_MAP_MM - 24.0)
-        row_mm = min(MOST_ROW_MM, row_mm + 0.6 * more / n)
+        spare = room.bottom_mm - room.top_mm - record_mm - TITLE_MM - HEAD_MM - n * row_mm - 4.0
+        # The map takes what the words beside it need, the lines of the card the rest.
+        least = LEAST_MAP_MM
+        while least < spare and self._beside_mm(self._beside_width_mm(least)) > least:
+            least += 1.0
+        row_mm = min(MOST_ROW_MM, row_mm + max(0.0, spare - least) / n)
         card_mm = TITLE_MM + HEAD_MM + n * row_mm
         map_mm = room.bottom_mm - room.top_mm - record_mm - card_mm - 4.0
         top = room.top_mm
-        map_width = min(MAP_WIDTH_MM, 1.02 * map_mm)
+        map_width = _map_width_mm(map_mm)
         drawn = head_map(self.sites, map_width, map_mm, displacement=self.displacement)
         room.paper.map(room.left_mm, top, drawn)
         self._draw_beside(room.left_mm + map_width + 4.0, top + 1.0)
@@ -95,18 +95,30 @@ class _Second:
         draw_card(room, columns, y + TITLE_MM - 1.0, row_mm)
         draw_record(room, room.bottom_mm - record_mm, self.displacement)
 
+    def _beside_width_mm(self, map_mm: float) -> float:
+        return self.room.width_mm - _map_width_mm(map_mm) - 4.0
+
+    def _words_mm(self, width: float) -> float:
+        lines = [w for _, each in self.beside_map for one in each for w in wrapped(one, 9.0, width)]
+        titles = len(self.beside_map)
+        return titles * (line_height_mm(10.0) + 2.0) + len(lines) * line_height_mm(9.0)
+
+    def _beside_mm(self, width: float) -> float:
+        end, _ = cautions_box(self.room, 0.0, self._words_mm(width) + 2.0, width, 8.0)
+        return end
+
     def _draw_beside(self, x: float, y: float) -> None:
         room = self.room
         width = room.left_mm + room.width_mm - x
+        _, draw = cautions_box(room, x, y + self._words_mm(width) + 1.0, width, 8.0)
+        draw()
         for title, lines in self.beside_map:
             y += line_height_mm(10.0)
             room.paper.text(x, y, title, 10.0, bold=True)
             for line in (part for each in lines for part in wrapped(each, 9.0, width)):
                 y += line_height_mm(9.0)
                 room.paper.text(x, y, line, 9.0)
-            y += 2.2
-        _, draw = cautions_box(room, x, y + 1.0, width, 8.0)
-        draw()
+            y += 2.0
 
 
 def second_pages(room: Room, sites: Sites, displacement: Displacement | None) -> list[Page]:

@@ -251,6 +251,11 @@ class Paper:
         path.close()
         self._canvas.drawPath(path, stroke=0, fill=1)
 
+    def dot(self, x: float, y: float, radius: float) -> None:
+        """A black dot round (x, y)."""
+        self._pen(Pen(0.0, None, 0.0))
+        self._canvas.circle(x * PT_PER_MM, self._y(y), radius * PT_PER_MM, stroke=0, fill=1)
+
     def polyline(self, points: Sequence[tuple[float, float]], pen: Pen) -> None:
         """A line through points on the page."""
         self._pen(pen)

@@ -80,7 +80,7 @@ class Tray:
         """One line a thing."""
         either = f" and {self.n_either} that may need either" if self.n_either else ""
         return (
-            f"{self.n_cups} cups, and those for reference and ground",
+            f"{self.n_cups} cups, reference and ground besides",
             f"{self.n_gauze} gauze squares, {self.n_tapes} tapes{either}",
         )
 
