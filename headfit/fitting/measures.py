@@ -15,6 +15,7 @@ import numpy as np
 
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
+from headfit.errors import MeshError, sentence
 from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.rates import row_rates, skew
@@ -230,6 +231,8 @@ class HeadMeasures:
         weight = np.zeros(len(one))
         weight[len(high) :] = up[first[crossing]] / (up[first[crossing]] - up[second[crossing]])
         reach = (1 - weight) * across[one] + weight * across[other]
+        if not len(reach):  # no head, but a search for one may try it
+            raise MeshError(sentence("a head", "rise above its ears", "none"), code="mesh-flat")
         places = [reach.argmax(), reach.argmin()]
         return one[places], other[places], weight[places]
 

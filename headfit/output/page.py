@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from headfit.fitting.shape import shape_model
 from headfit.geometry.mesh import Floats
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.scene import (
@@ -56,6 +57,25 @@ def head_data(head: Surface) -> dict[str, str]:
         "vertices_mm": packed(head.vertices_mm),
         "faces": packed(head.faces, "<u4"),
         "part": packed(head.part, "u1"),
+    }
+
+
+def model_data(age: str | float) -> dict[str, Any]:
+    """The deformable head of an age: a page blends it itself and so follows a slider at once.
+
+    A vertex is origin + (template - origin) * exp(scales) + sum over columns of mode * parameter,
+    in the frame of the model; columns that move nothing are left out.
+    """
+    model = shape_model(age)
+    moving = np.flatnonzero(np.abs(model.modes).max(axis=(0, 1)) > 0)
+    head = model.template
+    part = head.part if head.part is not None else np.zeros(len(head.vertices_mm))
+    return {
+        "age": age,
+        "head": head_data(Surface(head.vertices_mm, head.faces, np.asarray(part))),
+        "origin_mm": model.origin.tolist(),
+        "columns": moving.tolist(),
+        "modes": packed(model.modes.transpose(2, 0, 1)[moving]),
     }
 
 
