@@ -12,9 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from headfit.geometry.taperun import TapeRun
+from headfit.units import cm, in_cm
 
 # A fit that differs from the reading by more is told beside it; less cannot be read off a tape.
 TOLD_FROM_MM = 2.0
+PREDICTED_SD = 2.0  # what is told as ± of a prediction
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,15 @@ class ArcTape:
     def off_mm(self) -> float:
         """Fitted length less that in hand."""
         return self.fitted_mm[-1] - self.in_hand_mm[-1]
+
+    @property
+    def told(self) -> str:
+        """What the length is, with its 95 % range where nobody taped it, and the fit beside it."""
+        if self.own:
+            fit = f", fitted {in_cm(self.fitted_mm[-1])}" if self.fit_differs else ""
+            return f"{self.words}{fit}"
+        spread = self.spread_mm
+        return self.words if spread is None else f"{self.words} ± {cm(PREDICTED_SD * spread)}"
 
     @property
     def fit_differs(self) -> bool:

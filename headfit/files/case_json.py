@@ -56,6 +56,7 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
             "measurements": {name: _measured(fitted, name) for name in MEASUREMENTS},
             "shape": {},
             "arcs_mm": {arc: sites.tracer.length_mm(arc) for arc in sites.arc_marks},
+            "tapes": {arc: solved.tape_on(arc) for arc in sites.arc_marks},
             "sites": [_site(sites, spreads, index) for index in range(len(sites))],
             "advice": _advice(advice),
         }

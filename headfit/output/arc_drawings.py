@@ -26,6 +26,7 @@ _CONTOUR, _TAPE, _BEHIND = Pen(0.22), Pen(0.75), Pen(0.3, 0.35, None, (0.7, 0.6)
 _LIFT_MM = 2.0
 _NECK_MM = -62.0
 _SHORTEST_MM = 9.0
+_EDGE = 0.12  # cosine between skin and look on the outline
 _VIEWS = {
     "left": (-1.0, 0.0, 0.0),
     "front": (0.0, 1.0, 0.1),
@@ -114,7 +115,9 @@ class ArcDrawings:
             path = self.tracer.run(arc).points_mm(np.linspace(0.0, 1.0, 61))
             normals = normals_at(self._mesh, nearest(self._mesh, path)[0])
             flat = view.project(path + _LIFT_MM * normals)
-            seen = view.skyline.sees(flat)
+            # On the outline the skyline flickers: there the facing of the skin decides.
+            facing = normals @ view.project.axes[2]
+            seen = view.skyline.sees(flat) | (np.abs(facing) < _EDGE)
             places = view.on_paper(flat[:, :2])
             edges = np.flatnonzero(np.diff(seen.astype(int))) + 1
             for piece in np.split(np.arange(len(seen)), edges):

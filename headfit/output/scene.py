@@ -88,11 +88,16 @@ class Surface:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A named curve (k, 3) on the skin, with its tape length."""
+    """A named curve (k, 3) on the skin, with its tape length.
+
+    `taped` tells whether the length is an own reading; `words` what it is, with its spread.
+    """
 
     name: str
     points_mm: Floats
     length_mm: float
+    taped: bool = False
+    words: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,6 +125,8 @@ class DrawnSite:
         The arc that marks it and where its tape starts; empty where no arc does.
     from_start_mm : float or None
         Tape length from `start`.
+    taped : bool
+        The arc was read; otherwise `from_start_mm` is predicted, and so is said beside it.
     sure_mm : float or None
         Largest semi-axis of the 95 % ellipse.
     deviation_mm : float or None
@@ -138,6 +145,7 @@ class DrawnSite:
     sure_mm: float | None = None
     deviation_mm: float | None = None
     note: str = ""
+    taped: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -175,14 +175,13 @@ def _heading(
     else:
         lengths = [tape.length_mm for tape in tapes]
     figure = numbers(lengths)
-    words = {tape.words: None for tape in tapes}
-    said = " / ".join(words)
+    said = " / ".join(dict.fromkeys(tape.words for tape in tapes))
     if own:
         said = f"■ {said}" + (", each side" if half else "")
         if any(tape.fit_differs for tape in tapes):
             said += f"; fit {numbers([tape.fitted_mm[-1] for tape in tapes])}"
     elif tapes[0].spread_mm is not None:
-        said = f"≈ predicted ± {cm(2 * tapes[0].spread_mm)}"
+        said = f"≈ {tapes[0].told}"
     else:
         said = "≈ computed on this head"
     figure = figure if own else f"≈ {figure}"

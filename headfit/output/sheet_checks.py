@@ -36,8 +36,8 @@ def check_rows(room: Room, plan: MarkingPlan, moved: Mapping[str, str]) -> list[
             "–".join(moved.get(name, name) for name in pair.split("–"))
             for pair in plan.forbidden_checks
         ]
-        said = f"no tape: {', '.join(pairs)}: it would meet what must stay free"
-        rows += [_forbidden_row(room, line) for line in wrapped(said, 9.0, room.column_mm - 8.0)]
+        lines = wrapped(f"no tape: {', '.join(pairs)}", 9.0, room.column_mm - 8.0)
+        rows += [_forbidden_row(room, line, first=k == 0) for k, line in enumerate(lines)]
     return rows
 
 
@@ -64,10 +64,11 @@ def _check_row(room: Room, left: Check, right: Check | None, moved: Mapping[str,
     return Row(CHECK_ROW_MM, draw)
 
 
-def _forbidden_row(room: Room, line: str) -> Row:
+def _forbidden_row(room: Room, line: str, *, first: bool) -> Row:
     def draw(x: float, y: float, _width: float) -> None:
-        room.paper.box(x + 0.5, y + 0.9, 4.0, 4.0)
-        room.paper.hatch(x + 0.5, y + 0.9, 4.0, 4.0, 1.0)
+        if first:
+            room.paper.box(x + 0.5, y + 0.9, 4.0, 4.0)
+            room.paper.hatch(x + 0.5, y + 0.9, 4.0, 4.0, 1.0)
         room.paper.text(x + 5.4, y + 0.76 * CHECK_ROW_MM, line, 9.0)
 
     return Row(CHECK_ROW_MM, draw)

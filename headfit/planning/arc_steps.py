@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import TABLE, BeyondRow, Sites
 from headfit.geometry.mesh import Floats
 from headfit.geometry.taperun import TapeRun
-from headfit.planning.walks import ArcPlan, Kind, PlannedMark, Walk
+from headfit.planning.walks import ArcPlan, Kind, PlannedMark, Walk, walks_of
 
 # The other stroke of a mark through which no second arc runs.
 ACROSS = "across"
@@ -88,6 +88,40 @@ def _title(name: str, rules: Rules) -> str:
         # The site stands in the middle of the half ring then; this is the mark the ring runs over.
         return "10 % left" if name == "T7" else "10 % right"
     return PARASAGITTAL_MARKS.get(name) or TITLES.get(name, name)
+
+
+@dataclass(frozen=True)
+class Found:
+    """Where a site is marked: so far from a zero, on the tape of an arc."""
+
+    arc: str
+    zero: str
+    distance_mm: float
+    share: float
+    tape: ArcTape
+
+
+def found_on(steps: Iterable[ArcStep]) -> dict[str, Found]:
+    """Where each mark of some steps is made, by what it is called."""
+    found = {}
+    for step in steps:
+        for walk in step.walks:
+            for mark in walk.marks:
+                if mark.kind != "meets":
+                    place = Found(step.arc, walk.zero, mark.distance_mm, mark.share, step.tape)
+                    found[mark.name] = place
+    return found
+
+
+def places_on_tape(sites: Sites, tape_on: TapeOn) -> dict[str, Found]:
+    """Where each site on an arc is marked while no place must stay free."""
+    every = dict.fromkeys(TITLES.values())
+    steps = []
+    for step, plan in Arcs(sites, tape_on).steps():
+        walks, _ = walks_of(plan, (), every)
+        every |= dict.fromkeys(mark.name for mark in step.marks)
+        steps.append(replace(step, walks=walks))
+    return found_on(steps)
 
 
 class Arcs:

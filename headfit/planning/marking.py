@@ -24,7 +24,7 @@ from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import TABLE, BesideEar, Sites, sites_on
 from headfit.geometry.mesh import Floats
 from headfit.geometry.taperun import TapeRun
-from headfit.planning.arc_steps import Arcs, ArcStep, BeyondMark
+from headfit.planning.arc_steps import Arcs, ArcStep, BeyondMark, Found, found_on
 from headfit.planning.checks import Bearing, Check, PairSpreads, bearing, check_list
 from headfit.planning.clear_tapes import is_clear
 from headfit.planning.displacement import Displacement
@@ -66,6 +66,11 @@ class MarkingPlan:
 
     def __repr__(self) -> str:
         return f"MarkingPlan({len(self.steps)} arcs, {len(self.cups_mm)} cups)"
+
+    @cached_property
+    def found(self) -> dict[str, Found]:
+        """Where on a tape each mark is made, those that a tape marks."""
+        return found_on(self.steps)
 
     @cached_property
     def sentences(self) -> tuple[str, ...]:
