@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from headfit.anatomy.arc_tapes import TapeOn, as_computed
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, is_beside_ear
 from headfit.fitting.spreads import SiteSpreads
 from headfit.planning.displacement import Displacement
 from headfit.planning.marking import MarkingPlan, plan_marking
@@ -120,7 +120,10 @@ def site_rows(sites: Sites, spreads: SiteSpreads | None = None) -> list[list[Cel
         place: list[Cell] = [None, None, None]
         if found is not None:
             place = [*found, sites.tracer.run(found[0]).distance_mm(found[1])]
-        sure: list[Cell] = [*map(float, spreads.ellipses_mm[i, :2])] if spreads is not None else []
+        sure: list[Cell] = []
+        if spreads is not None:
+            known = not is_beside_ear(name)
+            sure = [*map(float, spreads.ellipses_mm[i, :2])] if known else [None, None]
         rows.append([name, *map(float, sites.points_mm[i]), *place, *sure])
     return rows
 

@@ -17,7 +17,7 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.head import NECK, SCALP, Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
-from headfit.anatomy.sites import SYSTEMS, Sites
+from headfit.anatomy.sites import SYSTEMS, Sites, is_beside_ear
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
@@ -391,6 +391,8 @@ def _ellipses(sites: Sites, spreads: Spreads) -> tuple[Ellipse, ...]:
     for name, along, across, (a, b, angle) in zip(
         spreads.names, spreads.along, spreads.across, spreads.ellipses_mm, strict=True
     ):
+        if is_beside_ear(name):  # set by eye: no ring tells how sure that is
+            continue
         cos, sin = np.cos(angle), np.sin(angle)
         major, minor = a * (cos * along + sin * across), b * (cos * across - sin * along)
         found.append(Ellipse(name, point[name], major, minor))
