@@ -102,7 +102,7 @@ def _predicted(fitted: FittedHead, sites: Sites, arc: str, run: TapeRun) -> ArcT
     rates = fitted.model_tracer(sites.rules).run_rates(arc)
     slopes = [rates.via, rates.length - rates.via] if ARCS[arc].pinned else [rates.length]
     spread = max(_spread(fitted, slope) for slope in slopes)
-    marks = (0.0, run.via_mm, run.length_mm)
+    marks = (0.0, run.via_mm, run.length_mm) if run.pinned else (0.0, run.length_mm)
     return ArcTape(marks, marks, False, "predicted", run.via_mm, spread)
 
 
