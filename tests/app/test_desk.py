@@ -116,6 +116,7 @@ def test_a_case_that_was_never_saved_is_not_written_over(tmp_path: Path) -> None
     never = Desk(tmp_path / "x.toml").began()
     change(never, tape={"ring": "56"})
     other = never.began()
+    never.leave()
     change(other, tape={"ring": "58"})
     with pytest.raises(ConflictError, match=r"there is a case new-case\.toml already"):
         other.save("new-case.toml")
@@ -219,6 +220,7 @@ def test_a_new_case_needs_a_measurement_to_be_saved(tmp_path: Path) -> None:
     assert [name for name in names_in(tmp_path) if name[0] != "."] == ["new-case.toml.unsaved"]
     assert desk.cases() == ["new-case.toml"]
     other = desk.began()
+    desk.leave()
     assert other.path.name == "new-case-2.toml"
     assert other.revision > desk.revision
     back = other.opened("new-case.toml")

@@ -292,6 +292,8 @@ def test_a_tape_that_would_cross_a_place_is_named() -> None:
     notes = plan(sites, disc(sites, "Fz", 6, "wound")).notes
     place = "wound, 6 mm around Fz"
     assert list(notes) == [
-        f"Lay no tape on the place that must stay free ({place}) or within 5 mm of it: "
-        "midline, row F end before it."
+        (
+            f"Lay no tape on the place that must stay free ({place}) or within 5 mm of it: "
+            "midline, row F end before it."
+        )
     ]
