@@ -37,9 +37,9 @@ class SiteSpreads(Noun):
         start; and to the left of it seen from outside.
     parts_mm2 : dict of str to (n, 2, 2) float64
         Covariance along and across by origin: "shape", "tape", "landmarks", "leftover".
-    rates : (n, 2, K) float64
-        How the sites move along and across with the parameters of the head and with what no
-        parameter draws; K is 0 where that is not known.
+    rates, landmark_rates : (n, 3, K) and (4, 3, K) float64
+        How sites and landmarks move with the parameters of the head and with what no parameter
+        draws, all in one frame that has the axes of the head frame; K is 0 where that is not known.
     parameter_covariance : (K, K) float64
     """
 
@@ -47,12 +47,13 @@ class SiteSpreads(Noun):
     along: Floats
     across: Floats
     parts_mm2: Mapping[str, Floats]
-    rates: Floats = field(default_factory=lambda: np.zeros((0, 2, 0)))
-    parameter_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    rates: Floats = field(default_factory=lambda: np.zeros((0, 3, 0)), repr=False)
+    landmark_rates: Floats = field(default_factory=lambda: np.zeros((4, 3, 0)), repr=False)
+    parameter_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
 
     def __post_init__(self) -> None:
         if not len(self.rates):
-            object.__setattr__(self, "rates", np.zeros((len(self.names), 2, 0)))
+            object.__setattr__(self, "rates", np.zeros((len(self.names), 3, 0)))
 
     def __repr__(self) -> str:
         return f"SiteSpreads({len(self.names)} sites, mean {self.mean_spread_mm:.1f} mm)"
@@ -177,8 +178,20 @@ def site_spreads(
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     to_head = np.array([x, y, np.cross(x, y)])
+    moves = place_rates(sites, tracer)
+    marks = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
+    bumps = np.einsum("nai,nac->nic", np.stack([along, across], axis=1), leftover)
+    moves = np.concatenate([moves, bumps - moves @ leftover_errors], axis=2)
+    marks = np.concatenate([marks, -marks @ leftover_errors], axis=2)
     k = flat.shape[2]
     whole = np.eye(k + leftover.shape[2])
     whole[:k, :k] = sum(error_parts.values())
-    rates = np.concatenate([flat, off], axis=2)
-    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts, rates, whole)
+    return SiteSpreads(
+        sites.names,
+        along @ to_head.T,
+        across @ to_head.T,
+        parts,
+        to_head @ moves,
+        to_head @ marks,
+        whole,
+    )
