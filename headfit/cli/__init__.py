@@ -25,6 +25,7 @@ COMMANDS = (
     "app",
     "fit",
     "compare",
+    "study",
     "report",
     "sheet",
     "derivations",

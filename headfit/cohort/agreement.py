@@ -1,4 +1,4 @@
-"""Agreement of repeated measurements: within-person SD, intraclass correlation, limits of agreement.
+"""Agreement of repeats: within-person SD, intraclass correlation, limits of agreement.
 
 A table (n, k) holds n people (rows) measured k times (columns: sessions, raters or devices). Every
 figure comes with its 95 % interval; what too few people cannot tell is NaN. In the unit of the

@@ -193,7 +193,7 @@ def level_of(person: Person, file: MarksFile, by: str) -> str:
 
 
 def checksum(person: Person, rules: str) -> str:
-    """A digest of all that the results of a person depend on: what is stated, files, rules, version.
+    """A digest of all that the results of a person depend on: statements, files, rules, version.
 
     A file that cannot be read counts by the reason.
     """

@@ -26,7 +26,7 @@ from headfit.marks.marks import Marks
 
 TAPES = ("nasion_inion", "preauricular_arc", "ring", "ear_arc_oz", "head_breadth")
 # Slides of a cap put on unmeasured have an SD of 3 to 13 mm over sessions (Atcherson 2007); marks
-# by a trained hand come back to 1.4 mm on average (Towle 1993). A set put down by tape lies between.
+# by a trained hand come back to 1.4 mm on average (Towle 1993). A set put down by tape is between.
 SLIDE_SD_MM, TURN_SD_DEGREES, MARK_SD_MM = 3.0, 2.0, 2.0
 # How often two names are exchanged, or one mark lies 15 mm off: judgements, no source.
 EXCHANGED_SHARE, OFF_SHARE, OFF_MM = 0.02, 0.05, 15.0
@@ -46,8 +46,8 @@ def invented_case(seed: int, number: int, system: str) -> tuple[Case, dict[str, 
     parameters = model.prior.mean + root @ rng.normal(size=model.n_parameters)
     values = measures_at(model, parameters)
     head = model.head(parameters, "invented").in_own_frame()
-    tape = Tape(  # type: ignore[arg-type]  # names of measurements are its fields
-        **{
+    tape = Tape(
+        **{  # type: ignore[arg-type]  # the names of measurements are fields of Tape
             f"{name}_mm": values.value_mm(name) + rng.normal(scale=MEASUREMENTS[name].spread_mm)
             for name in TAPES
         }

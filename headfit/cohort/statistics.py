@@ -49,7 +49,8 @@ def site_rows(tables: Path) -> Iterator[Row]:
             for frame in FRAMES:
                 people = [_by_person(marks, rows, f"{frame}_{axis}_mm") for axis in AXES]
                 if len(people[0]):
-                    yield {"claim": claim, "frame": frame, "site": site} | _spread(*people)
+                    about: Row = {"claim": claim, "frame": frame, "site": site}
+                    yield about | _spread(*people)
 
 
 def _spread(along: Floats, across: Floats) -> Row:
@@ -93,14 +94,15 @@ def repeat_rows(tables: Path, by: str) -> Iterator[Row]:
                 for axis in AXES:
                     groups = _repeats(marks, keys, f"{frame}_{axis}_mm")
                     if groups:
-                        about = {"repeated_over": over, "frame": frame, "axis": axis, "site": site}
+                        about: Row = {"repeated_over": over, "frame": frame, "axis": axis}
+                        about["site"] = site
                         yield about | agreement_of(groups)
 
 
 def _ways_to_repeat(
     marks: Mapping[str, NDArray[Any]], order: Sequence[str], by: str
 ) -> Iterator[tuple[str, list[str]]]:
-    """Labels of the repeats: of sessions, runs and acquisitions, and of the column where it tells."""
+    """Labels of the repeats: session, run and acquisition; and the column where it tells."""
     yield "session", [" ".join(parts) for parts in zip(*(marks[k] for k in order), strict=True)]
     if by and any(marks["level"]):
         yield by, list(marks["level"])
@@ -122,7 +124,7 @@ def _repeats(
 
 
 def agreement_of(groups: Sequence[Sequence[float]]) -> Row:
-    """Within-person SD of all repeats; ICC and limits of the people repeated most commonly often."""
+    """Within-person SD of all repeats; ICC and limits of people with the usual number of them."""
     usual = Counter(len(values) for values in groups).most_common()
     k = max(usual, key=lambda pair: (pair[1], -pair[0]))[0]
     table = np.array([values[:k] for values in groups if len(values) >= k])
@@ -270,7 +272,7 @@ def outlier_rows(tables: Path) -> Iterator[Row]:
 
 
 def power_rows(tables: Path) -> Iterator[Row]:
-    """How many people the next study needs to see a difference of 2 mm, by the spread found here."""
+    """How many people the next study needs to see 2 mm, by the spread found here."""
     order = ["session", "run", "acquisition"]
     for frame, sizes in person_sizes(tables).items():
         values = np.array(list(sizes.values()))
