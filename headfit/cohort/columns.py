@@ -212,11 +212,12 @@ GROUPS = (
 OUTLIERS = (
     _PERSON,
     _FRAME,
-    _mm("size_mm", "Mean distance of the person's marks from their sites."),
+    Column("measure", "distance: of the marks from their sites; repeat: between sessions.", "text"),
+    _mm("size_mm", "The person's value."),
     Column(
         "score",
-        "Modified z: 0.6745 times the distance from the median over the median of "
-        "such distances (Iglewicz and Hoaglin 1993).",
+        "Modified z: 0.6745 times the distance from the median over the median of such distances "
+        "(Iglewicz and Hoaglin 1993).",
     ),
     Column("reason", "In words.", "text"),
 )

@@ -129,7 +129,7 @@ def _distributions(tables: Path, mark: str) -> Iterator[Figure]:
         if any(frame in of_site for of_site in found.values())
     ]
     title = f"Distance of the marks from their sites: percentiles 5, 25, 50, 75, 95{mark}"
-    yield _shapes("distribution_by_site", title, range_chart(names, panels))
+    yield _shapes("distribution_by_site", title, range_chart(names, panels, one_scale=True))
 
 
 def _common(tables: Path, mark: str) -> Iterator[Figure]:
@@ -173,7 +173,9 @@ def _repeats(rows: Sequence[Row], mark: str) -> Iterator[Figure]:
                 for frame in FRAMES
             ]
             title = f"Repeats over {over}, {axis} the arc: SD of one measurement, 95 %{mark}"
-            yield _shapes(f"repeats_{_plain(over)}_{axis}", title, range_chart(names, panels))
+            yield _shapes(
+                f"repeats_{_plain(over)}_{axis}", title, range_chart(names, panels, one_scale=True)
+            )
 
 
 def _plain(word: str) -> str:

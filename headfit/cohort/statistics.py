@@ -34,6 +34,7 @@ from headfit.files.parquet import Value, distinct, read_columns
 Floats = NDArray[np.float64]
 Row = dict[str, Value]
 DIFFERENCE_MM = 2.0
+_FEWEST_FOR_OUTLIERS = 5
 _OUTLYING = 3.5  # Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers
 
 
@@ -251,51 +252,95 @@ def person_sizes(tables: Path) -> dict[str, dict[str, float]]:
 
 
 def outlier_rows(tables: Path) -> Iterator[Row]:
-    """People whose marks lie farther off than those of the others; they stay in the statistics."""
-    for frame, sizes in person_sizes(tables).items():
-        values = np.array(list(sizes.values()))
-        if len(values) < 5:
-            continue
-        middle = float(np.median(values))
-        usual = float(np.median(np.abs(values - middle)))
-        for label, value in sizes.items():
-            score = 0.6745 * (value - middle) / usual if usual else 0.0
-            if score > _OUTLYING:
-                yield {
-                    "person": label,
-                    "frame": frame,
-                    "size_mm": value,
-                    "score": score,
-                    "reason": f"marks lie {value:.1f} mm from their sites on average where the "
-                    f"middle person has {middle:.1f} mm; kept in the statistics",
-                }
+    """People whose marks lie farther off, or come back worse, than those of the others.
+
+    They stay in the statistics.
+    """
+    people = read_columns(
+        tables / "people.parquet", ["person", *(f"repeat_{frame}_mm" for frame in FRAMES)]
+    )
+    sizes = person_sizes(tables)
+    for frame in FRAMES:
+        known = np.flatnonzero(np.isfinite(people[f"repeat_{frame}_mm"]))
+        back = dict(
+            zip(people["person"][known], people[f"repeat_{frame}_mm"][known].tolist(), strict=True)
+        )
+        words = "marks lie {value:.1f} mm from their sites on average where the middle person has"
+        yield from _outlying(frame, "distance", words, sizes[frame])
+        words = "marks come back to {value:.1f} mm between sessions where the middle person has"
+        yield from _outlying(frame, "repeat", words, back)
 
 
-def power_rows(tables: Path) -> Iterator[Row]:
-    """How many people the next study needs to see 2 mm, by the spread found here."""
+def _outlying(frame: str, measure: str, words: str, sizes: Mapping[str, float]) -> Iterator[Row]:
+    values = np.array(list(sizes.values()))
+    if len(values) < _FEWEST_FOR_OUTLIERS:
+        return
+    middle = float(np.median(values))
+    usual = float(np.median(np.abs(values - middle)))
+    for label, value in sizes.items():
+        score = 0.6745 * (value - middle) / usual if usual else 0.0
+        if score > _OUTLYING:
+            yield {
+                "person": label,
+                "frame": frame,
+                "measure": measure,
+                "size_mm": value,
+                "score": score,
+                "reason": f"{words.format(value=value)} {middle:.1f} mm; kept in the statistics",
+            }
+
+
+def power_rows(tables: Path, sites: Sequence[Row], repeats: Sequence[Row]) -> Iterator[Row]:
+    """How many people the next study needs to see 2 mm, by the spread found here.
+
+    Parameters
+    ----------
+    tables : Path
+    sites, repeats : sequence of rows
+        Of `site_rows` and `repeat_rows`.
+    """
     order = ["session", "run", "acquisition"]
     for frame, sizes in person_sizes(tables).items():
-        values = np.array(list(sizes.values()))
-        sd = _sd(values)
-        if not np.isfinite(sd) or sd <= 0:
-            continue
         sets = read_columns(
             tables / "sets.parquet", ["person", *order, f"{frame}_mm"], {"used": True}
         )
         keys = [" ".join(parts) for parts in zip(*(sets[k] for k in order), strict=True)]
-        within = within_person_sd(_repeats(sets, keys, f"{frame}_mm")).value * np.sqrt(2)
-        paired = bool(np.isfinite(within) and within > 0)
-        yield {
-            "frame": frame,
-            "measure": "mean distance of a person's marks from their sites",
-            "difference_mm": DIFFERENCE_MM,
-            "sd_mm": sd,
-            "people_each_of_two_groups": people_needed(DIFFERENCE_MM, sd),
-            "sd_of_difference_mm": float(within) if paired else None,
-            "people_measured_twice": (
-                people_needed(DIFFERENCE_MM, float(within), paired=True) if paired else None
-            ),
-        }
+        within = within_person_sd(_repeats(sets, keys, f"{frame}_mm")).value
+        yield _power_row(
+            frame,
+            "mean distance of a person's marks from their sites",
+            _sd(np.array(list(sizes.values()))),
+            within,
+        )
+        of_frame = [row for row in sites if row["frame"] == frame]
+        yield _power_row(
+            frame,
+            "signed deviation at one site (the middle one, either axis)",
+            _middle([row[f"{axis}_sd_mm"] for row in of_frame for axis in AXES]),
+            _middle([row["within_sd_mm"] for row in repeats if row["frame"] == frame]),
+        )
+
+
+def _power_row(frame: str, measure: str, sd_mm: float, within_sd_mm: float) -> Row:
+    between = bool(np.isfinite(sd_mm) and sd_mm > 0)
+    paired = bool(np.isfinite(within_sd_mm) and within_sd_mm > 0)
+    of_difference = float(np.sqrt(2) * within_sd_mm)
+    return {
+        "frame": frame,
+        "measure": measure,
+        "difference_mm": DIFFERENCE_MM,
+        "sd_mm": sd_mm,
+        "people_each_of_two_groups": people_needed(DIFFERENCE_MM, sd_mm) if between else None,
+        "sd_of_difference_mm": of_difference if paired else None,
+        "people_measured_twice": (
+            people_needed(DIFFERENCE_MM, of_difference, paired=True) if paired else None
+        ),
+    }
+
+
+def _middle(values: Sequence[Value]) -> float:
+    known = [float(v) for v in values if isinstance(v, int | float) and np.isfinite(v)]
+    return float(np.median(known)) if known else float("nan")
 
 
 def _sd(values: Floats) -> float:

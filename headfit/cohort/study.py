@@ -204,15 +204,16 @@ def _solve_missing(
 
 def _statistics(tables: Path, by: str) -> dict[str, list[Row]]:
     """The rows of every table of statistics, after they were written."""
-    made: dict[str, Iterator[Row]] = {
-        "sites": statistics.site_rows(tables),
-        "repeats": statistics.repeat_rows(tables, by),
-        "common": statistics.common_rows(tables),
-        "groups": statistics.group_rows(tables, by) if by else iter(()),
-        "outliers": statistics.outlier_rows(tables),
-        "power": statistics.power_rows(tables),
+    sites = list(statistics.site_rows(tables))
+    repeats = list(statistics.repeat_rows(tables, by))
+    rows = {
+        "sites": sites,
+        "repeats": repeats,
+        "common": list(statistics.common_rows(tables)),
+        "groups": list(statistics.group_rows(tables, by)) if by else [],
+        "outliers": list(statistics.outlier_rows(tables)),
+        "power": list(statistics.power_rows(tables, sites, repeats)),
     }
-    rows = {name: list(found) for name, found in made.items()}
     for name, found in rows.items():
         write_table(tables / name, TABLES[name], found)
     rows["exclusions"] = [dict(row) for row in read_rows(tables / "exclusions.tsv")]

@@ -74,7 +74,7 @@ def findings(cohort: Cohort, counts: Counts, rows: Mapping[str, Sequence[Row]]) 
         _prior(cohort),
         _children(counts),
         _outliers(rows["outliers"]),
-        *(_power(row) for row in rows["power"] if row["frame"] == "landmarks"),
+        *(_power(row) for row in rows["power"] if str(row["measure"]).startswith("signed")),
     ]
     return [sentence for sentence in said if sentence]
 
@@ -131,10 +131,12 @@ def _outliers(rows: Sequence[Row]) -> str:
 
 
 def _power(row: Row) -> str:
+    if row["people_each_of_two_groups"] is None:
+        return ""
     return (
-        f"To see a difference of {row['difference_mm']:g} mm in the {row['measure']}, by the "
-        f"landmarks, take {row['people_each_of_two_groups']} people in each of two groups (power "
-        "0.8 at 0.05)."
+        f"To see a difference of {row['difference_mm']:g} mm in the {row['measure']}, "
+        f"{_HOW[str(row['frame'])]}, take {row['people_each_of_two_groups']} people in each of two "
+        "groups (power 0.8 at 0.05)."
     )
 
 
@@ -161,8 +163,9 @@ def methods(cohort: Cohort, counts: Counts, system: str, checksum: str) -> str:
         [
             f"{_source(cohort, counts)}; {counts.n_used} sets count, the others are listed with",
             f"their reason. One head a person was fitted, from: {heads}. Sites ({system}:",
-            f"predicted positions; marks: the sites they name) were placed by headfit",
-            f"{__version__} with its rules: {rules_words(Rules())}. {_METHODS}{_by_words(cohort.by)} Inputs, rules and",
+            "predicted positions; marks: the sites they name) were placed by headfit",
+            f"{__version__} ({rules_words(Rules()).removeprefix('Rules: ')}).",
+            f"{_METHODS}{_by_words(cohort.by)} Inputs, rules and",
             f"version have the SHA-256 checksum {checksum}.\n",
         ]
     )

@@ -15,7 +15,6 @@ from headfit.output.headmap import Circle, HeadMap, Line, Shape, Text
 
 _ROW_MM, _LETTER_MM, _NAME_WIDTH_MM = 4.2, 2.9, 26.0
 _TOP_MM, _BOTTOM_MM, _SIDE_MM, _GAP_MM = 12.0, 12.0, 4.0, 8.0
-_CHARACTER_WIDTH = 0.62
 
 
 @dataclass(frozen=True)
@@ -55,10 +54,15 @@ class Panel:
     title: str
     axis: str
     ranges: tuple[Range | None, ...]
-    from_nought: bool = True
 
 
-def range_chart(names: Sequence[str], panels: Sequence[Panel], width_mm: float = 170.0) -> HeadMap:
+def range_chart(
+    names: Sequence[str],
+    panels: Sequence[Panel],
+    width_mm: float = 170.0,
+    *,
+    one_scale: bool = False,
+) -> HeadMap:
     """A chart with a line for every name, and panels side by side.
 
     Parameters
@@ -67,29 +71,35 @@ def range_chart(names: Sequence[str], panels: Sequence[Panel], width_mm: float =
     panels : sequence of Panel
         Each with as many ranges as there are names.
     width_mm : float
+    one_scale : bool
+        All panels have the same axis, so that they can be held against each other.
     """
     bottom = _TOP_MM + _ROW_MM * len(names)
     shapes: list[Shape] = []
     for row, name in enumerate(names):
-        width = _CHARACTER_WIDTH * _LETTER_MM * len(name)
         y = _TOP_MM + _ROW_MM * (row + 0.5)
-        shapes.append(Text(_SIDE_MM + _NAME_WIDTH_MM - 2.0 - width / 2, y, name, _LETTER_MM))
+        end = _SIDE_MM + _NAME_WIDTH_MM - 2.0
+        shapes.append(Text(end, y, name, _LETTER_MM, ends_at_x=True))
     room = width_mm - 2 * _SIDE_MM - _NAME_WIDTH_MM
     wide = (room - _GAP_MM * (len(panels) - 1)) / len(panels)
     for column, panel in enumerate(panels):
         left = _SIDE_MM + _NAME_WIDTH_MM + column * (wide + _GAP_MM)
-        shapes += _panel(panel, left, wide, bottom)
+        ends = _ends(panels if one_scale else [panel])
+        shapes += _panel(panel, left, wide, bottom, ends)
     return HeadMap(width_mm, bottom + _BOTTOM_MM, 1.0, tuple(shapes))
 
 
-def _panel(panel: Panel, left: float, wide: float, bottom: float) -> list[Shape]:
-    known = [r for r in panel.ranges if r is not None]
+def _ends(panels: Sequence[Panel]) -> tuple[float, float]:
+    """Least and greatest of what is drawn, and nought."""
+    known = [r for panel in panels for r in panel.ranges if r is not None]
     ends = [end for r in known for end in (r.low, r.middle, r.high) if np.isfinite(end)]
-    ticks = nice_ticks(
-        min([0.0, *ends]) if panel.from_nought else min(ends, default=0.0),
-        max(ends, default=1.0),
-        most=max(3, int(wide / 14)),
-    )
+    return min(0.0, *ends, 0.0), max(1e-3, *ends, 1e-3)
+
+
+def _panel(
+    panel: Panel, left: float, wide: float, bottom: float, ends: tuple[float, float]
+) -> list[Shape]:
+    ticks = nice_ticks(*ends, most=max(3, int(wide / 9)))
     first, last = ticks[0], ticks[-1]
 
     def x(value: float) -> float:

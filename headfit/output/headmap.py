@@ -84,7 +84,7 @@ class Circle:
 
 @dataclass(frozen=True)
 class Text:
-    """Words centred on (x, y), both ways."""
+    """Words centred on (x, y), both ways; at the end of a line only across it, in charts."""
 
     x: float
     y: float
@@ -92,6 +92,7 @@ class Text:
     size_mm: float
     pen: str = "text"
     bold: bool = False
+    ends_at_x: bool = False
 
     @property
     def baseline_mm(self) -> float:
@@ -371,6 +372,7 @@ def as_svg(head: HeadMap, title: str) -> str:
             )
         else:
             weight = ' font-weight="bold"' if shape.bold else ""
+            weight += ' text-anchor="end"' if shape.ends_at_x else ""
             parts.append(
                 f'<text x="{shape.x:.2f}" y="{shape.baseline_mm:.2f}" '
                 f'font-size="{shape.size_mm:.2f}"{weight} {style}>{escape(shape.words)}</text>'

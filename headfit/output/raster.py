@@ -51,7 +51,8 @@ class _Brush:
         if isinstance(shape, Text):
             font = _font(shape.bold, round(shape.size_mm * self.scale))
             place = (shape.x * self.scale, shape.baseline_mm * self.scale)
-            self.canvas.text(place, shape.words, fill=fill, font=font, anchor="ms")
+            anchor = "rs" if shape.ends_at_x else "ms"
+            self.canvas.text(place, shape.words, fill=fill, font=font, anchor=anchor)
         elif isinstance(shape, Circle):
             x, y, r = (value * self.scale for value in (shape.x, shape.y, shape.radius))
             box = (x - r, y - r, x + r, y + r)

@@ -173,4 +173,6 @@ def error_scene(
         arrows=tuple(arrows),
         ellipses=() if drawn else tuple(ellipses),
         regions=tuple(regions) if drawn else (),
+        ellipse_words="the next person's mark lies inside with 95 % probability",
+        arrow_words="the mean place of its marks",
     )
