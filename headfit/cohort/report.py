@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 import numpy as np
@@ -120,7 +120,9 @@ def _scene(story: Story) -> Scene:
             errors = errors_of(story.rows["sites"], claim, frame)
             if errors:
                 captions = [f"{claim.capitalize()}, frame {frame}, on a template head."]
-                return error_scene(head, errors, story.title, captions)
+                scene = error_scene(head, errors, story.title, captions)
+                # The page calls every ellipse the place of a site; the maps show these.
+                return replace(scene, ellipses=())
     return make_scene(
         head, place_sites(head, "10-20"), title=story.title, captions=["No marks to show."]
     )

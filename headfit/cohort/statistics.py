@@ -105,7 +105,7 @@ def _ways_to_repeat(
 ) -> Iterator[tuple[str, list[str]]]:
     """Labels of the repeats: session, run and acquisition; and the column where it tells."""
     yield "session", [" ".join(parts) for parts in zip(*(marks[k] for k in order), strict=True)]
-    if by and any(marks["level"]):
+    if by and by != "ses" and any(marks["level"]):
         yield by, list(marks["level"])
 
 

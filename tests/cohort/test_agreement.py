@@ -81,8 +81,8 @@ def test_limits_of_agreement_are_those_bland_and_altman_print() -> None:
 
 
 def test_within_person_sd_is_that_of_bland_and_altman() -> None:
-    # The same paper: SD of the differences of two Wright readings 21.6, which is sqrt 2
-    # within-person SD. Their 21.6 takes the mean difference as zero, as the within-person variance does.
+    # The same paper: SD of the differences of two Wright readings 21.6, which is sqrt 2 times the
+    # within-person SD. Both take the mean difference as zero.
     found = within_person_sd(np.column_stack([WRIGHT, WRIGHT_AGAIN]))
     assert found.value * np.sqrt(2) == pytest.approx(21.6, abs=0.1)
 
