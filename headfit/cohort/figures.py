@@ -23,7 +23,7 @@ from headfit.output.site_map import SiteError, error_map, error_scene
 from headfit.output.small_drawing import inked
 
 FRAME_TITLES = {"landmarks": "by the landmarks", "fit": "after the common part is taken off"}
-_VIEWS = ("left", "top", "right")
+_VIEWS = ("left", "top")
 _FEWEST_SITES = 3
 
 
@@ -98,7 +98,7 @@ def _on_the_head(
             "<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1
         )
         try:
-            png = png_bytes(shaded, view, (1200, 900))
+            png = png_bytes(shaded, view, (1000, 750))
         except DrawingError:
             png = None
         yield Figure(f"head_{name}_{view}", f"{title}, {view}", svg, png)
