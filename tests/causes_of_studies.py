@@ -8,7 +8,7 @@ import numpy as np
 from causes_of_marks import Cause, wrote
 
 from headfit.case.case import Case
-from headfit.cohort.person_row import _head_of
+from headfit.cohort.person_row import on_one_head
 from headfit.cohort.power import people_needed
 from headfit.cohort.study import run_study
 from headfit.cohort.workers import solved_people
@@ -31,7 +31,9 @@ CAUSES_OF_STUDIES: dict[str, Cause] = {
         wrote("tapes.tsv", "participant_id\tring\nsub-01\t56.4\n")
     ),
     "tape-table-cell": lambda: tape_of_rows([{"ring_cm": "56,4"}]),
-    "study-no-head": lambda: _head_of(Case(label="sub-01"), [Marks(("Cz", "Pz"), np.eye(3)[:2])]),
+    "study-no-head": lambda: on_one_head(
+        Case(label="sub-01"), [Marks(("Cz", "Pz"), np.eye(3)[:2])], None
+    ),
     "study-of-what": lambda: run_study(None, "out"),
     "dask-address": lambda: list(solved_people([], "10-20", dask="local:none")),
     "power-lengths": lambda: people_needed(2.0, 0.0),

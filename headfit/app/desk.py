@@ -1,22 +1,36 @@
 """The case on the desk: one open case, its revision, and the copy that survives a kill.
 
-Every accepted change is written at once beside the case file as ``NAME.unsaved``, whole or not at
-all, in the form of a case file. Saving moves it into the case file. Whoever is killed on the way
-finds the changes again when the case is opened.
+Every accepted change is written at once beside the case file, as a safety copy that is this app's
+own (`headfit.app.safety_copy`), whole or not at all. Saving moves it into the case file.
+
+What is newer, and who is asked:
+
+- Opening a case shows the changes that were not saved, when nobody else has them on a desk.
+- They count as newer than the case file only when the file is still the one they were made on.
+  Otherwise both are kept: the changes are shown, it is said that the file was changed meanwhile,
+  and saving refuses. The user saves under another name, or discards the changes.
+- Saving never writes over a file that is not as this desk last read or wrote it, nor under the name
+  of a case that has unsaved changes of its own.
+- Discarding reads the case file first, and removes the safety copy only then.
 """
 
 from __future__ import annotations
 
+import hashlib
+import os
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from headfit.app.safety_copy import SafetyCopy, case_of_copy, copies_of, lock_beside, new_copy
 from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
-from headfit.files.case_file import case_of_text, case_text, read_case
-from headfit.files.whole import read_text, write_whole
+from headfit.files.case_file import case_of_text, case_text
+from headfit.files.whole import about, not_written, read_text, write_whole
 
-UNSAVED = ".unsaved"
 NEW_NAME = "new-case.toml"
+# A case file, its safety copy and their endings must have room in a name of 255 bytes.
+_MOST_NAME_BYTES = 200
 
 
 class ConflictError(InputError):
@@ -37,7 +51,9 @@ class Desk:
     saved : bool
         The case file holds this case.
     found : str
-        What must be said about opening it, one sentence or nothing.
+        What must be said about opening it, in sentences; or nothing.
+    allowed : set of Path
+        Files outside the folders of cases that the user allowed to be read.
     """
 
     path: Path
@@ -45,10 +61,13 @@ class Desk:
     revision: int = 1
     saved: bool = True
     found: str = ""
-    _on_disk: str | None = None
+    allowed: set[Path] = field(default_factory=set)
+    # Checksum of the case file from which this case comes; None without a file.
+    _made_on: str | None = None
+    _copy: SafetyCopy | None = None
 
     @classmethod
-    def open(cls, path: Path) -> Desk:
+    def open(cls, path: Path, allowed: set[Path] | None = None) -> Desk:
         """The case of a file, with the changes that were not saved; a new case where no file is.
 
         Raises
@@ -56,42 +75,119 @@ class Desk:
         FileFormatError, InputError
             The file cannot be read as a case.
         """
-        desk = cls(path.absolute())
-        if desk.path.exists():
-            desk.case = read_case(desk.path)
-            desk._on_disk = read_text(desk.path)
+        desk = cls(path.absolute(), allowed=set() if allowed is None else allowed)
+        desk.case, desk._made_on = desk.saved_case()
         desk._bring_back()
         return desk
 
+    def saved_case(self) -> tuple[Case, str | None]:
+        """The case in the case file, and the checksum of the file; a new case and None without one.
+
+        Raises
+        ------
+        FileFormatError, InputError
+            The file cannot be read.
+        """
+        text = _text_there(self.path)
+        if text is None:
+            return Case(), None
+        with about(self.path):
+            return self._case_of(text), _digest(text)
+
+    def _case_of(self, text: str, *, measured: bool = True) -> Case:
+        folder = self.path.parent
+        return case_of_text(text, folder, measured=measured, may_read=self.check_reading)
+
+    def check_reading(self, path: Path) -> None:
+        """Refuse to read a file outside the folder of the case that the user did not allow.
+
+        Raises
+        ------
+        InputError
+        """
+        inside = os.path.realpath(self.path.parent)
+        if path not in self.allowed and not Path(os.path.realpath(path)).is_relative_to(inside):
+            raise InputError(
+                sentence(
+                    path.name,
+                    "lie in the folder of the case, or be allowed",
+                    f"a file elsewhere, {path}",
+                ),
+                code="file-elsewhere",
+                path=str(path),
+            )
+
     @property
-    def unsaved_path(self) -> Path:
-        """Where changes wait until they are saved."""
-        return self.path.with_name(self.path.name + UNSAVED)
+    def elsewhere(self) -> tuple[Path, ...]:
+        """Files outside its folder that the case names and that were not read."""
+        return tuple(
+            file
+            for part, file in (
+                ("marks", self.case.marks_file),
+                ("derivations", self.case.derivations_file),
+            )
+            if file is not None
+            and part in self.case.problems
+            and self.case.problems[part].code == "file-elsewhere"
+        )
+
+    def reading_all(self) -> Case:
+        """The case with all files it names read, wherever they lie."""
+        return case_of_text(self._text(self.case), self.path.parent, measured=False)
+
+    def allow(self, case: Case) -> None:
+        """Take the same case with the files outside its folder read; they stay allowed."""
+        self.allowed |= set(self.elsewhere)
+        self.case = case
+        self.revision += 1
 
     def _bring_back(self) -> None:
-        if not self.unsaved_path.exists():
-            return
+        """Take over changes that were not saved and that nobody has on a desk."""
+        said = []
+        for copy in copies_of(self.path):
+            if not self.saved:
+                said.append(f"{copy.path.name} holds further changes that were not saved.")
+            elif not copy.take():
+                said.append(f"Another window has changes of {self.path.name} that are not saved.")
+            else:
+                said += self._took_over(copy)
+        self.found = " ".join(said)
+
+    def _took_over(self, copy: SafetyCopy) -> list[str]:
         try:
-            kept = case_of_text(read_text(self.unsaved_path), self.path.parent)
+            text, made_on = copy.read()
+            kept = self._case_of(text, measured=False)
         except HeadfitError as error:
-            self.found = (
-                f"{self.unsaved_path.name} holds changes that cannot be read ({error}); it was "
-                "left as it is."
-            )
-            return
+            aside = copy.put_aside()
+            told = f"{copy.path.name} holds changes that cannot be read ({error})"
+            return [f"{told}; it was kept as {aside.name}."]
         if self._text(kept) == self._text(self.case):
-            self.unsaved_path.unlink(missing_ok=True)
-            return
-        self.case, self.saved, self.revision = kept, False, 2
-        self.found = f"Changes that were not saved were brought back from {self.unsaved_path.name}."
+            copy.remove()
+            return []
+        self.case, self.saved, self.revision, self._copy = kept, False, 2, copy
+        said = [f"Changes that were not saved were brought back from {copy.path.name}."]
+        if made_on != self._made_on:
+            said.append(
+                f"{self.path.name} was changed by another program since they were made: save them "
+                "under another name, or discard them to see the file."
+            )
+            self._made_on = made_on
+        return said
 
     def _text(self, case: Case) -> str:
         return case_text(case, self.path.parent)
 
     def put(self, case: Case) -> None:
-        """Take a case as it is, and keep it safe."""
-        if case.tape is not None:
-            write_whole(self.unsaved_path, self._text(case))
+        """Take a case as it is, and keep it safe.
+
+        Raises
+        ------
+        InputError
+            The safety copy cannot be written; the desk is as it was.
+        """
+        if self._copy is None or not self._copy.take():
+            self._copy = new_copy(self.path)
+        self._copy.write(self._text(case), self._made_on)
         self.case, self.saved, self.found = case, False, ""
         self.revision += 1
 
@@ -121,7 +217,7 @@ class Desk:
         Raises
         ------
         ConflictError
-            Another program changed the file since it was read.
+            Another program changed the file since it was read, or the other name is taken.
         InputError
             Nothing is measured yet, the name is no plain file name, or the file cannot be written.
         """
@@ -131,20 +227,48 @@ class Desk:
                 code="sheet-empty",
             )
         target = self.path if name is None else self._beside(name)
-        own = target == self.path
-        there = read_text(target) if target.exists() else None
-        if there is not None and there != (self._on_disk if own else None):
-            raise ConflictError(
-                f"{target.name} was changed by another program since it was opened here"
-                if own
-                else f"there is a file {target.name} already; choose another name",
-                code="conflict-file",
-                file=target.name,
-            )
         text = self._text(self.case)
-        write_whole(target, text)
-        self.unsaved_path.unlink(missing_ok=True)
-        self.path, self._on_disk, self.saved, self.found = target, text, True, ""
+        lock = lock_beside(target)
+        try:
+            alone = lock.take(2.0)
+        except OSError as error:
+            raise not_written(target, error) from error
+        try:
+            if not alone:
+                raise self._conflict(target)
+            self._check_place(target)
+            write_whole(target, text)
+        finally:
+            lock.release()
+        # A copy that cannot be removed holds what is saved: it goes when the case is opened again.
+        with suppress(InputError):
+            self._drop_copy()
+        self.path, self._made_on = target, _digest(text)
+        self.saved, self.found = True, ""
+
+    def _check_place(self, target: Path) -> None:
+        """Refuse to save over what is not this case."""
+        own = target == self.path
+        there = _text_there(target)
+        if there is not None and _digest(there) != (self._made_on if own else None):
+            raise self._conflict(target)
+        if not own and copies_of(target):
+            raise self._conflict(target)
+
+    def _conflict(self, target: Path) -> ConflictError:
+        return ConflictError(
+            f"{target.name} was changed by another program since it was opened here"
+            if target == self.path
+            else f"there is a case {target.name} already; choose another name",
+            code="conflict-file",
+            file=target.name,
+            free_name=self._free_name(target.stem),
+        )
+
+    def _drop_copy(self) -> None:
+        if self._copy is not None:
+            self._copy.remove()
+            self._copy = None
 
     def _beside(self, name: str) -> Path:
         """A case file of a plain name in the folder of this one.
@@ -153,8 +277,7 @@ class Desk:
         ------
         InputError
         """
-        plain = Path(name).name == name and name not in ("", ".", "..") and "\0" not in name
-        if not plain or "\\" in name or len(name) > 120 or not name.endswith(".toml"):
+        if not _is_plain(name):
             raise InputError(
                 sentence(
                     "the name of a case file",
@@ -167,10 +290,16 @@ class Desk:
 
     def cases(self) -> list[str]:
         """Names of the case files in the same folder, and of those that were never saved."""
-        folder = self.path.parent
-        names = {path.name for path in folder.glob("*.toml")}
-        names |= {path.name.removesuffix(UNSAVED) for path in folder.glob(f"*.toml{UNSAVED}")}
-        return sorted(names)
+        there = [path.name for path in self.path.parent.iterdir()]
+        names = {case_of_copy(name) or name for name in there}
+        return sorted(name for name in names if _is_plain(name))
+
+    def _free_name(self, stem: str) -> str:
+        taken = set(self.cases())
+        name, number = f"{stem}.toml", 2
+        while name in taken:
+            name, number = f"{stem}-{number}.toml", number + 1
+        return name
 
     def opened(self, name: str) -> Desk:
         """The desk with another case of the same folder on it; revisions go on counting.
@@ -179,19 +308,22 @@ class Desk:
         ------
         FileFormatError, InputError
         """
-        other = Desk.open(self._beside(name))
+        path = self._beside(name)
+        if path == self.path:
+            self.leave()  # or the same case would seem to lie on another desk
+        other = Desk.open(path, self.allowed)
         other.revision = max(other.revision, self.revision) + 1
         return other
 
     def began(self) -> Desk:
         """The desk with a new case on it, under a name that is free."""
-        taken = set(self.cases())
-        number, name = 2, NEW_NAME
-        while name in taken:
-            name, number = NEW_NAME.replace(".toml", f"-{number}.toml"), number + 1
-        other = Desk(self.path.parent / name)
-        other.revision = self.revision + 1
-        return other
+        path = self.path.parent / self._free_name(Path(NEW_NAME).stem)
+        return Desk(path, revision=self.revision + 1, allowed=self.allowed)
+
+    def leave(self) -> None:
+        """Let the safety copy go: it waits for whoever opens the case, or for the next change."""
+        if self._copy is not None:
+            self._copy.lock.release()
 
     def discard(self) -> None:
         """Go back to the case file, or to nothing where there is none.
@@ -199,9 +331,48 @@ class Desk:
         Raises
         ------
         FileFormatError, InputError
+            The file cannot be read; the changes are kept.
         """
-        self.unsaved_path.unlink(missing_ok=True)
-        fresh = Desk.open(self.path)
-        self.case, self._on_disk, self.saved = fresh.case, fresh._on_disk, True
-        self.found = ""
+        self.go_back(*self.saved_case())
+
+    def go_back(self, case: Case, made_on: str | None) -> None:
+        """Take what `saved_case` gave, and remove the safety copy.
+
+        Raises
+        ------
+        InputError
+            The copy cannot be removed; the changes are kept.
+        """
+        self._drop_copy()
+        self.case, self._made_on = case, made_on
+        self.saved, self.found = True, ""
         self.revision += 1
+
+
+def _text_there(path: Path) -> str | None:
+    """The text of a file; None where no file is."""
+    try:
+        if not path.exists():
+            return None
+    except OSError:
+        return None  # a name no system takes: reading or writing it will say so
+    return read_text(path)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def _is_plain(name: str) -> bool:
+    r"""Whether a name can be given to a case file, and shown anywhere.
+
+    >>> [_is_plain(name) for name in ("a head.toml", "../a.toml", "-a.toml", "a\x1b.toml")]
+    [True, False, False, False]
+    """
+    return (
+        name.endswith(".toml")
+        and name.isprintable()
+        and not name.startswith((".", "-"))
+        and not set(name) & {"/", "\\"}
+        and len(name.encode("utf-8", "replace")) <= _MOST_NAME_BYTES
+    )

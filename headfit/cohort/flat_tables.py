@@ -80,6 +80,8 @@ def _add_person(
         if "truth" in unit:
             into["truth"].add(_truth(label, unit["truth"]))
     repeat = row.get("repeat", {})
+    for doubt in repeat.get("doubts", ()):
+        _exclude(gathered, row, {}, "nothing: a doubt, kept", doubt)
     into["people"].add(
         {
             **{key: row[key] for key in ("person", "age", "sex", "child", "invented", "problem")},

@@ -19,6 +19,8 @@ from headfit.case.solved import SolvedCase, solve_case
 from headfit.case.summary import ComparedSites, summarise
 from headfit.cohort.people import Person, level_of
 from headfit.cohort.simulated import invented_case
+from headfit.comparing.head_and_slip import HeadUnderMarks
+from headfit.comparing.head_from_marks import head_under_sessions
 from headfit.comparing.repeatability import compare_sessions
 from headfit.errors import HeadfitError, MarksError, sentence
 from headfit.files.bids_dataset import MarksFile
@@ -63,19 +65,18 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
             continue
         sets.append((file, marks))
     row = _row(person, units)
-    case = Case(
-        person.tape, person.label, "adult" if person.age is None else person.age, person.sex, system
-    )
+    age = "adult" if person.age is None else person.age
+    case = Case(person.tape, person.label, age, person.sex, system)
+    given = [marks for _, marks in sets]
     try:
-        solved = _head_of(case, [marks for _, marks in sets])
+        solved = on_one_head(case, given, _add_repeat(row, case, given))
     except HeadfitError as error:
         row["problem"] = str(error)
         return row
-    _add_head(row, solved)
+    _add_head(row, solved[0])
     by_name = {unit["file"]: unit for unit in units}
-    for file, marks in sets:
-        _add_comparison(by_name[file.path.name], solved, marks)
-    _add_repeat(row, [marks for _, marks in sets])
+    for (file, _), one in zip(sets, solved, strict=False):
+        _add_comparison(by_name[file.path.name], one)
     return row
 
 
@@ -94,7 +95,7 @@ def _invented_row(person: Person, system: str) -> PersonRow:
     row = _row(person, [unit])
     solved = solve_case(case)
     _add_head(row, solved)
-    _add_comparison(unit, solved, marks)
+    _add_comparison(unit, solved)
     return row
 
 
@@ -133,42 +134,31 @@ def _places(marks: Marks) -> str:
     return hashlib.sha256(rounded.astype("<f8").tobytes()).hexdigest()[:16]
 
 
-def _head_of(case: Case, sets: list[Marks]) -> SolvedCase:
-    """The head of a person: of the tape, or one under the marks of all sessions."""
+def on_one_head(case: Case, sets: list[Marks], under: HeadUnderMarks | None) -> list[SolvedCase]:
+    """The case with each set of marks, all on the head of the person; at least one.
+
+    The head is that of the tape, or one under the marks of all sessions.
+    """
     if case.tape is not None:
-        return solve_case(case)
+        solved = solve_case(case)
+        return [
+            SolvedCase(case.with_marks(marks), solved.head, "tape", solved.fitted, solved.fitted)
+            for marks in sets
+        ] or [solved]
     placed = [marks for marks in sets if marks.frame is not None]
     if not placed:
-        got = "none that can be read" if not sets else "no set with nasion and both preauriculars"
+        got = "no set with nasion and both preauriculars" if sets else "none that can be read"
         raise MarksError(
-            sentence(f"{case.label}", "have a tape sheet, or marks with their landmarks", got),
+            sentence(case.label, "have a tape sheet, or marks with their landmarks", got),
             code="study-no-head",
         )
-    return solve_case(case.with_marks(placed[0] if len(placed) == 1 else _pooled(placed)))
-
-
-def _pooled(sets: list[Marks]) -> Marks:
-    """One set of all sessions in the frame of their landmarks: the median place of every mark."""
-    in_frame = [marks.moved(marks.frame) for marks in sets if marks.frame is not None]
-
-    def middle(parts: list[Mapping[str, Any]]) -> dict[str, NDArray[np.float64]]:
-        names = dict.fromkeys(name for part in parts for name in part)
-        return {
-            name: np.median([part[name] for part in parts if name in part], axis=0)
-            for name in names
-        }
-
-    sites = middle([dict(zip(m.names, m.points_mm, strict=True)) for m in in_frame])
-    others = middle([dict(zip(m.other_names, m.other_points_mm, strict=True)) for m in in_frame])
-    landmarks = middle([m.landmarks for m in in_frame])
-    return Marks(
-        tuple(sites),
-        np.array(list(sites.values())).reshape(-1, 3),
-        landmarks,
-        tuple(others),
-        np.array(list(others.values())).reshape(-1, 3),
-        source=f"{len(sets)} sessions",
-    )
+    if under is None:
+        under = head_under_sessions(placed, None, case.age, case.sex, rules=case.rules)
+    poses = {id(marks): under.of_session(i) for i, marks in enumerate(placed)}
+    return [
+        SolvedCase(case.with_marks(marks), under.head, "marks", None, poses.get(id(marks)))
+        for marks in sets
+    ]
 
 
 def _add_head(row: PersonRow, solved: SolvedCase) -> None:
@@ -187,17 +177,9 @@ def _add_head(row: PersonRow, solved: SolvedCase) -> None:
     }
 
 
-def _add_comparison(unit: PersonRow, solved: SolvedCase, marks: Marks) -> None:
-    """Hold one set against the head of its person."""
-    # Only the head travels on: how the marks of one session were posed there is no other's pose.
-    one = SolvedCase(
-        solved.case.with_marks(marks),
-        solved.head,
-        solved.head_from,
-        solved.fitted,
-        solved._spread_source,
-    )
-    found = summarise(one)
+def _add_comparison(unit: PersonRow, solved: SolvedCase) -> None:
+    """What one set of marks is against the head of its person."""
+    found = summarise(solved)
     if found.compared is None:
         unit["problem"] = found.problems["comparison"]
         return
@@ -226,22 +208,27 @@ def _compared(found: ComparedSites) -> PersonRow:
     }
 
 
-def _add_repeat(row: PersonRow, sets: list[Marks]) -> None:
-    """How the marks of a person come back, by the figures of `headfit compare --sessions`."""
+def _add_repeat(row: PersonRow, case: Case, sets: list[Marks]) -> HeadUnderMarks | None:
+    """How the marks of a person come back, as `headfit compare --sessions` tells it.
+
+    Returns the head that was found under them.
+    """
     if len(sets) < 2:
-        return
+        return None
     try:
-        found = compare_sessions(sets)
+        found = compare_sessions(sets, case.tape, case.age, case.sex)
     except HeadfitError as error:
         row["repeat"] = {"problem": str(error)}
-        return
-    by_landmarks = found.by_landmarks_mm
+        return None
+    by_landmarks, slips = found.by_landmarks_mm, found.slips
+    said = [found.sentence] if slips is None else [found.sentence, slips.sentence]
     row["repeat"] = {
         "by_landmarks_mm": None if by_landmarks is None else round(by_landmarks, _DECIMALS),
         "by_fit_mm": round(found.by_fit_mm, _DECIMALS),
-        "sentence": found.sentence,
+        "sentences": said,
         "doubts": [remark.sentence for remark in found.remarks],
     }
+    return None if slips is None else slips.under
 
 
 def _listed(values: NDArray[np.float32]) -> list[float | None]:

@@ -342,8 +342,7 @@ def person_page(row: PersonRow, cohort: Cohort) -> str:
     facts = tuple((word, text) for word, text in about if text)
     said = [row["problem"]] if row["problem"] else []
     repeat = row.get("repeat", {})
-    if "sentence" in repeat:
-        said.append(f"Over its sessions {repeat['sentence']}.")
+    said += [f"Over the sessions: {text}." for text in repeat.get("sentences", ())]
     said += [text for text in (repeat.get("problem", ""), *repeat.get("doubts", ())) if text]
     sections = [Section("Person", (*said, *row.get("sentences", ())), facts=facts)]
     for unit in row["units"]:
