@@ -1,6 +1,7 @@
 """Where marks lie around their sites, on the flat map and on the head: means and ellipses.
 
-On a template head, true to scale. The arrow points from the site to the mean place of its marks;
+On a template head, as long as the flat map makes lengths over the scalp: true across a ray, up to
+a third shorter along it. The arrow points from the site to the mean place of its marks;
 the ellipse holds the next person's mark with 95 % probability.
 """
 
