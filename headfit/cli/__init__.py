@@ -30,6 +30,7 @@ COMMANDS = (
     "app",
     "fit",
     "compare",
+    "study",
     "places",
     "report",
     "sheet",
