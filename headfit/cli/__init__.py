@@ -32,6 +32,7 @@ COMMANDS = (
     "compare",
     "report",
     "sheet",
+    "record",
     "derivations",
     "sites",
     "measurements",

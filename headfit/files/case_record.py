@@ -24,6 +24,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
@@ -51,7 +52,9 @@ def record_of_table(table: Mapping[str, Any]) -> SetUpRecord:
     """
     check_names("entry of [record]", table, _ENTRIES)
     told: dict[str, Any] = {
-        name: text_of(table[name], f"{name} of [record]") for name in TEXTS if name in table
+        name: text_of(_to_the_minute(table[name]), f"{name} of [record]")
+        for name in TEXTS
+        if name in table
     }
     for name in ("reference", "ground"):
         if name in table:
@@ -64,6 +67,11 @@ def record_of_table(table: Mapping[str, Any]) -> SetUpRecord:
             told[name] = tuple(_electrode(each, what, named=True) for each in table[name])
     limits = {name: table[name] for name in _LIMITS if name in table}
     return SetUpRecord(**told, **limits)
+
+
+def _to_the_minute(value: object) -> object:
+    """A TOML date with its time as people write it; all else as it is."""
+    return value.isoformat(" ", "minutes") if isinstance(value, dt.datetime) else value
 
 
 def _electrode(given: object, what: str, *, named: bool) -> ChartedElectrode:
