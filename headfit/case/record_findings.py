@@ -16,6 +16,9 @@ from headfit.errors import HeadfitError, UnknownNameError
 from headfit.geometry.mesh import Floats
 from headfit.planning.displacement import Displacement, Move
 
+# Of more that are missing, only their number is said.
+MOST_NAMED = 12
+
 Status = Literal["predicted", "moved", "left_out"]
 
 
@@ -180,12 +183,16 @@ def _gaps(record: SetUpRecord, names: Sequence[str]) -> Iterator[str]:
         if one.applied and one.impedance_kohm is None
     ]
     if without and any(one.impedance_kohm is not None for one in record.electrodes):
-        yield f"No impedance charted: {', '.join(without)}."
+        yield f"No impedance charted: {_listed(without, 'electrodes')}."
     missing = [name for name in names if record.site(name).applied is None]
     if len(missing) == len(names):
         return
     if missing:
-        yield f"Not charted: {', '.join(missing)}."
+        yield f"Not charted: {_listed(missing, 'sites')}."
     for title, lead in (("reference", record.reference), ("ground", record.ground)):
         if lead is None:
             yield f"The {title} is not charted."
+
+
+def _listed(names: Sequence[str], kind: str) -> str:
+    return ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} {kind}"

@@ -34,7 +34,7 @@ from headfit.planning.preparation import BROKEN_SKIN, LONG_RECORDINGS
 from headfit.units import cm
 
 MARGIN_MM, FOOT_MM = 15.0, 12.0
-# The first with which all stands on one page; below the last nobody writes by hand.
+# The first with the fewest pages is taken; below the last nobody writes by hand.
 ROWS_MM = (8.0, 7.4, 6.8, 6.2, 5.6)
 _SMALL = 8.0
 
@@ -81,10 +81,8 @@ def record_pdf(solved: SolvedCase, paper: str = "A4") -> bytes:
     sheet = Paper(PAPERS[paper], f"{label} - set-up record", program, "EEG set-up record")
     draw_head, top_mm = _head(sheet, solved, label)
     room = Room(sheet, MARGIN_MM, top_mm, sheet.height_mm - FOOT_MM)
-    for row_mm in ROWS_MM:
-        columns = _laid_out(room, _blocks(room, solved, row_mm))
-        if len(columns.pages) == 1:
-            break
+    tried = (_laid_out(room, _blocks(room, solved, row_mm)) for row_mm in ROWS_MM)
+    columns = min(tried, key=lambda each: len(each.pages))
     for number, page in enumerate(columns.pages, 1):
         draw_head(number, len(columns.pages))
         for draw in page:

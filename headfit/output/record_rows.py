@@ -10,8 +10,9 @@ from headfit.output.typesetting import clean, line_height_mm, tallest_that_fits,
 
 BOX_MM = 4.4
 # Across a column, from its left edge.
-_NAME_MM, _PLACE_MM, _KOHM_MM, _UNIT_MM, _FLAG_MM = 7.5, 32.0, 59.5, 70.5, 76.0
+_NAME_MM, _PLACE_MM, _KOHM_MM, _UNIT_MM, _FLAG_MM = 7.5, 32.0, 59.0, 70.0, 74.8
 _SIZE = 8.5
+_SIZES = (_SIZE, 7.0, 6.0)
 # From one line to be filled in by hand to the next.
 _HAND_MM = 7.0
 
@@ -48,7 +49,11 @@ def electrode_row(room: Room, line: ElectrodeLine, height_mm: float) -> Row:
         clean(line.name, "a lead"), _PLACE_MM - _NAME_MM - 1.0, (12, 10, 8, 7), 1, bold=True
     )
     where_mm = _KOHM_MM - _PLACE_MM - 1.5
-    size, where = tallest_that_fits(clean(line.where, "a place"), where_mm, (_SIZE, 7, 6), 2)
+    words = clean(line.where, "a place")
+    size = next((s for s in _SIZES if _fits(words, s, where_mm, height_mm)), _SIZES[-1])
+    n_lines = int(height_mm / line_height_mm(size))
+    where = tallest_that_fits(words, where_mm, (size,), n_lines)[1]
+    flag_size = _SIZES[1] if height_mm >= 2 * line_height_mm(_SIZES[1]) else _SIZES[-1]
 
     def draw(x: float, y: float, width: float) -> None:
         base = y + height_mm / 2 + 1.5
@@ -70,11 +75,15 @@ def electrode_row(room: Room, line: ElectrodeLine, height_mm: float) -> Row:
         if line.applied is not False:
             paper.text(x + _UNIT_MM, base, "kΩ", 7.5)
         for k, words in enumerate(line.flags):
-            shift = (k - (len(line.flags) - 1) / 2) * line_height_mm(7.0)
-            paper.text(x + _FLAG_MM, base - 0.4 + shift, words, 7.0, bold=True)
+            shift = (k - (len(line.flags) - 1) / 2) * line_height_mm(flag_size)
+            paper.text(x + _FLAG_MM, base - 0.4 + shift, words, flag_size, bold=True)
         paper.line(x, y + height_mm, x + width, y + height_mm, 0.1)
 
     return Row(height_mm, draw)
+
+
+def _fits(words: str, size: float, width: float, height_mm: float) -> bool:
+    return len(wrapped(words, size, width)) * line_height_mm(size) <= height_mm
 
 
 def field_rows(room: Room, title: str, words: str, n_lines: int = 1) -> list[Row]:
