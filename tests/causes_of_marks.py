@@ -135,7 +135,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "byte-order-mark": lambda: table("\ufeff" + TABLE),
     "line-ends": lambda: table(TABLE.replace("\n", "\r\n")),
     "last-line-open": lambda: table(TABLE),
-    "table-header": lambda: table("site,left,front,up\nCz,0,1,130\n"),
+    "table-header": lambda: table("site,x,y,up\nCz,0,1,130\n"),
     "table-short-line": lambda: table("name,x,y,z\nCz,0,1\n"),
     "table-quotes": lambda: table('name,x,y,z\n"Cz,0,1,130\n'),
     "table-not-a-number": lambda: table("name,x,y,z\nCz,0,1,13O\n"),
@@ -145,7 +145,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "missing-spelled": lambda: table(TABLE + "\nEOG,NaN,NaN,NaN\n"),
     "json-broken": lambda: table('{"Cz": [0, 1', "marks.json"),
     "json-no-object": lambda: table("[1, 2, 3]", "marks.json"),
-    "json-no-place": lambda: table('{"Cz": "vertex"}', "marks.json"),
+    "json-no-place": lambda: table('{"Cz": "vertex", "Pz": [0, 9, 9]}', "marks.json"),
     # the coordsystem.json of BIDS
     "coordsystem-missing": electrodes,
     "coordsystem-loose": lambda: electrodes(space_CapTrak='{"EEGCoordinateUnits": "mm"}'),

@@ -23,7 +23,7 @@ from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import Landmarks
 from headfit.errors import ConvergenceError, unknown_name
 from headfit.geometry.mesh import Floats, TriangleMesh
-from headfit.geometry.rates import MaterialRates, RunRates, run_rates
+from headfit.geometry.rates import MaterialRates, RunRates, rate_beyond, run_rates
 from headfit.geometry.sections import cut, cut_all
 from headfit.geometry.shortest import shortest_curve
 from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
@@ -255,6 +255,8 @@ class ArcTracer:
     rules : Rules
     motion : SurfaceMotion, optional
         Needed for the `..._rate` methods only.
+    skin : TriangleMesh, optional
+        With the ears, for what stands on them; by default `mesh`.
 
     Raises
     ------
@@ -270,8 +272,11 @@ class ArcTracer:
         landmarks: Landmarks,
         rules: Rules,
         motion: SurfaceMotion | None = None,
+        *,
+        skin: TriangleMesh | None = None,
     ) -> None:
         self.mesh = mesh
+        self.skin = mesh if skin is None else skin
         self.rules = rules
         self.motion = motion
         self._points: dict[str, Floats] = dict(zip(LANDMARK_NAMES, landmarks, strict=True))
@@ -410,6 +415,20 @@ class ArcTracer:
     def rate_on(self, arc_name: str, fraction: float) -> Floats:
         """(3, K) rate of the place at a fraction of an arc."""
         return self.run_rates(arc_name).point(fraction)
+
+    def rate_beyond(self, arc_name: str, coronal_share: float, *, at_end: bool) -> Floats:
+        """(3, K) rate of the place a share of the coronal arc beyond an end of an arc."""
+        assert self.motion is not None
+        start, via, end = (self.point_rate(mark) for mark in ARCS[arc_name].marks)
+        return rate_beyond(
+            self.run(arc_name),
+            self.mesh,
+            self.motion.material,
+            (start, via, end),
+            coronal_share * self.length_mm("coronal"),
+            coronal_share * self.run_rates("coronal").length,
+            at_end=at_end,
+        )
 
     def _vertex_rate(self) -> Floats:
         """(3, K) rate of Cz.

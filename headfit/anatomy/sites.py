@@ -24,6 +24,7 @@ from headfit.anatomy.site_table import (
     OnArc,
     Place,
     canonical_name,
+    is_beside_ear,
     nearest_known,
     place_of,
     settled,
@@ -32,7 +33,7 @@ from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
-from headfit.geometry.taperun import lay
+from headfit.geometry.taperun import TapeRun, lay
 from headfit.hooks import hook
 from headfit.nouns import ByName
 
@@ -54,10 +55,12 @@ __all__ = [
     "Place",
     "Sites",
     "canonical_name",
+    "is_beside_ear",
     "nearest_known",
     "place_sites",
     "row_nine_words",
     "rule_displacements",
+    "run_with_ends",
     "sites_on",
 ]
 
@@ -225,7 +228,8 @@ def place_sites(
         label, names = "own list", tuple(dict.fromkeys(canonical_name(name) for name in system))
     rules = settled(rules or Rules(), names)
     surface = head_of(head)
-    return sites_on(ArcTracer(surface.scalp, surface.landmarks, rules), names, label)
+    tracer = ArcTracer(surface.scalp, surface.landmarks, rules, skin=surface.surface)
+    return sites_on(tracer, names, label)
 
 
 @dataclass(frozen=True)
@@ -286,10 +290,15 @@ def sites_on(
 def _beyond(tracer: ArcTracer, arc: str, coronal_shares: list[float], *, at_end: bool) -> Floats:
     """(k, 3) reached by going on along the skin from an end of a row, in its plane."""
     distances = np.array(coronal_shares) * tracer.length_mm("coronal")
-    run = tracer.run(arc)
-    if tracer.rules.curve == "shortest":
-        run = lay(cut(tracer.mesh, *(tracer.point(name) for name in ARCS[arc].marks)))
+    run = run_with_ends(tracer, arc)
     return run.after_end_mm(distances) if at_end else run.before_start_mm(distances)
+
+
+def run_with_ends(tracer: ArcTracer, arc: str) -> TapeRun:
+    """The tape on an arc that can be gone on with beyond its ends: in its plane."""
+    if tracer.rules.curve == "shortest":
+        return lay(cut(tracer.mesh, *(tracer.point(name) for name in ARCS[arc].marks)))
+    return tracer.run(arc)
 
 
 def _crossing_fraction(tracer: ArcTracer, place: OnArc) -> float:
@@ -328,11 +337,15 @@ def _beside_ears(tracer: ArcTracer, places: list[BesideEar]) -> Floats:
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     axes = np.array([x, y, cross(x, y)])
-    wanted = [
-        (left if place.left else right) + width / 145.0 * (np.array(place.offset_mm) @ axes)
-        for place in places
-    ]
-    return nearest(tracer.mesh, np.array(wanted))[0].on(tracer.mesh.vertices_mm)
+    points = np.empty((len(places), 3))
+    for row, place in enumerate(places):
+        outward = np.array([-1.0 if place.left else 1.0, 1.0, 1.0])
+        offset = width / 145.0 * (outward * place.offset_mm) @ axes
+        # The ears were taken off the mesh on which tapes run.
+        mesh = tracer.skin if place.on_ear else tracer.mesh
+        near, _ = nearest(mesh, ((left if place.left else right) + offset)[None])
+        points[row] = near.on(mesh.vertices_mm)[0]
+    return points
 
 
 def rule_displacements(

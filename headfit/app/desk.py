@@ -17,6 +17,7 @@ What is newer, and who is asked:
 from __future__ import annotations
 
 import hashlib
+import os
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -51,6 +52,8 @@ class Desk:
         The case file holds this case.
     found : str
         What must be said about opening it, in sentences; or nothing.
+    allowed : set of Path
+        Files outside the folders of cases that the user allowed to be read.
     """
 
     path: Path
@@ -58,12 +61,13 @@ class Desk:
     revision: int = 1
     saved: bool = True
     found: str = ""
+    allowed: set[Path] = field(default_factory=set)
     # Checksum of the case file from which this case comes; None without a file.
     _made_on: str | None = None
     _copy: SafetyCopy | None = None
 
     @classmethod
-    def open(cls, path: Path) -> Desk:
+    def open(cls, path: Path, allowed: set[Path] | None = None) -> Desk:
         """The case of a file, with the changes that were not saved; a new case where no file is.
 
         Raises
@@ -71,18 +75,71 @@ class Desk:
         FileFormatError, InputError
             The file cannot be read as a case.
         """
-        desk = cls(path.absolute())
-        desk.case, desk._made_on = desk._read()
+        desk = cls(path.absolute(), allowed=set() if allowed is None else allowed)
+        desk.case, desk._made_on = desk.saved_case()
         desk._bring_back()
         return desk
 
-    def _read(self) -> tuple[Case, str | None]:
-        """The case in the file and its checksum; a new case and None where no file is."""
+    def saved_case(self) -> tuple[Case, str | None]:
+        """The case in the case file, and the checksum of the file; a new case and None without one.
+
+        Raises
+        ------
+        FileFormatError, InputError
+            The file cannot be read.
+        """
         text = _text_there(self.path)
         if text is None:
             return Case(), None
         with about(self.path):
-            return case_of_text(text, self.path.parent), _digest(text)
+            return self._case_of(text), _digest(text)
+
+    def _case_of(self, text: str, *, measured: bool = True) -> Case:
+        folder = self.path.parent
+        return case_of_text(text, folder, measured=measured, may_read=self.check_reading)
+
+    def check_reading(self, path: Path) -> None:
+        """Refuse to read a file outside the folder of the case that the user did not allow.
+
+        Raises
+        ------
+        InputError
+        """
+        inside = os.path.realpath(self.path.parent)
+        if path not in self.allowed and not Path(os.path.realpath(path)).is_relative_to(inside):
+            raise InputError(
+                sentence(
+                    path.name,
+                    "lie in the folder of the case, or be allowed",
+                    f"a file elsewhere, {path}",
+                ),
+                code="file-elsewhere",
+                path=str(path),
+            )
+
+    @property
+    def elsewhere(self) -> tuple[Path, ...]:
+        """Files outside its folder that the case names and that were not read."""
+        return tuple(
+            file
+            for part, file in (
+                ("marks", self.case.marks_file),
+                ("derivations", self.case.derivations_file),
+            )
+            if file is not None
+            and part in self.case.problems
+            and self.case.problems[part].code == "file-elsewhere"
+        )
+
+    def reading_all(self) -> Case:
+        """The case with all files it names read, wherever they lie."""
+        return case_of_text(self._text(self.case), self.path.parent, measured=False)
+
+    def allow(self, case: Case) -> None:
+        """Take the same case with the files outside its folder read; they stay allowed."""
+        self.allowed |= set(self.elsewhere)
+        self.case = case
+        self.revision += 1
 
     def _bring_back(self) -> None:
         """Take over changes that were not saved and that nobody has on a desk."""
@@ -99,7 +156,7 @@ class Desk:
     def _took_over(self, copy: SafetyCopy) -> list[str]:
         try:
             text, made_on = copy.read()
-            kept = case_of_text(text, self.path.parent, measured=False)
+            kept = self._case_of(text, measured=False)
         except HeadfitError as error:
             aside = copy.put_aside()
             told = f"{copy.path.name} holds changes that cannot be read ({error})"
@@ -128,7 +185,7 @@ class Desk:
         InputError
             The safety copy cannot be written; the desk is as it was.
         """
-        if self._copy is None:
+        if self._copy is None or not self._copy.take():
             self._copy = new_copy(self.path)
         self._copy.write(self._text(case), self._made_on)
         self.case, self.saved, self.found = case, False, ""
@@ -252,25 +309,21 @@ class Desk:
         FileFormatError, InputError
         """
         path = self._beside(name)
-        if self._copy is not None:
-            self._copy.lock.release()  # or the same case would seem to lie on another desk
-        try:
-            other = Desk.open(path)
-        except BaseException:
-            # Whoever took it meanwhile has it: the next change takes a copy of its own.
-            if self._copy is not None and not self._copy.take():
-                self._copy = None
-            raise
+        if path == self.path:
+            self.leave()  # or the same case would seem to lie on another desk
+        other = Desk.open(path, self.allowed)
         other.revision = max(other.revision, self.revision) + 1
         return other
 
     def began(self) -> Desk:
         """The desk with a new case on it, under a name that is free."""
-        other = Desk(self.path.parent / self._free_name(Path(NEW_NAME).stem))
-        other.revision = self.revision + 1
+        path = self.path.parent / self._free_name(Path(NEW_NAME).stem)
+        return Desk(path, revision=self.revision + 1, allowed=self.allowed)
+
+    def leave(self) -> None:
+        """Let the safety copy go: it waits for whoever opens the case, or for the next change."""
         if self._copy is not None:
             self._copy.lock.release()
-        return other
 
     def discard(self) -> None:
         """Go back to the case file, or to nothing where there is none.
@@ -280,7 +333,16 @@ class Desk:
         FileFormatError, InputError
             The file cannot be read; the changes are kept.
         """
-        case, made_on = self._read()
+        self.go_back(*self.saved_case())
+
+    def go_back(self, case: Case, made_on: str | None) -> None:
+        """Take what `saved_case` gave, and remove the safety copy.
+
+        Raises
+        ------
+        InputError
+            The copy cannot be removed; the changes are kept.
+        """
         self._drop_copy()
         self.case, self._made_on = case, made_on
         self.saved, self.found = True, ""

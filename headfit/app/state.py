@@ -130,6 +130,7 @@ def desk_data(desk: Desk) -> dict[str, Any]:
         "folder": str(desk.path.parent),
         "saved": desk.saved,
         "found": desk.found,
+        "elsewhere": [str(path) for path in desk.elsewhere],
     }
 
 

@@ -110,7 +110,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
                 files["picture.png"] = png_bytes(comparison_scene(comparison, solved.head))
         except DrawingError as error:
             no_picture = str(error)
-    written = write_folder(arguments.output, files, run="compare")
+    written = write_folder(arguments.output, files, run="compare", inputs=arguments.files)
     for line in summary(comparison):
         screen.say(line)
     screen.say()
@@ -161,7 +161,9 @@ def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
         "repeats.tsv": repeats_tsv(found),
         "repeats.json": repeats_json(found, sessions, __version__),
     }
-    written = write_folder(arguments.output, files, run="compare --sessions")
+    written = write_folder(
+        arguments.output, files, run="compare --sessions", inputs=arguments.files
+    )
     for line in sessions_summary(found, sessions):
         screen.say(line)
     screen.say()

@@ -12,6 +12,7 @@ from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison
 from headfit.comparing.directions import slide_in_words, turn_in_words
 from headfit.comparing.repeatability import Repeatability
+from headfit.comparing.tolerance import counts, untold_sentence
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import listed
 
@@ -52,14 +53,15 @@ def _slip(
 def verdict(comparison: Comparison) -> str:
     """One sentence that tells a slip of the set from single marks that are off.
 
-    >>> from headfit import load_template, place_sites
-    >>> from headfit.comparing.compare import compare_marks
-    >>> from headfit.marks.marks import Marks
-    >>> head = load_template()
-    >>> sites = place_sites(head, "10-20")
-    >>> landmarks = dict(zip(TITLES, head.landmarks))
-    >>> print(verdict(compare_marks(sites, Marks(sites.names, sites.points_mm, landmarks))))
-    The set sits where it should, and no mark stands out.
+        >>> from headfit import load_template, place_sites
+        >>> from headfit.comparing.compare import compare_marks
+        >>> from headfit.comparing.tolerance import counts, untold_sentence
+    from headfit.marks.marks import Marks
+        >>> head = load_template()
+        >>> sites = place_sites(head, "10-20")
+        >>> landmarks = dict(zip(TITLES, head.landmarks))
+        >>> print(verdict(compare_marks(sites, Marks(sites.names, sites.points_mm, landmarks))))
+        The set sits where it should, and no mark stands out.
     """
     doubts = comparison.doubts_on_set
     if doubts:
@@ -169,6 +171,9 @@ def comparison_sentences(comparison: Comparison) -> tuple[str, ...]:
         common = common_in_words(comparison.common)
         if common not in told:  # the verdict tells it mostly
             said.append(f"Common part: {common}.")
+    untold = untold_sentence(comparison)
+    if untold:
+        said.append(untold)
     medians = (
         f"{found.median_mm:.0f} mm lined up {ALIGNMENT_TITLES[kind]}"
         for kind, found in comparison.alignments.items()
@@ -218,14 +223,16 @@ def sessions_summary(found: Repeatability, sessions: Sequence[Marks]) -> list[st
 
 
 def _bands(comparison: Comparison) -> str:
-    counts = [sum(d.band == band for d in comparison.deviations) for band in range(3)]
+    found = counts(comparison)
     near, far = comparison.bands_mm
     sure = any(d.uncertainty_mm for d in comparison.deviations)
-    widened = ", each limit widened by how sure the site is" if sure else ""
+    widened = ", the limits of each widened by how unsure its site is" if sure else ""
+    untold = f"{found['cannot be told']} of which it cannot be told, " if sure else ""
     return (
         f"{len(comparison)} marks {ALIGNMENT_TITLES[comparison.aligned_by]}: "
-        f"{counts[0]} within {near:g} mm, {counts[1]} from {near:g} to {far:g} mm, "
-        f"{counts[2]} beyond {far:g} mm{widened}."
+        f"{found['within']} within {near:g} mm, {untold}"
+        f"{found['off']} from {near:g} to {far:g} mm, "
+        f"{found['far off']} beyond {far:g} mm{widened}."
     )
 
 

@@ -20,6 +20,7 @@ from headfit.comparing.comparison import Comparison, Deviation
 from headfit.comparing.methods import methods
 from headfit.comparing.repeatability import Repeatability
 from headfit.comparing.session_slips import SessionSlips
+from headfit.comparing.tolerance import judged, tolerance_mm
 from headfit.comparing.verdict import verdict
 from headfit.files.plain_json import as_json, plain
 from headfit.files.tables import Cell, tsv
@@ -28,7 +29,6 @@ from headfit.marks.marks import Marks
 from headfit.marks.remarks import Remark
 from headfit.marks.site_names import LANDMARK_KEYS
 
-BANDS = ("within", "between", "beyond")
 DEVIATION_HEADER = (
     "name",
     "arc",
@@ -38,7 +38,8 @@ DEVIATION_HEADER = (
     "percent_of_arc",
     "off_surface_mm",
     "distance_mm",
-    "band",
+    "judged",
+    "tolerance_mm",
     "uncertainty_mm",
     "own_along_mm",
     "own_across_mm",
@@ -73,7 +74,8 @@ def deviation_rows(comparison: Comparison) -> list[list[Cell]]:
                 share,
                 d.off_surface_mm,
                 d.distance_mm,
-                BANDS[d.band],
+                judged(d, comparison.bands_mm),
+                tolerance_mm(d, comparison.bands_mm),
                 d.uncertainty_mm or None,
                 d.own_along_mm,
                 d.own_across_mm,
@@ -183,6 +185,10 @@ def _site(comparison: Comparison, row: int, d: Deviation) -> dict[str, object]:
         "site_mm": comparison.targets.points_mm[row],
         "mark_mm": comparison.marks_mm[row],
         "foot_mm": comparison.feet_mm[row],
+    }
+    found |= {
+        "judged": judged(d, comparison.bands_mm),
+        "tolerance_mm": tolerance_mm(d, comparison.bands_mm),
     }
     return {**found, "words": d.words, "own_words": d.own_words, **places}
 

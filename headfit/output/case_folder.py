@@ -80,7 +80,9 @@ def save(
         **(more or {}),
         "head.ply": ply_bytes(head),
         "landmarks.json": landmarks_json(head.landmarks) + "\n",
-        "marks.tsv": marks_tsv(solved.sites, solved.displacement),
+        "marks.tsv": marks_tsv(
+            solved.sites, solved.displacement, plan=solved.marking, tape_on=solved.tape_on
+        ),
         **{f"bids/{name}": text for name, text in bids_files(solved).items()},
         "case.json": as_json(data),
     }

@@ -277,7 +277,7 @@ class _Drawing:
         for move in self.moves:
             x, y = self.paper(self.now[move.site])[0].tolist()
             self.shapes.append(Circle(x, y, self.radius, "moved site"))
-            self._name(x, y, move.toward if move.named else move.site, "text on black")
+            self._name(x, y, move.site, "text on black")
 
     def _name(self, x: float, y: float, name: str, pen: str) -> None:
         size = min(1.25 * self.radius, 1.75 * self.radius / (_CHARACTER_WIDTH * len(name)))

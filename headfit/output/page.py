@@ -94,6 +94,8 @@ def scene_data(scene: Scene) -> dict[str, Any]:
                 "name": arc.name,
                 "points_mm": packed(thinned(arc.points_mm)),
                 "length_mm": round(arc.length_mm, 2),
+                "taped": arc.taped,
+                "words": arc.words,
             }
             for arc in scene.arcs
         ],
@@ -163,6 +165,7 @@ def _site(site: DrawnSite) -> dict[str, Any]:
         "arc": site.arc,
         "start": site.start,
         "from_start_mm": _rounded(site.from_start_mm),
+        "taped": site.taped,
         "sure_mm": _rounded(site.sure_mm),
         "deviation_mm": _rounded(site.deviation_mm),
         "note": site.note,

@@ -90,6 +90,7 @@ export interface Quick {
   readonly folder: string;
   readonly saved: boolean;
   readonly found: string;
+  readonly elsewhere: readonly string[];
   readonly fit: Fit | null;
   readonly scene: SceneData;
   readonly tables: Readonly<Record<string, TableData>>;
@@ -105,7 +106,7 @@ export interface State extends Quick {
 
 /** Not accepted, with the sentence that says why. */
 export class Refusal extends Error {
-  constructor(readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>) {
+  constructor(readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>, readonly freeName = "") {
     super(message);
   }
 }
@@ -132,8 +133,8 @@ export class Program {
       throw new Gone();
     }
     if (response.ok) return response;
-    const said = (await response.json().catch(() => ({}))) as { error?: string; refused?: Record<string, string> };
-    throw new Refusal(response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {});
+    const said = (await response.json().catch(() => ({}))) as { error?: string; refused?: Record<string, string>; free_name?: string };
+    throw new Refusal(response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {}, said.free_name ?? "");
   }
 
   async get<T>(path: string): Promise<T> {
