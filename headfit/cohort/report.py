@@ -99,8 +99,8 @@ def study_report(story: Story, figures: Iterable[Figure]) -> str:
 
 _MAP_KEY = (
     "Ring: site on a template head. Dot: mean place of its marks. Ellipse: holds the next person's "
-    "mark with 95 % probability. The flat map shortens lengths towards the vertex by up to a third. "
-    "From above, nose up."
+    "mark with 95 % probability. The flat map shortens lengths towards the vertex by up to a "
+    "third. From above, nose up."
 )
 _SITES_SAID = (
     "Two frames side by side: by the landmarks, with the slip of the whole set and the error of "

@@ -68,6 +68,38 @@ def bids_files(solved: SolvedCase) -> dict[str, str]:
     }
 
 
+_UNDER_MARKS = (
+    "Predicted, not measured: the sites are computed on a template head that was fitted under the "
+    "digitised marks of the person."
+)
+
+
+def predicted_files(
+    stem: str, rows: Sequence[Sequence[Cell]], landmarks: Landmarks, *, under_marks: bool
+) -> dict[str, str]:
+    """The files of one of many people, relative path to text.
+
+    Parameters
+    ----------
+    stem : str
+        Such as "sub-01/eeg/sub-01_acq-predicted".
+    rows : sequence of rows
+        Name, x, y, z and the longer half axis of the ellipse of each site, mm, head frame.
+    landmarks : Landmarks
+    under_marks : bool
+        The head was found under marks and not from a tape.
+    """
+    how = _UNDER_MARKS if under_marks else _PREDICTED
+    header = ("name", "x", "y", "z", "sure_major_mm", "status")
+    told = _columns(how)
+    kept = {key: told[key] for key in ("Description", "sure_major_mm", "status")}
+    return {
+        f"{stem}_electrodes.tsv": tsv(header, [[*row, "predicted"] for row in rows], decimals=2),
+        f"{stem}_electrodes.json": _json(kept),
+        f"{stem}_coordsystem.json": _json(_coordsystem(landmarks, how)),
+    }
+
+
 def write_bids(solved: SolvedCase, folder: str | Path) -> None:
     """Write the predicted sites of a solved case as a BIDS derivatives dataset.
 
@@ -130,9 +162,9 @@ def _readme(case: Case, sites: Sites, free: Sequence[str]) -> str:
     )
 
 
-def _columns() -> dict[str, Any]:
+def _columns(predicted: str = _PREDICTED) -> dict[str, Any]:
     return {
-        "Description": _PREDICTED,
+        "Description": predicted,
         "arc": {"Description": "Arc on which the site is marked; n/a where no arc marks it."},
         "fraction": {"Description": "Fraction of the arc from its start, 0 to 1."},
         "from_start_mm": {
@@ -156,11 +188,11 @@ def _columns() -> dict[str, Any]:
     }
 
 
-def _coordsystem(landmarks: Landmarks) -> dict[str, Any]:
+def _coordsystem(landmarks: Landmarks, predicted: str = _PREDICTED) -> dict[str, Any]:
     return {
         "EEGCoordinateSystem": "CapTrak",
         "EEGCoordinateUnits": "mm",
-        "EEGCoordinateSystemDescription": f"{_FRAME} {_PREDICTED}",
+        "EEGCoordinateSystemDescription": f"{_FRAME} {predicted}",
         "AnatomicalLandmarkCoordinates": {
             BIDS_NAMES[name][0]: [round(float(x), 2) + 0.0 for x in getattr(landmarks, name)]
             for name in BIDS_NAMES

@@ -80,6 +80,16 @@ def test_known_faults_are_named_and_nothing_else(study: Path) -> None:
     assert sets["used"].sum() == 6
 
 
+def test_the_validator_of_the_standard_has_nothing_to_say(study: Path) -> None:
+    validator = Path(sys.executable).with_name("bids-validator-deno")
+    done = subprocess.run([validator, "--json", study], capture_output=True, text=True, check=False)
+    assert json.loads(done.stdout)["issues"]["issues"] == []
+    rows = pd.read_csv(study / "sub-01/eeg/sub-01_acq-predicted_electrodes.tsv", sep="\t")
+    held = table(study, "positions").query("person == 'sub-01'")
+    np.testing.assert_allclose(rows[["x", "y", "z"]], held[["x_mm", "y_mm", "z_mm"]], atol=6e-3)
+    assert set(rows["status"]) == {"predicted"}
+
+
 def test_text_and_parquet_hold_the_same_and_the_dictionary_names_every_column(study: Path) -> None:
     names = sorted(path.stem for path in (study / "tables").glob("*.tsv"))
     assert len(names) >= 11
@@ -282,6 +292,12 @@ def test_a_study_is_of_one_thing(tmp_path: Path) -> None:
         headfit.run_study(tmp_path, tmp_path, simulate=3)
     with pytest.raises(InputError, match="seed -1"):
         headfit.run_study(None, tmp_path, simulate=3, seed=-1)
+    root = write_dataset(tmp_path / "d", 1, ("",))
+    before = bits(root)
+    for place in (root, tmp_path, root / "sub-01" / ".."):
+        with pytest.raises(InputError, match="lie apart from the dataset or below it"):
+            headfit.run_study(root, place)
+    assert bits(root) == before
     (tmp_path / "taken").write_text("x")
     with pytest.raises(InputError, match="be a folder, got a file"):
         headfit.run_study(None, tmp_path / "taken", simulate=1)
