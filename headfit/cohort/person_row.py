@@ -173,7 +173,7 @@ def _add_head(row: PersonRow, solved: SolvedCase) -> None:
         "sites": list(found.site_names),
         "points_mm": [_listed(point) for point in found.points_mm],
         "sure_mm": _listed(found.sure_mm),
-        "landmarks_mm": [_listed(point) for point in solved.head.landmarks],
+        "landmarks_mm": [_listed(np.asarray(point, np.float32)) for point in solved.head.landmarks],
         "sentences": list(found.sentences),
     }
 

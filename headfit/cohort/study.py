@@ -24,8 +24,9 @@ from headfit.cohort.figures import figures
 from headfit.cohort.flat_tables import write_flat_tables
 from headfit.cohort.journal import Journal
 from headfit.cohort.people import Cohort, Person, checksum, find_people
+from headfit.cohort.person_page import person_page
 from headfit.cohort.person_row import PersonRow
-from headfit.cohort.report import Story, person_page, study_report
+from headfit.cohort.report import Story, study_report
 from headfit.cohort.statistics import Row
 from headfit.cohort.words import counted, findings, methods
 from headfit.cohort.workers import solved_people
