@@ -1,4 +1,4 @@
-"""The tables of the report of a study, as people read them: rounded, with intervals. Millimetres."""
+"""The tables of the report of a study, as people read them: rounded, with intervals. In mm."""
 
 from __future__ import annotations
 

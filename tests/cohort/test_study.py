@@ -74,10 +74,22 @@ def test_known_faults_are_named_and_nothing_else(study: Path) -> None:
         ("sub-03", "marks"),
         ("sub-04", "sub-04_ses-2_electrodes.tsv"),
     }
-    assert "places of sub-02 sub-02_ses-1_electrodes.tsv" in said["sub-02", told["what"][0]]
+    assert "places of sub-02_ses-1_electrodes.tsv" in said["sub-02", told["what"][0]]
     assert said["sub-03", "marks"] == "names look mixed up: C4, C3"
     sets = table(study, "sets")
     assert sets["used"].sum() == 6
+    people = table(study, "people").set_index("person")
+    # A copy is no repeat: it would come back to nought.
+    assert people["repeat_fit_mm"].notna().tolist() == [True, False, True, False]
+
+
+def test_people_with_the_same_marks_are_named(tmp_path: Path) -> None:
+    root = write_dataset(tmp_path / "d", 3, ("",))
+    write_marks(root, "sub-03", "", marks_near(0))  # those of sub-01
+    headfit.run_study(root, tmp_path / "out", workers=0)
+    (row,) = table(tmp_path / "out", "exclusions").itertuples()
+    assert row.person == "sub-03"
+    assert "at the places of sub-01 sub-01_electrodes.tsv to 0.1 mm" in row.reason
 
 
 def test_the_validator_of_the_standard_has_nothing_to_say(study: Path) -> None:
