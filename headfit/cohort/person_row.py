@@ -55,13 +55,9 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
             unit["problem"] = str(error)
             continue
         unit["places"] = _places(marks)
-        same = [
-            u
-            for u in units[:-1]
-            if u["session"] == unit["session"] and u["places"] == unit["places"]
-        ]
-        if same:  # BIDS has a file a run, though a cap is digitised once a session
-            unit["problem"] = f"the positions of {same[0]['file']} again, counted once"
+        same = [other for other in units[:-1] if other["places"] == unit["places"]]
+        if same:
+            unit["problem"] = _why_again(unit, same[0])
             continue
         sets.append((file, marks))
     row = _row(person, units)
@@ -78,6 +74,21 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
     for (file, _), one in zip(sets, solved, strict=False):
         _add_comparison(by_name[file.path.name], one)
     return row
+
+
+def copy_of(where: str) -> str:
+    """Why a set counts no more that lies where another one does: hands never come back so well."""
+    return (
+        f"the marks lie at the places of {where} to 0.1 mm: a copied file, or a template in place "
+        "of both"
+    )
+
+
+def _why_again(unit: PersonRow, first: PersonRow) -> str:
+    if unit["session"] == first["session"]:
+        # BIDS has a file a run, though a cap is digitised once a session.
+        return f"the positions of {first['file']} again, counted once"
+    return copy_of(first["file"])
 
 
 def failed_row(person: Person, reason: str) -> PersonRow:
@@ -173,6 +184,7 @@ def _add_head(row: PersonRow, solved: SolvedCase) -> None:
         "sites": list(found.site_names),
         "points_mm": [_listed(point) for point in found.points_mm],
         "sure_mm": _listed(found.sure_mm),
+        "landmarks_mm": [_listed(np.asarray(point, np.float32)) for point in solved.head.landmarks],
         "sentences": list(found.sentences),
     }
 
