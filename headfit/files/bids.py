@@ -10,6 +10,7 @@ really done (`headfit.files.bids_record`).
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 

@@ -165,7 +165,7 @@ def _blocks(room: Room, solved: SolvedCase, row_mm: float) -> list[Block]:
     ]
     if not record.blank and solved.record_sentences:
         said = [clean(sentence, "a sentence") for sentence in solved.record_sentences]
-        blocks.append(room.block("Look at", room.sentences(said)))
+        blocks.append(room.block("Findings", room.sentences(said)))
     limits = (
         f"Impedance at most {limit_words(record)}.",
         f"Apart by at most {balance_words(record)}.",
