@@ -34,6 +34,7 @@ COMMANDS = (
     "places",
     "report",
     "sheet",
+    "record",
     "derivations",
     "sites",
     "measurements",

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from headfit import Rules, Tape
 from headfit.case.case import Case, FreePlace
+from headfit.case.record import ChartedElectrode, SetUpRecord
 from headfit.errors import HeadfitError
 from headfit.files.case_file import case_of_text, case_text, read_case, write_case
 from headfit.fitting.tape import MEASUREMENTS
@@ -62,6 +63,10 @@ reason = "shunt"
 
 [derivations]
 set = "longitudinal bipolar"
+
+[record]
+skin_before = "whole"
+sites = [{ name = "t3", impedance_kohm = 4 }]
 """
 
 
@@ -108,6 +113,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "measured_on": "2024-05-07",
         "note": "thick hair",
         "move_alone": True,
+        "record": SetUpRecord((ChartedElectrode("T7", impedance_kohm=4),), skin_before="whole"),
         "invented": True,
     }
 
