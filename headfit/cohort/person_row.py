@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from headfit.anatomy.sites import Sites
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase, solve_case
 from headfit.case.summary import ComparedSites, summarise
@@ -25,6 +26,7 @@ from headfit.comparing.repeatability import compare_sessions
 from headfit.errors import HeadfitError, MarksError, sentence
 from headfit.files.bids_dataset import MarksFile
 from headfit.files.marks_files import read_marks
+from headfit.fitting.spreads import SiteSpreads
 from headfit.marks.marks import Marks
 
 PersonRow = dict[str, Any]
@@ -163,13 +165,27 @@ def on_one_head(case: Case, sets: list[Marks], under: HeadUnderMarks | None) -> 
             sentence(case.label, "have a tape sheet, or marks with their landmarks", got),
             code="study-no-head",
         )
+    if len(sets) == 1:
+        return [solve_case(case.with_marks(sets[0]))]
     if under is None:
         under = head_under_sessions(placed, None, case.age, case.sex, rules=case.rules)
-    poses = {id(marks): under.of_session(i) for i, marks in enumerate(placed)}
+    # Posed by their landmarks alone: a pose that gives way to the marks would hide in part what
+    # landmarks differ by between sessions.
     return [
-        SolvedCase(case.with_marks(marks), under.head, "marks", None, poses.get(id(marks)))
+        SolvedCase(case.with_marks(marks), under.head, "marks", None, _HeadAlone(under))
         for marks in sets
     ]
+
+
+@dataclass(frozen=True, eq=False)
+class _HeadAlone:
+    """How sure sites are on a head under marks, without the poses of the marks."""
+
+    under: HeadUnderMarks
+
+    def spreads(self, sites: Sites) -> SiteSpreads:
+        """As on a fitted head."""
+        return self.under.spreads(sites)
 
 
 def _add_head(row: PersonRow, solved: SolvedCase) -> None:
