@@ -194,7 +194,11 @@ def test_no_word_is_lost_over_an_edge_or_another_word(paper: str, system: str, w
         )
         np.fill_diagonal(over, val=False)
         assert [(page[i][0], page[j][0]) for i, j in np.argwhere(over)] == []
+    # Words come column by column; a heading may stand between two lines of one sentence.
     text = one_line(" ".join(pages_of(pdf)))
+    n_notes = sum(one.note == words for one in record.sites)
+    assert text.count(words[:10]) >= n_notes >= len(solved.sites) - 1
+    assert "…" not in text.replace(text[: text.index("Measured:")], "")
     assert all(f"{name} " in text for name in solved.sites.names)
     assert f"page {len(pages)} of {len(pages)}" in text
 
