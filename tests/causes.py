@@ -304,6 +304,7 @@ CAUSES: dict[str, Cause] = {
     "revision-form": lambda: desk().check("1"),
     "conflict": lambda: desk().check(7),
     "conflict-file": saved_over_another_program,
+    "no-step": lambda: desk().undo(),
     "case-name": lambda: desk().save("../case.toml"),
     "change-form": lambda: changed([]),
     "refused": lambda: changed({"tape": {"nasion_inion": "362"}}),

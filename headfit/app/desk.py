@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from headfit.app.history import History
 from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
 from headfit.files.case_file import case_of_text, case_text, read_case
@@ -38,6 +39,8 @@ class Desk:
         The case file holds this case.
     found : str
         What must be said about opening it, one sentence or nothing.
+    history : History
+        Steps since it was opened.
     """
 
     path: Path
@@ -45,7 +48,9 @@ class Desk:
     revision: int = 1
     saved: bool = True
     found: str = ""
+    history: History = field(default_factory=History)
     _on_disk: str | None = None
+    _saved_case: Case | None = None
 
     @classmethod
     def open(cls, path: Path) -> Desk:
@@ -60,6 +65,7 @@ class Desk:
         if desk.path.exists():
             desk.case = read_case(desk.path)
             desk._on_disk = read_text(desk.path)
+            desk._saved_case = desk.case
         desk._bring_back()
         return desk
 
@@ -88,12 +94,64 @@ class Desk:
     def _text(self, case: Case) -> str:
         return case_text(case, self.path.parent)
 
-    def put(self, case: Case) -> None:
-        """Take a case as it is, and keep it safe."""
-        if case.tape is not None:
+    def holds(self, case: Case) -> bool:
+        """Whether a case says what the one on the desk says, with the same things read for it."""
+        now = self.case
+        same = case.marks is now.marks and case.montage == now.montage
+        return (
+            same and set(case.problems) == set(now.problems) and self._text(case) == self._text(now)
+        )
+
+    def put(self, case: Case, *, open_step: str = "") -> None:
+        """Take a case as it is, and keep it safe; `open_step` as for `History.add`."""
+        before = self.case
+        self._take(case)
+        self.history.add(before, open_step=open_step)
+
+    def _take(self, case: Case) -> None:
+        """Written before it is taken: what cannot be kept is not taken."""
+        saved = self._saved_case is not None and self._text(case) == self._text(self._saved_case)
+        if case.tape is not None and not saved:
             write_whole(self.unsaved_path, self._text(case))
-        self.case, self.saved, self.found = case, False, ""
+        else:
+            self.unsaved_path.unlink(missing_ok=True)
+        self.case, self.saved, self.found = case, saved, ""
         self.revision += 1
+
+    def undo(self) -> None:
+        """Go one step back.
+
+        Raises
+        ------
+        InputError
+            There is none.
+        """
+        self._step("undo", self.history.undo(self.case))
+
+    def redo(self) -> None:
+        """Make again what was taken back last.
+
+        Raises
+        ------
+        InputError
+            There is nothing.
+        """
+        self._step("redo", self.history.redo(self.case))
+
+    def _step(self, what: str, case: Case | None) -> None:
+        if case is None:
+            raise InputError(sentence(what, "have a step to go", "none"), code="no-step")
+        self._take(case)
+
+    def go_back(self, step: str) -> bool:
+        """Back to where a step began that is still open; False when no such step is."""
+        before = self.history.began(step)
+        if before is None:
+            return False
+        self._take(before)
+        self.history.before.pop()
+        self.history.close()
+        return True
 
     def check(self, revision: object) -> None:
         """Refuse what was made on another revision.
@@ -145,6 +203,8 @@ class Desk:
         write_whole(target, text)
         self.unsaved_path.unlink(missing_ok=True)
         self.path, self._on_disk, self.saved, self.found = target, text, True, ""
+        self._saved_case = self.case
+        self.history.close()
 
     def _beside(self, name: str) -> Path:
         """A case file of a plain name in the folder of this one.
@@ -202,6 +262,8 @@ class Desk:
         """
         self.unsaved_path.unlink(missing_ok=True)
         fresh = Desk.open(self.path)
+        self.history.add(self.case)
         self.case, self._on_disk, self.saved = fresh.case, fresh._on_disk, True
+        self._saved_case = fresh._saved_case
         self.found = ""
         self.revision += 1

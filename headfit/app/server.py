@@ -22,7 +22,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from headfit.app.changes import RefusedError, changed_case
+from headfit.app.changes import RefusedError, changed_case, likely_meant
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
 from headfit.app.guard import Guard, refusal
@@ -32,6 +32,7 @@ from headfit.case.case import Case
 from headfit.case.solved import solve_case
 from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
 from headfit.files.marks_files import read_marks
+from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.case_view import CaseView
 
 STATIC = Path(__file__).parent / "static"
@@ -56,7 +57,9 @@ class Office:
         self.view, self.problem = _view_of(desk.case)
         self.desk = desk
 
-    def change(self, case: Case, *, quick: bool = False, touched: tuple[str, ...] = ()) -> None:
+    def change(
+        self, case: Case, *, quick: bool = False, touched: tuple[str, ...] = (), step: str = ""
+    ) -> None:
         """Accept a case when a head can be shown for it, or when none could be shown before.
 
         Raises
@@ -75,7 +78,8 @@ class Office:
                     raise RefusedError(dict.fromkeys(touched, str(error))) from error
                 raise
             view, problem = _view_of(case)
-        self.desk.put(case)
+        if not self.desk.holds(case):
+            self.desk.put(case, open_step=step)
         self.view, self.problem = view, problem
 
     def state(self) -> dict[str, Any]:
@@ -131,6 +135,9 @@ def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
             api("cases", lambda office, _given: {"cases": office.desk.cases()}, "GET"),
             api("export", _export, "GET"),
             api("change", _change, "POST"),
+            api("trial", _trial, "POST"),
+            api("undo", _undo, "POST"),
+            api("redo", _redo, "POST"),
             api("marks", _marks, "POST"),
             api("save", _save, "POST"),
             api("open", _open, "POST"),
@@ -183,7 +190,8 @@ def _speaking(
         try:
             return await answer(request)
         except RefusedError as error:
-            return refusal(422, str(error), error.code, refused=error.reasons)
+            more = {"refused": error.reasons, "instead": error.instead}
+            return refusal(422, str(error), error.code, **more, state=error.facts.get("state"))
         except ConflictError as error:
             return refusal(409, str(error), error.code, **error.facts)
         except DrawingError as error:
@@ -213,15 +221,80 @@ def _model(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
-    _only(given, "revision", "change", "quick")
+    """Accept a change, or refuse it with nothing half done.
+
+    `quick` is a slider that moves, `unfinished` a number that is still typed: all of it is one
+    step, and a refusal goes back to where the step began.
+    """
+    _only(given, "revision", "change", "quick", "unfinished")
     desk, quick = office.desk, given.get("quick") is True
     desk.check(given.get("revision"))
     change = given.get("change")
-    case = changed_case(desk.case, change, desk.path.parent, quick=quick)
-    assert isinstance(change, dict)  # or it had been refused
-    touched = (*(change.get("tape") or ()), *(change.get("shape") or ()))
-    office.change(case, quick=quick, touched=touched)
+    entries = change if isinstance(change, dict) else {}
+    touched = tuple(
+        name for part in ("tape", "shape") for name in entries.get(part) or () if len(entries) == 1
+    )
+    step = ",".join(sorted(map(str, touched)))
+    try:
+        case = changed_case(desk.case, change, desk.path.parent, quick=quick)
+        if quick:
+            _refuse_invented(desk.case, touched, entries)
+        office.change(case, quick=quick, touched=touched, step=step)
+    except RefusedError as error:
+        went_back = desk.go_back(step)
+        if went_back:
+            office.take(desk)
+        error.instead = likely_meant(desk.case, change, error.reasons)
+        error.facts["state"] = office.state() if went_back else None
+        raise
+    if not (quick or given.get("unfinished") is True):
+        desk.history.close()
     return quick_data(desk, office.view) if quick else office.state()
+
+
+def _refuse_invented(case: Case, touched: tuple[str, ...], entries: dict[str, Any]) -> None:
+    """A slider moves a reading that was taken; it makes none."""
+    taken = {} if case.tape is None else case.tape.readings_mm
+    made = [name for name in touched if name in (entries.get("tape") or ()) and name not in taken]
+    if made:
+        raise RefusedError(
+            {
+                name: sentence(
+                    MEASUREMENTS[name].title, "be typed as it was read", "a slider that was moved"
+                )
+                for name in made
+                if name in MEASUREMENTS
+            }
+        )
+
+
+def _trial(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    """The head as it would be with values that nobody measured; nothing of it is kept."""
+    _only(given, "revision", "tape")
+    desk = office.desk
+    desk.check(given.get("revision"))
+    tried = changed_case(desk.case, {"tape": given.get("tape")}, desk.path.parent, quick=True)
+    try:
+        view = _shown(tried, quick=True)
+    except HeadfitError as error:
+        raise RefusedError(dict.fromkeys(map(str, given["tape"]), str(error))) from error
+    return quick_data(desk, view)
+
+
+def _undo(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    return _stepped(office, given, office.desk.undo)
+
+
+def _redo(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    return _stepped(office, given, office.desk.redo)
+
+
+def _stepped(office: Office, given: dict[str, Any], step: Callable[[], None]) -> dict[str, Any]:
+    _only(given, "revision")
+    office.desk.check(given.get("revision"))
+    step()
+    office.take(office.desk)
+    return office.state()
 
 
 def _marks(office: Office, given: dict[str, Any]) -> dict[str, Any]:
@@ -267,7 +340,8 @@ def _export(office: Office, given: dict[str, Any]) -> Response:
     if office.problem is not None:
         raise office.problem
     name = office.desk.path.name
-    made = export(str(given.get("kind", "")), office.view, name)
+    paper = str(given.get("paper", "A4"))
+    made = export(str(given.get("kind", "")), office.view, name, paper)
     file = "".join(
         c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in Path(name).stem
     )

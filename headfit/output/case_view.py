@@ -12,10 +12,11 @@ from typing import Any
 from headfit.case.solved import SolvedCase
 from headfit.errors import HeadfitError
 from headfit.fitting.hand_set_shape import hand_words
-from headfit.output.scene import Chain, Derivation, DrawnSite, Region, Scene, make_scene
+from headfit.output.scene import Arrow, Chain, Derivation, DrawnSite, Region, Scene, make_scene
 from headfit.output.tables import Table, derivation_table, sheet_table, site_table
 from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement
+from headfit.planning.montages import montage_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +84,13 @@ class CaseView:
         return tables
 
     @cached_property
+    def doubted(self) -> dict[str, str]:
+        """Readings that the others contradict, and what to do about each."""
+        advice = self.solved.advice
+        found = None if advice is None else advice.disagrees
+        return {} if found is None else {found.name: found.sentence}
+
+    @cached_property
     def sentences(self) -> dict[str, tuple[str, ...]]:
         """By what they are about, those that the case has.
 
@@ -97,7 +105,7 @@ class CaseView:
         if "derivations" in solved.problems:
             said["derivations"] = _cannot("derivations", "shown", solved.problems["derivations"])
         elif solved.derivations is not None:
-            said["derivations"] = solved.derivations.findings
+            said["derivations"] = (*_own_set(solved), *solved.derivations.findings)
         for part in ("marks", "comparison"):
             if part in solved.problems:
                 said["comparison"] = _cannot("marks", "compared", solved.problems[part])
@@ -110,6 +118,19 @@ class CaseView:
         return said
 
 
+def _own_set(solved: SolvedCase) -> tuple[str, ...]:
+    """Said when a reduced array has its own set in place of the one that was asked for."""
+    asked, montage = solved.case.derivations, solved.case.montage
+    if asked is None or montage is None or montage_of(asked).name == montage.name:
+        return ()
+    return (
+        (
+            f"{montage_of(asked).title} needs sites that the array {solved.case.array_title} has "
+            f"not: its own set is used, {montage.title}."
+        ),
+    )
+
+
 def _cannot(what: str, done: str, error: HeadfitError) -> tuple[str, ...]:
     return (f"The {what} cannot be {done}: {error}.",)
 
@@ -117,6 +138,10 @@ def _cannot(what: str, done: str, error: HeadfitError) -> tuple[str, ...]:
 def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
     """Moved sites at their new places, those without a place marked, and the places themselves."""
     changed: list[DrawnSite] = []
+    arrows = tuple(
+        Arrow(move.site, scene.site(move.site).point_mm, move.point_mm, move.words, "moved")
+        for move in moved.moves
+    )
     # Its place on the tape lies where nothing must be put: never say it.
     nowhere: dict[str, Any] = {"from_start_mm": None, "sure_mm": None}
     for move in moved.moves:
@@ -131,7 +156,7 @@ def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
     regions = tuple(
         Region(obstacle.title, obstacle.outline_mm, obstacle.reason) for obstacle in moved.obstacles
     )
-    return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses)
+    return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses, arrows=arrows)
 
 
 def _chains(measured: MeasuredMontage) -> tuple[Chain, ...]:

@@ -17,7 +17,7 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.head import NECK, SCALP, Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
-from headfit.anatomy.sites import SYSTEMS, Sites
+from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar, Sites
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
@@ -52,7 +52,7 @@ STATES: dict[str, State] = {
     "near": State("marked within tolerance", "✓", "ball", "#00785a"),
     "off": State("marked a little off", "!", "octahedron", "#8f5200"),
     "far": State("marked far off", "‼", "box", "#b3261e"),
-    "moved": State("moved to keep a place free", "→", "cone", "#7b3f98"),
+    "moved": State("moved to keep a place free", "→", "ball", "#6f358c"),
     "blocked": State("lies in a place that must stay free", "×", "box", "#1b1b1b"),
 }
 HEAD_COLOUR = "#e8ded3"
@@ -88,11 +88,12 @@ class Surface:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A named curve (k, 3) on the skin, with its tape length."""
+    """A named curve (k, 3) on the skin, with its tape length; `predicted` when nobody taped it."""
 
     name: str
     points_mm: Floats
     length_mm: float
+    predicted: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,6 +140,22 @@ class DrawnSite:
     deviation_mm: float | None = None
     note: str = ""
 
+    @property
+    def label(self) -> str:
+        """As it is called in every picture: with a sign, so that colour is never alone."""
+        return site_label(self.name, self.state)
+
+
+def site_label(name: str, state: str = "planned") -> str:
+    """What a site is called in a picture.
+
+    >>> site_label("P4", "moved"), site_label("P4", "far"), site_label("P4")
+    ('P4→', 'P4 ‼', 'P4')
+    """
+    if state == "planned":
+        return name
+    return f"{name}{'' if state == 'moved' else ' '}{STATES[state].sign}"
+
 
 @dataclass(frozen=True, eq=False)
 class Ellipse:
@@ -159,12 +176,16 @@ class Ellipse:
 
 @dataclass(frozen=True, eq=False)
 class Arrow:
-    """From a mark that was made to where it should be, (3,) each, with words to follow."""
+    """From a mark that was made to where it should be, (3,) each, with words to follow.
+
+    Of the kind "moved" it leads from the own place of a site to where it was moved.
+    """
 
     site: str
     start_mm: Floats
     end_mm: Floats
     words: str = ""
+    kind: str = "mark"
 
 
 @dataclass(frozen=True, eq=False)
@@ -383,6 +404,8 @@ def _ellipses(sites: Sites, spreads: Spreads) -> tuple[Ellipse, ...]:
     for name, along, across, (a, b, angle) in zip(
         spreads.names, spreads.along, spreads.across, spreads.ellipses_mm, strict=True
     ):
+        if isinstance(TABLE[name], BesideEar):
+            continue  # a spot on lobe or bone is found by the finger: no tape, no probability
         cos, sin = np.cos(angle), np.sin(angle)
         major, minor = a * (cos * along + sin * across), b * (cos * across - sin * along)
         found.append(Ellipse(name, point[name], major, minor))

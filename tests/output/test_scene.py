@@ -100,8 +100,16 @@ def test_an_unknown_camera_or_site_is_named_with_its_nearest_spelling() -> None:
 def test_an_ellipse_holds_95_percent_of_its_gaussian() -> None:
     scene, spreads = demo_scene(), demo_result().spreads
     quantile = chi2.ppf(0.95, 2)  # scipy's, not ours
-    assert len(scene.ellipses) == len(scene.sites)
-    for ellipse, covariance in zip(scene.ellipses, spreads.covariance_mm2, strict=True):
+    # A spot on lobe or bone is found by the finger: no tape, no probability.
+    assert {s.name for s in scene.sites} - {e.site for e in scene.ellipses} == {
+        "A1",
+        "A2",
+        "M1",
+        "M2",
+    }
+    assert scene.site("A1").sure_mm is None
+    for ellipse in scene.ellipses:
+        covariance = spreads.covariance_mm2[spreads.names.index(ellipse.site)]
         a, b = np.linalg.norm(ellipse.major_mm), np.linalg.norm(ellipse.minor_mm)
         assert a * b == pytest.approx(quantile * np.sqrt(np.linalg.det(covariance)), rel=1e-6)
         assert abs(ellipse.major_mm @ ellipse.minor_mm) < 1e-6 * a * b

@@ -34,12 +34,15 @@ export interface HeadData {
 
 export interface Line {
   readonly name: string;
+  readonly predicted: boolean;
   readonly points_mm: string;
   readonly length_mm: number;
 }
 
 export interface Site {
   readonly name: string;
+  /** As it is called in every picture. */
+  readonly label: string;
   readonly point_mm: Vec3;
   readonly normal: Vec3;
   readonly state: string;
@@ -59,6 +62,8 @@ export interface Outline {
 
 export interface Arrow {
   readonly site: string;
+  /** From a mark to its site, or from the own place of a site to where it was moved. */
+  readonly kind: "mark" | "moved";
   readonly start_mm: Vec3;
   readonly end_mm: Vec3;
   readonly words: string;

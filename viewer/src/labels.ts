@@ -1,6 +1,6 @@
 // Names beside the sites: hidden behind the head, never one over another; low ranks and the selected site win.
 import { Vector3, type PerspectiveCamera } from "three";
-import type { Legend, Site, Vec3 } from "./data";
+import type { Site, Vec3 } from "./data";
 
 const FACING = 0.08; // cosine between skin normal and line of sight from which a site counts as seen
 const HEIGHT_PX = 16;
@@ -41,8 +41,8 @@ export class Labels {
   }
 
   /** A name carries the sign of its state, so that no colour alone tells it. */
-  set(sites: readonly Site[], sides: readonly Side[], legend: Legend): void {
-    const names = [...sites.map((site) => (site.state === "planned" ? site.name : `${site.name} ${legend.states[site.state]!.sign}`)), ...sides.map((side) => side.name)];
+  set(sites: readonly Site[], sides: readonly Side[]): void {
+    const names = [...sites.map((site) => site.label), ...sides.map((side) => side.name)];
     this.sides = sides;
     this.sites = [...sites, ...sides];
     this.screen = new Float32Array(3 * this.sites.length);
