@@ -12,8 +12,8 @@
     |-- ConvergenceError (ArithmeticError)   an iteration that did not settle, with its numbers
     `-- DrawingError (RuntimeError)     no picture can be drawn on this machine
 
-A message is one sentence: subject, must, got, hint. `code` is stable and listed in
-docs/messages.md.
+A message is one sentence: subject, must, got, hint; at most `MOST_LETTERS` letters, and nothing in
+it that a terminal would obey. `code` is stable and listed in docs/messages.md.
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 from typing import Any
+
+MOST_LETTERS = 300
 
 
 class HeadfitError(Exception):
@@ -35,7 +37,7 @@ class HeadfitError(Exception):
     """
 
     def __init__(self, message: str, *, code: str, **facts: object) -> None:
-        super().__init__(message)
+        super().__init__(plain_text(message, MOST_LETTERS))
         self.code = code
         self.facts = facts
 
@@ -87,6 +89,37 @@ class ConvergenceError(HeadfitError, ArithmeticError):
 
 class DrawingError(HeadfitError, RuntimeError):
     """No picture can be drawn on this machine."""
+
+
+def plain_text(text: str, most: int | None = None) -> str:
+    r"""Text on one line that can be shown anywhere: what is no letter, sign or space is escaped.
+
+    Names of files and contents of files may hold line ends, signs that steer a terminal or turn
+    the direction of writing, and bytes that are no text; nobody shall be shown them raw.
+
+    Parameters
+    ----------
+    text : str
+    most : int, optional
+        Letters it may have; of a longer one the middle is left out.
+
+    >>> plain_text("a\x1b[31m\nb"), plain_text("a" * 40 + "b" * 9, most=20)
+    ('a\\x1b[31m\\nb', 'aaaaaaaaa ... bbbbbb')
+    """
+    if not text.isprintable():
+        text = "".join(map(_plain_letter, text))
+    if most is None or len(text) <= most:
+        return text
+    tail = (most - 5) * 2 // 5
+    return f"{text[: most - 5 - tail]} ... {text[-tail:]}"
+
+
+def _plain_letter(letter: str) -> str:
+    if letter.isprintable():
+        return letter
+    if letter.isspace() and not letter.isascii():  # typographic spaces; line ends are escaped
+        return " " if letter not in "\u2028\u2029\x85" else "\\n"
+    return letter.encode("unicode_escape").decode("ascii")
 
 
 def sentence(what: str, must: str, got: str, hint: str = "") -> str:

@@ -57,12 +57,25 @@ def to_mm(value: float, unit: str, what: str = "length") -> float:
             what=what,
             unit=unit,
         )
-    number: object = value  # a file may hold anything
-    if isinstance(number, bool) or not isinstance(number, Real) or not math.isfinite(number):
+    if not is_finite(value):
         raise UnitError(
             sentence(what, "be a finite number", repr(value)), code="not-a-number", what=what
         )
     return float(value) * factor
+
+
+def is_finite(value: object) -> bool:
+    """Whether a value, as a file may hold any, is a number that floating point can hold.
+
+    >>> is_finite(1), is_finite(True), is_finite("1"), is_finite(float("inf")), is_finite(10**400)
+    (True, False, False, False, False)
+    """
+    if isinstance(value, bool) or not isinstance(value, Real):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def cm(length_mm: float | None) -> str:

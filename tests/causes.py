@@ -8,6 +8,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 from unittest.mock import patch
 
@@ -17,7 +18,7 @@ from marked_heads import landmarks_of
 from solids import SPHERE_A, direction, turn, unit_sphere
 from starlette.testclient import TestClient
 
-from headfit import Head, Landmarks, Tape, fit_head, load_template, place_sites
+from headfit import Head, Landmarks, Tape, cli, fit_head, load_template, place_sites
 from headfit.anatomy import arcs, template
 from headfit.anatomy.sites import canonical_name
 from headfit.app.changes import changed_case
@@ -36,12 +37,16 @@ from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
+from headfit.files import result_folder
 from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_landmarks
+from headfit.files.lock import FileLock
+from headfit.files.manifest import MANIFEST
 from headfit.files.marks_files import read_marks
 from headfit.files.montage_file import read_montage
+from headfit.files.result_folder import write_folder
 from headfit.files.surfaces import read_surface
-from headfit.files.whole import read_text, write_folder, write_whole
+from headfit.files.whole import read_text, write_whole
 from headfit.fitting.point_fit import fit_points
 from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import cut
@@ -122,7 +127,7 @@ def half_installed(read: Cause) -> object:
 def without_permission() -> object:
     wrote("case.toml", MEASURED)
     denied = PermissionError(errno.EACCES, "Permission denied")
-    with patch.object(Path, "open", side_effect=denied):
+    with patch.object(os, "open", side_effect=denied):
         return read_text("case.toml")
 
 
@@ -130,6 +135,38 @@ def on_a_full_disk() -> object:
     full = OSError(errno.ENOSPC, "No space left on device")
     with patch.object(os, "fsync", side_effect=full):
         return write_whole("sites.tsv", "name\n")
+
+
+def started_in_a_removed_folder() -> object:
+    with patch.object(Path, "cwd", side_effect=FileNotFoundError):
+        return cli._run(["measurements"], Screen())
+
+
+def results(folder: Path, run: str = "fit") -> object:
+    return write_folder(folder, {"case.json": run, "head.ply": run}, run=run)
+
+
+def results_while_another_writes() -> object:
+    Path("out").mkdir()
+    lock = FileLock(Path("out", ".headfit-lock"))
+    assert lock.take()
+    with patch.object(result_folder, "_PATIENCE_S", 0.0):
+        try:
+            return results(Path("out"))
+        finally:
+            lock.release()
+
+
+class Killed(BaseException):
+    """Ends a run half-way."""
+
+
+def results_stopped(how: BaseException) -> object:
+    results(Path("out"))
+    Path("out/case.json").write_text("of the run before")
+    with patch.object(result_folder, "_move_file", side_effect=how), suppress(Killed):
+        results(Path("out"))
+    return None
 
 
 def without_driver(where: driver.Where) -> object:
@@ -252,7 +289,14 @@ CAUSES: dict[str, Cause] = {
     "file-unreadable": without_permission,
     "file-too-long": lambda: read_marks(wrote("marks.csv", b" " * 4_000_001)),
     "file-not-written": on_a_full_disk,
-    "not-a-folder": lambda: write_folder(wrote("out", "mine"), {}),
+    "not-a-folder": lambda: results(wrote("out", "mine")),
+    "folder-gone": started_in_a_removed_folder,
+    "folder-busy": results_while_another_writes,
+    "folder-of-another": lambda: [results(Path("out"), run) for run in ("fit", "compare")],
+    "folder-half-written": lambda: results_stopped(PermissionError(errno.EACCES, "Denied")),
+    "folder-unfinished": lambda: [results_stopped(Killed()), read_text("out/case.json")],
+    "folder-of-two-runs": lambda: [results(Path("out")), read_text(wrote("out/case.json", "x"))],
+    "manifest-form": lambda: results(wrote(f"out/{MANIFEST}", "{}").parent),
     "not-utf-8": lambda: read_text(wrote("case.toml", 'label = "Zoë"'.encode("latin-1"))),
     "toml-decimal-comma": lambda: case("[tape]\nunit = 'cm'\nnasion_inion = 36,0"),
     "toml-syntax": lambda: case("[tape]\nunit = cm"),

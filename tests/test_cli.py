@@ -32,7 +32,7 @@ from headfit.fitting.how_sure import how_sure
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.case_view import CaseView
 
-MADE = ["bids", "case.json", "head.ply", "landmarks.json", "marks.tsv"]
+MADE = ["bids", "case.json", "head.ply", "headfit-manifest.json", "landmarks.json", "marks.tsv"]
 
 
 @pytest.fixture
@@ -88,7 +88,7 @@ def test_fit_twice_writes_the_same_bytes_and_keeps_what_is_not_its_own(
 
     assert said(capsys, "fit", case, "-o", out, "--no-picture")[0] == 0
     first = digests()
-    assert len(first) == 9
+    assert len(first) == 10
     (out / "notes.txt").write_text("mine")
     assert said(capsys, "fit", case, "-o", out, "--no-picture")[0] == 0
     assert (out / "notes.txt").read_text() == "mine"
@@ -173,16 +173,16 @@ def test_without_a_driver_everything_but_the_picture_is_there_and_no_old_picture
     def no_driver(*_: object) -> None:
         raise DrawingError("no picture can be drawn here: no driver", code="no-driver")
 
+    with monkeypatch.context() as drawing:
+        drawing.setattr("headfit.output.picture.png_bytes", lambda _: b"of another head")
+        assert said(capsys, "fit", case, "-o", tmp_path / "out")[0] == 0
+    assert (tmp_path / "out" / "picture.png").read_bytes() == b"of another head"
     monkeypatch.setattr("headfit.output.picture.prepare", no_driver)
-    (tmp_path / "out").mkdir()
-    (tmp_path / "out" / "picture.png").write_bytes(b"of another head")
     code, out, err = said(capsys, "fit", case, "-o", tmp_path / "out")
     assert (code, err) == (0, "")
     assert "No picture: no picture can be drawn here: no driver" in out
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == MADE
-    (tmp_path / "out" / "picture.png").write_bytes(b"of another head")
-    assert said(capsys, "fit", case, "-o", tmp_path / "out", "--no-picture")[0] == 0
-    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == MADE
+    assert "Removed, because it was of the run before: picture.png." in out
     sentence = refused(capsys, "picture", case, "-o", tmp_path / "p.png")
     assert sentence == "no picture can be drawn here: no driver"
 

@@ -47,6 +47,7 @@ def test_a_comparison_writes_its_folder_and_one_screen(
         "comparison.json",
         "corrected/electrodes.tsv",
         "corrected/coordsystem.json",
+        "headfit-manifest.json",
     }
     found = json.loads((tmp_path / "out" / "comparison.json").read_text())
     assert [set(m["names"]) for m in found["mixups"]] == [set(EXCHANGED)]
@@ -109,8 +110,8 @@ def test_marks_are_held_against_row_nine_as_the_system_of_the_case_has_it(
     """The marks alone, all of 10-10, would be judged by its definition."""
     case = tmp_path / "case.toml"
     text = CASE.read_text(encoding="utf-8")
-    assert text.count('system = "10-10"') == 1
-    case.write_text(text.replace('system = "10-10"', f'system = "{system}"'), encoding="utf-8")
+    assert text.count('system = "10-20"') == 1
+    case.write_text(text.replace('system = "10-20"', f'system = "{system}"'), encoding="utf-8")
     sites = template_sites("ifcn-25")
     marks = tmp_path / "marks.csv"
     head = headfit.load_template().landmarks

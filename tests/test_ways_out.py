@@ -89,7 +89,7 @@ def test_measurements_are_a_frame_with_a_row_for_each_taken_or_not() -> None:
     assert frame["fitted_mm"].to_dict() == fitted().predicted_mm
     assert frame["fitted_spread_mm"].gt(0).all()
     gap = (frame["fitted_mm"] - frame["measured_mm"]).dropna()
-    np.testing.assert_allclose(gap, frame["fitted_less_measured_mm"].dropna(), atol=1e-9)
+    np.testing.assert_allclose(gap, frame["fitted_minus_measured_mm"].dropna(), atol=1e-9)
     assert len(gap) == 4
 
 

@@ -255,6 +255,8 @@ class ArcTracer:
     rules : Rules
     motion : SurfaceMotion, optional
         Needed for the `..._rate` methods only.
+    skin : TriangleMesh, optional
+        With the ears, for what stands on them; by default `mesh`.
 
     Raises
     ------
@@ -270,8 +272,11 @@ class ArcTracer:
         landmarks: Landmarks,
         rules: Rules,
         motion: SurfaceMotion | None = None,
+        *,
+        skin: TriangleMesh | None = None,
     ) -> None:
         self.mesh = mesh
+        self.skin = mesh if skin is None else skin
         self.rules = rules
         self.motion = motion
         self._points: dict[str, Floats] = dict(zip(LANDMARK_NAMES, landmarks, strict=True))

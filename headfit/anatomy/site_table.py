@@ -39,14 +39,16 @@ class BeyondRow:
 
 @dataclass(frozen=True)
 class BesideEar:
-    """The nearest skin to a place given from a preauricular point in the head frame.
+    """The nearest skin to a place given from a preauricular point: outward, to the front, up.
 
-    Lengths are for a preauricular width of 145 mm and scale with it.
+    Lengths are for a preauricular width of 145 mm and scale with it. `on_ear` is a place on the
+    ear itself, over which no tape runs.
     """
 
     left: bool
     offset_mm: tuple[float, float, float]
     source: str
+    on_ear: bool = False
 
 
 Place = OnArc | BeyondRow | BesideEar
@@ -156,7 +158,8 @@ def _beside_ears() -> dict[str, Place]:
     for number, left in ((1, True), (2, False)):
         lobe = f"name: {KLEM}; {spot}"
         mastoid = f"name: common practice, no source; {spot}"
-        table[f"A{number}"] = BesideEar(left, (0.0, -9.0, -28.0), lobe)
+        # The middle of the outer side of the lobe of the template's ear.
+        table[f"A{number}"] = BesideEar(left, (3.0, -16.0, -20.0), lobe, on_ear=True)
         table[f"M{number}"] = BesideEar(left, (0.0, -32.0, -16.0), mastoid)
     return table
 
@@ -179,6 +182,11 @@ SYSTEMS: dict[str, tuple[str, ...]] = {
 
 # In one of these names row 9/10 stands where 10-10 has it; any other makes a set 10-5.
 _TENTHS = frozenset(_TEN_TEN) | _MORE_TENTHS
+
+
+def is_beside_ear(name: str) -> bool:
+    """Whether a declared site is put on ear lobe or mastoid by eye: no arc and no doubt of one."""
+    return isinstance(TABLE[name], BesideEar)
 
 
 def canonical_name(name: str) -> str:

@@ -24,6 +24,7 @@ from headfit.anatomy.site_table import (
     OnArc,
     Place,
     canonical_name,
+    is_beside_ear,
     nearest_known,
     place_of,
     settled,
@@ -54,6 +55,7 @@ __all__ = [
     "Place",
     "Sites",
     "canonical_name",
+    "is_beside_ear",
     "nearest_known",
     "place_sites",
     "row_nine_words",
@@ -225,7 +227,8 @@ def place_sites(
         label, names = "own list", tuple(dict.fromkeys(canonical_name(name) for name in system))
     rules = settled(rules or Rules(), names)
     surface = head_of(head)
-    return sites_on(ArcTracer(surface.scalp, surface.landmarks, rules), names, label)
+    tracer = ArcTracer(surface.scalp, surface.landmarks, rules, skin=surface.surface)
+    return sites_on(tracer, names, label)
 
 
 @dataclass(frozen=True)
@@ -328,11 +331,15 @@ def _beside_ears(tracer: ArcTracer, places: list[BesideEar]) -> Floats:
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     axes = np.array([x, y, cross(x, y)])
-    wanted = [
-        (left if place.left else right) + width / 145.0 * (np.array(place.offset_mm) @ axes)
-        for place in places
-    ]
-    return nearest(tracer.mesh, np.array(wanted))[0].on(tracer.mesh.vertices_mm)
+    points = np.empty((len(places), 3))
+    for row, place in enumerate(places):
+        outward = np.array([-1.0 if place.left else 1.0, 1.0, 1.0])
+        offset = width / 145.0 * (outward * place.offset_mm) @ axes
+        # The ears were taken off the mesh on which tapes run.
+        mesh = tracer.skin if place.on_ear else tracer.mesh
+        near, _ = nearest(mesh, ((left if place.left else right) + offset)[None])
+        points[row] = near.on(mesh.vertices_mm)[0]
+    return points
 
 
 def rule_displacements(

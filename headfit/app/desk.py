@@ -1,23 +1,36 @@
 """The case on the desk: one open case, its revision, and the copy that survives a kill.
 
-Every accepted change is written at once beside the case file as ``NAME.unsaved``, whole or not at
-all, in the form of a case file. Saving moves it into the case file. Whoever is killed on the way
-finds the changes again when the case is opened.
+Every accepted change is written at once beside the case file, as a safety copy that is this app's
+own (`headfit.app.safety_copy`), whole or not at all. Saving moves it into the case file.
+
+What is newer, and who is asked:
+
+- Opening a case shows the changes that were not saved, when nobody else has them on a desk.
+- They count as newer than the case file only when the file is still the one they were made on.
+  Otherwise both are kept: the changes are shown, it is said that the file was changed meanwhile,
+  and saving refuses. The user saves under another name, or discards the changes.
+- Saving never writes over a file that is not as this desk last read or wrote it, nor under the name
+  of a case that has unsaved changes of its own.
+- Discarding reads the case file first, and removes the safety copy only then.
 """
 
 from __future__ import annotations
 
+import hashlib
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from headfit.app.history import History
+from headfit.app.safety_copy import SafetyCopy, case_of_copy, copies_of, lock_beside, new_copy
 from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
-from headfit.files.case_file import case_of_text, case_text, read_case
-from headfit.files.whole import read_text, write_whole
+from headfit.files.case_file import case_of_text, case_text
+from headfit.files.whole import about, not_written, read_text, write_whole
 
-UNSAVED = ".unsaved"
 NEW_NAME = "new-case.toml"
+# A case file, its safety copy and their endings must have room in a name of 255 bytes.
+_MOST_NAME_BYTES = 200
 
 
 class ConflictError(InputError):
@@ -38,7 +51,7 @@ class Desk:
     saved : bool
         The case file holds this case.
     found : str
-        What must be said about opening it, one sentence or nothing.
+        What must be said about opening it, in sentences; or nothing.
     history : History
         Steps since it was opened.
     """
@@ -49,8 +62,10 @@ class Desk:
     saved: bool = True
     found: str = ""
     history: History = field(default_factory=History)
-    _on_disk: str | None = None
-    _saved_case: Case | None = None
+    # Checksum of the case file from which this case comes; None without a file.
+    _made_on: str | None = None
+    _copy: SafetyCopy | None = None
+    _saved_text: str | None = None
 
     @classmethod
     def open(cls, path: Path) -> Desk:
@@ -62,34 +77,51 @@ class Desk:
             The file cannot be read as a case.
         """
         desk = cls(path.absolute())
-        if desk.path.exists():
-            desk.case = read_case(desk.path)
-            desk._on_disk = read_text(desk.path)
-            desk._saved_case = desk.case
+        desk.case, desk._made_on = desk._read()
+        desk._saved_text = None if desk._made_on is None else desk._text(desk.case)
         desk._bring_back()
         return desk
 
-    @property
-    def unsaved_path(self) -> Path:
-        """Where changes wait until they are saved."""
-        return self.path.with_name(self.path.name + UNSAVED)
+    def _read(self) -> tuple[Case, str | None]:
+        """The case in the file and its checksum; a new case and None where no file is."""
+        text = _text_there(self.path)
+        if text is None:
+            return Case(), None
+        with about(self.path):
+            return case_of_text(text, self.path.parent), _digest(text)
 
     def _bring_back(self) -> None:
-        if not self.unsaved_path.exists():
-            return
+        """Take over changes that were not saved and that nobody has on a desk."""
+        said = []
+        for copy in copies_of(self.path):
+            if not self.saved:
+                said.append(f"{copy.path.name} holds further changes that were not saved.")
+            elif not copy.take():
+                said.append(f"Another window has changes of {self.path.name} that are not saved.")
+            else:
+                said += self._took_over(copy)
+        self.found = " ".join(said)
+
+    def _took_over(self, copy: SafetyCopy) -> list[str]:
         try:
-            kept = case_of_text(read_text(self.unsaved_path), self.path.parent)
+            text, made_on = copy.read()
+            kept = case_of_text(text, self.path.parent, measured=False)
         except HeadfitError as error:
-            self.found = (
-                f"{self.unsaved_path.name} holds changes that cannot be read ({error}); it was "
-                "left as it is."
-            )
-            return
+            aside = copy.put_aside()
+            told = f"{copy.path.name} holds changes that cannot be read ({error})"
+            return [f"{told}; it was kept as {aside.name}."]
         if self._text(kept) == self._text(self.case):
-            self.unsaved_path.unlink(missing_ok=True)
-            return
-        self.case, self.saved, self.revision = kept, False, 2
-        self.found = f"Changes that were not saved were brought back from {self.unsaved_path.name}."
+            copy.remove()
+            return []
+        self.case, self.saved, self.revision, self._copy = kept, False, 2, copy
+        said = [f"Changes that were not saved were brought back from {copy.path.name}."]
+        if made_on != self._made_on:
+            said.append(
+                f"{self.path.name} was changed by another program since they were made: save them "
+                "under another name, or discard them to see the file."
+            )
+            self._made_on = made_on
+        return said
 
     def _text(self, case: Case) -> str:
         return case_text(case, self.path.parent)
@@ -98,24 +130,26 @@ class Desk:
         """Whether a case says what the one on the desk says, with the same things read for it."""
         now = self.case
         same = case.marks is now.marks and case.montage == now.montage
-        return (
-            same and set(case.problems) == set(now.problems) and self._text(case) == self._text(now)
-        )
+        same = same and set(case.problems) == set(now.problems)
+        return same and self._text(case) == self._text(now)
 
     def put(self, case: Case, *, open_step: str = "") -> None:
-        """Take a case as it is, and keep it safe; `open_step` as for `History.add`."""
+        """Take a case as it is, and keep it safe; `open_step` as for `History.add`.
+
+        Raises
+        ------
+        InputError
+            The safety copy cannot be written; the desk is as it was.
+        """
         before = self.case
         self._take(case)
         self.history.add(before, open_step=open_step)
 
     def _take(self, case: Case) -> None:
-        """Written before it is taken: what cannot be kept is not taken."""
-        saved = self._saved_case is not None and self._text(case) == self._text(self._saved_case)
-        if case.tape is not None and not saved:
-            write_whole(self.unsaved_path, self._text(case))
-        else:
-            self.unsaved_path.unlink(missing_ok=True)
-        self.case, self.saved, self.found = case, saved, ""
+        if self._copy is None:
+            self._copy = new_copy(self.path)
+        self._copy.write(self._text(case), self._made_on)
+        self.case, self.saved, self.found = case, False, ""
         self.revision += 1
 
     def undo(self) -> None:
@@ -141,14 +175,22 @@ class Desk:
     def _step(self, what: str, case: Case | None) -> None:
         if case is None:
             raise InputError(sentence(what, "have a step to go", "none"), code="no-step")
+        self._go_to(case)
+
+    def _go_to(self, case: Case) -> None:
+        """A case that lay here before; nothing is unsaved when the case file holds it."""
         self._take(case)
+        if self._text(case) == self._saved_text:
+            with suppress(InputError):
+                self._drop_copy()
+            self.saved = True
 
     def go_back(self, step: str) -> bool:
         """Back to where a step began that is still open; False when no such step is."""
         before = self.history.began(step)
         if before is None:
             return False
-        self._take(before)
+        self._go_to(before)
         self.history.before.pop()
         self.history.close()
         return True
@@ -179,7 +221,7 @@ class Desk:
         Raises
         ------
         ConflictError
-            Another program changed the file since it was read.
+            Another program changed the file since it was read, or the other name is taken.
         InputError
             Nothing is measured yet, the name is no plain file name, or the file cannot be written.
         """
@@ -189,22 +231,49 @@ class Desk:
                 code="sheet-empty",
             )
         target = self.path if name is None else self._beside(name)
-        own = target == self.path
-        there = read_text(target) if target.exists() else None
-        if there is not None and there != (self._on_disk if own else None):
-            raise ConflictError(
-                f"{target.name} was changed by another program since it was opened here"
-                if own
-                else f"there is a file {target.name} already; choose another name",
-                code="conflict-file",
-                file=target.name,
-            )
         text = self._text(self.case)
-        write_whole(target, text)
-        self.unsaved_path.unlink(missing_ok=True)
-        self.path, self._on_disk, self.saved, self.found = target, text, True, ""
-        self._saved_case = self.case
+        lock = lock_beside(target)
+        try:
+            alone = lock.take(2.0)
+        except OSError as error:
+            raise not_written(target, error) from error
+        try:
+            if not alone:
+                raise self._conflict(target)
+            self._check_place(target)
+            write_whole(target, text)
+        finally:
+            lock.release()
+        # A copy that cannot be removed holds what is saved: it goes when the case is opened again.
+        with suppress(InputError):
+            self._drop_copy()
+        self.path, self._made_on, self._saved_text = target, _digest(text), text
+        self.saved, self.found = True, ""
         self.history.close()
+
+    def _check_place(self, target: Path) -> None:
+        """Refuse to save over what is not this case."""
+        own = target == self.path
+        there = _text_there(target)
+        if there is not None and _digest(there) != (self._made_on if own else None):
+            raise self._conflict(target)
+        if not own and copies_of(target):
+            raise self._conflict(target)
+
+    def _conflict(self, target: Path) -> ConflictError:
+        return ConflictError(
+            f"{target.name} was changed by another program since it was opened here"
+            if target == self.path
+            else f"there is a case {target.name} already; choose another name",
+            code="conflict-file",
+            file=target.name,
+            free_name=self._free_name(target.stem),
+        )
+
+    def _drop_copy(self) -> None:
+        if self._copy is not None:
+            self._copy.remove()
+            self._copy = None
 
     def _beside(self, name: str) -> Path:
         """A case file of a plain name in the folder of this one.
@@ -213,8 +282,7 @@ class Desk:
         ------
         InputError
         """
-        plain = Path(name).name == name and name not in ("", ".", "..") and "\0" not in name
-        if not plain or "\\" in name or len(name) > 120 or not name.endswith(".toml"):
+        if not _is_plain(name):
             raise InputError(
                 sentence(
                     "the name of a case file",
@@ -227,10 +295,16 @@ class Desk:
 
     def cases(self) -> list[str]:
         """Names of the case files in the same folder, and of those that were never saved."""
-        folder = self.path.parent
-        names = {path.name for path in folder.glob("*.toml")}
-        names |= {path.name.removesuffix(UNSAVED) for path in folder.glob(f"*.toml{UNSAVED}")}
-        return sorted(names)
+        there = [path.name for path in self.path.parent.iterdir()]
+        names = {case_of_copy(name) or name for name in there}
+        return sorted(name for name in names if _is_plain(name))
+
+    def _free_name(self, stem: str) -> str:
+        taken = set(self.cases())
+        name, number = f"{stem}.toml", 2
+        while name in taken:
+            name, number = f"{stem}-{number}.toml", number + 1
+        return name
 
     def opened(self, name: str) -> Desk:
         """The desk with another case of the same folder on it; revisions go on counting.
@@ -239,18 +313,25 @@ class Desk:
         ------
         FileFormatError, InputError
         """
-        other = Desk.open(self._beside(name))
+        path = self._beside(name)
+        if self._copy is not None:
+            self._copy.lock.release()  # or the same case would seem to lie on another desk
+        try:
+            other = Desk.open(path)
+        except BaseException:
+            # Whoever took it meanwhile has it: the next change takes a copy of its own.
+            if self._copy is not None and not self._copy.take():
+                self._copy = None
+            raise
         other.revision = max(other.revision, self.revision) + 1
         return other
 
     def began(self) -> Desk:
         """The desk with a new case on it, under a name that is free."""
-        taken = set(self.cases())
-        number, name = 2, NEW_NAME
-        while name in taken:
-            name, number = NEW_NAME.replace(".toml", f"-{number}.toml"), number + 1
-        other = Desk(self.path.parent / name)
+        other = Desk(self.path.parent / self._free_name(Path(NEW_NAME).stem))
         other.revision = self.revision + 1
+        if self._copy is not None:
+            self._copy.lock.release()
         return other
 
     def discard(self) -> None:
@@ -259,11 +340,41 @@ class Desk:
         Raises
         ------
         FileFormatError, InputError
+            The file cannot be read; the changes are kept.
         """
-        self.unsaved_path.unlink(missing_ok=True)
-        fresh = Desk.open(self.path)
+        case, made_on = self._read()
+        self._drop_copy()
         self.history.add(self.case)
-        self.case, self._on_disk, self.saved = fresh.case, fresh._on_disk, True
-        self._saved_case = fresh._saved_case
-        self.found = ""
+        self.case, self._made_on = case, made_on
+        self._saved_text = None if made_on is None else self._text(case)
+        self.saved, self.found = True, ""
         self.revision += 1
+
+
+def _text_there(path: Path) -> str | None:
+    """The text of a file; None where no file is."""
+    try:
+        if not path.exists():
+            return None
+    except OSError:
+        return None  # a name no system takes: reading or writing it will say so
+    return read_text(path)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def _is_plain(name: str) -> bool:
+    r"""Whether a name can be given to a case file, and shown anywhere.
+
+    >>> [_is_plain(name) for name in ("a head.toml", "../a.toml", "-a.toml", "a\x1b.toml")]
+    [True, False, False, False]
+    """
+    return (
+        name.endswith(".toml")
+        and name.isprintable()
+        and not name.startswith((".", "-"))
+        and not set(name) & {"/", "\\"}
+        and len(name.encode("utf-8", "replace")) <= _MOST_NAME_BYTES
+    )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from headfit.errors import InputError, sentence
-from headfit.files.formats import format_of
-from headfit.files.whole import write_folder
+from headfit.files.formats import extensions, listed_extensions
+from headfit.files.whole import write_new_folder
 
-_ENDINGS = format_of("marks").extensions
 MOST_FILES = 4
 
 
@@ -40,7 +40,7 @@ def checked_marks(files: object) -> Iterator[tuple[Path, str]]:
             raise InputError(
                 sentence(
                     "a file of marks",
-                    f"be text with a plain name that ends in one of {', '.join(_ENDINGS)}",
+                    f"be text with a plain name that ends in {listed_extensions('marks')}",
                     repr(name)[:60],
                 ),
                 code="marks-files",
@@ -55,12 +55,30 @@ def checked_marks(files: object) -> Iterator[tuple[Path, str]]:
 
 
 def keep_marks(folder: Path, name: str, case_path: Path) -> Path:
-    """The path of the file of positions, after all of a folder was written beside the case."""
-    kept = case_path.with_name(f"{case_path.stem}.marks")
-    write_folder(kept, {path.name: path.read_bytes() for path in folder.iterdir()})
-    return kept / name
+    """The path of the file of positions, after all of a folder was written beside the case.
+
+    Files that were dropped before stay: the case file, or changes of it that are not saved, may
+    name them. The same files once more take the folder they have.
+    """
+    contents = {path.name: path.read_bytes() for path in folder.iterdir()}
+    for kept in _folders_for(case_path):
+        with suppress(FileExistsError):
+            return write_new_folder(kept, contents) / name
+        if {path.name: path.read_bytes() for path in kept.iterdir() if path.is_file()} == contents:
+            return kept / name
+    raise AssertionError  # there is always one more name
+
+
+def _folders_for(case_path: Path) -> Iterator[Path]:
+    """demo.marks, demo.marks-2, demo.marks-3 and so on, beside demo.toml."""
+    first = case_path.with_name(f"{case_path.stem}.marks")
+    yield first
+    for number in itertools.count(2):
+        yield first.with_name(f"{first.name}-{number}")
 
 
 def _plain(name: str) -> bool:
-    known = name.lower().endswith(_ENDINGS) and not name.startswith(".") and len(name) <= 120
+    known = (
+        name.lower().endswith(extensions("marks")) and not name.startswith(".") and len(name) <= 120
+    )
     return known and Path(name).name == name and not set(name) & {"\\", "\0"}

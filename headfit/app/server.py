@@ -27,13 +27,14 @@ from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
 from headfit.app.guard import Guard, refusal
 from headfit.app.marks_files import checked_marks, keep_marks
-from headfit.app.state import desk_data, model_data, quick_data, start_data, state_data
+from headfit.app.state import desk_data, quick_data, start_data, state_data
 from headfit.case.case import Case
 from headfit.case.solved import solve_case
 from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
 from headfit.files.marks_files import read_marks
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.case_view import CaseView
+from headfit.output.page import model_data
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40

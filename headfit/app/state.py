@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict, fields
 from typing import Any, get_args, get_type_hints
 
-import numpy as np
-
 from headfit import __version__
 from headfit.anatomy.arcs import Rules
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
@@ -19,11 +17,9 @@ from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
-from headfit.fitting.shape import shape_model
 from headfit.fitting.tape import GROUPS, MEASUREMENTS, groups_for
 from headfit.output.case_view import CaseView
-from headfit.output.page import head_data, legend, packed, scene_data
-from headfit.output.scene import Surface
+from headfit.output.page import legend, scene_data
 from headfit.planning.montages import (
     array_names,
     array_sites,
@@ -60,25 +56,6 @@ def start_data() -> dict[str, Any]:
             {"name": montage.name, "title": montage.title}
             for montage in standard_montages().values()
         ],
-    }
-
-
-def model_data(age: str | float) -> dict[str, Any]:
-    """The deformable head of an age: a page blends it itself and so follows a slider at once.
-
-    A vertex is origin + (template - origin) * exp(scales) + sum over columns of mode * parameter,
-    in the frame of the model; columns that move nothing are left out.
-    """
-    model = shape_model(age)
-    moving = np.flatnonzero(np.abs(model.modes).max(axis=(0, 1)) > 0)
-    head = model.template
-    part = head.part if head.part is not None else np.zeros(len(head.vertices_mm))
-    return {
-        "age": age,
-        "head": head_data(Surface(head.vertices_mm, head.faces, np.asarray(part))),
-        "origin_mm": model.origin.tolist(),
-        "columns": moving.tolist(),
-        "modes": packed(model.modes.transpose(2, 0, 1)[moving]),
     }
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from headfit.anatomy.arc_tapes import ArcTape, as_computed
 from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.anatomy.template import load_template
@@ -18,9 +19,11 @@ from headfit.case.case import Case, FreePlace
 from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError, InputError, SheetError, sentence
 from headfit.fitting.advice import Advice, advise
+from headfit.fitting.arc_readings import arc_tape, pair_spreads_mm
 from headfit.fitting.fit import FittedHead, fit_head
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.spreads import SiteSpreads
+from headfit.fitting.tape import MEASUREMENTS
 from headfit.hooks import hook
 from headfit.nouns import Noun
 
@@ -113,7 +116,37 @@ class SolvedCase(Noun):
     @cached_property
     def advice(self) -> Advice | None:
         """What to measure next, take again, or look at; None while nothing is measured."""
-        return None if self.fitted is None else advise(self.fitted)
+        return None if self.fitted is None else advise(self.fitted, self.off_limits)
+
+    @cached_property
+    def urgent_sentences(self) -> tuple[str, ...]:
+        """What must be looked at before anything is marked: flags, one reading, doubtful landmarks.
+
+        Each in one sentence; nothing when the sheet is sound.
+        """
+        if self.fitted is None or self.advice is None:
+            return ()
+        from headfit.planning.doubtful import doubt_sentence
+
+        doubts = tuple(doubt_sentence(self.sites, name) for name in self.case.doubtful)
+        return (*self.fitted.flags, *self.advice.urgent, *doubts)
+
+    @cached_property
+    def off_limits(self) -> dict[str, str]:
+        """Measurements whose tape or caliper would touch a place that must stay free: which one."""
+        if self.displacement is None:
+            return {}
+        from headfit.fitting.measures import measures_of
+        from headfit.planning.clear_tapes import obstacle_met
+
+        measures = measures_of(self.head)
+        found = {}
+        for name, kind in MEASUREMENTS.items():
+            path = measures.path_mm(name)
+            met = obstacle_met(path, self.displacement.obstacles, tape=kind.tool == "tape")
+            if met is not None:
+                found[name] = met.title
+        return found
 
     @cached_property
     def displacement(self) -> Displacement | None:
@@ -136,14 +169,43 @@ class SolvedCase(Noun):
         """What the places that must stay free ask for; nothing without such a place."""
         if self.displacement is None:
             return ()
-        return self.displacement.sentences or ("No site lies in a place that must stay free.",)
+        said = (*self.displacement.sentences, *self.marking.sentences)
+        return said or ("No site lies in a place that must stay free.",)
+
+    def tape_on(self, arc: str) -> ArcTape:
+        """The tape on an arc: as it was read where it was, otherwise as it is predicted.
+
+        Raises
+        ------
+        UnknownNameError
+            No such arc.
+        """
+        if arc not in self._tapes:
+            self._tapes[arc] = (
+                as_computed(self.sites.tracer.run(arc))
+                if self.fitted is None
+                else arc_tape(self.fitted, self.sites, arc)
+            )
+        return self._tapes[arc]
+
+    @cached_property
+    def _tapes(self) -> dict[str, ArcTape]:
+        return {}
 
     @cached_property
     def marking(self) -> MarkingPlan:
         """What to mark, in the order in which it is measured."""
         from headfit.planning.marking import plan_marking
 
-        return plan_marking(self.sites, self.displacement)
+        fitted, sites = self.fitted, self.sites
+        if fitted is None:
+            return plan_marking(sites, self.displacement)
+        return plan_marking(
+            sites,
+            self.displacement,
+            self.tape_on,
+            lambda pairs: pair_spreads_mm(fitted, sites, pairs),
+        )
 
     @cached_property
     def derivations(self) -> MeasuredMontage | None:

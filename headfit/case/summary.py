@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from headfit.anatomy.sites import is_beside_ear
 from headfit.case.solved import HeadFrom, SolvedCase
 
 
@@ -96,7 +97,8 @@ def summarise(solved: SolvedCase) -> CaseSummary:
     for name, point in moved.items():
         points[sites.names.index(name)] = np.nan if point is None else point
     spreads = solved.spreads
-    sure = np.full(len(sites), np.nan) if spreads is None else spreads.ellipses_mm[:, 0]
+    sure = np.full(len(sites), np.nan) if spreads is None else spreads.ellipses_mm[:, 0].copy()
+    sure[[is_beside_ear(name) for name in sites.names]] = np.nan
     advice = () if solved.advice is None else solved.advice.sentences()
     return CaseSummary(
         case.label,

@@ -10,13 +10,18 @@ import argparse
 import importlib
 import os
 import sys
+import threading
 from collections.abc import Sequence
-from typing import NoReturn
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
 
 from headfit import __version__
 from headfit.cli.screen import Screen
 from headfit.cli.signs import print_plain_signs_where_needed
 from headfit.errors import HeadfitError, InputError, unknown_name
+
+if TYPE_CHECKING:
+    from types import FrameType
 
 # In the order of the help. A new command is a module of this name and an entry here.
 COMMANDS = (
@@ -84,16 +89,41 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it did what was asked, 2 on bad input, with one sentence on why."""
     # Matrices here are small: more threads only wait for each other. Before numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _have_outputs()
     print_plain_signs_where_needed()
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         code = _answered(given, Screen(as_json="--json" in given))
         sys.stdout.flush()  # or a closed pipe would be found out after the last `except`
-    except BrokenPipeError:
-        # Whoever read our output closed it, as `head` does; Python would complain again at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except BrokenPipeError:  # whoever read our output closed it, as `head` does
+        _close_output()
+        return 1
+    except OSError as error:  # a full disk behind our output
+        _close_output()
+        Screen().warn(f"what was found cannot be printed: {(error.strerror or str(error)).lower()}")
         return 1
     return code
+
+
+def _have_outputs() -> None:
+    """Give a process that was started without an output one that keeps nothing."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
+
+
+def _close_output() -> None:
+    """Let nothing more be printed: Python would complain once more at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+_interrupted = threading.Event()
+
+
+def interrupt(_signal: int, _frame: FrameType | None) -> None:
+    """Stop the command: what Ctrl-C does."""
+    _interrupted.set()
+    raise KeyboardInterrupt
 
 
 def _answered(given: list[str], screen: Screen) -> int:
@@ -102,7 +132,10 @@ def _answered(given: list[str], screen: Screen) -> int:
     except HeadfitError as error:
         screen.fail(error)
         return BAD_INPUT
-    except KeyboardInterrupt:
+    except BaseException as error:
+        # A library that is interrupted may raise an error of its own instead.
+        if not (isinstance(error, KeyboardInterrupt) or _interrupted.is_set()):
+            raise
         screen.warn("stopped; files that were not finished are not there")
         return INTERRUPTED
 
@@ -111,6 +144,13 @@ def _run(given: list[str], screen: Screen) -> int:
     command = next((word for word in given if not word.startswith("-")), None)
     if command is not None and command not in COMMANDS:
         raise unknown_name("command", command, COMMANDS)
+    try:
+        Path.cwd()
+    except OSError:
+        raise InputError(
+            "the folder in which headfit was started is gone (go to one that is there)",
+            code="folder-gone",
+        ) from None
     parser = build_parser(given[:1] if command in given[:1] else COMMANDS)
     chosen = parser.parse_args(given)
     if chosen.command is None:

@@ -69,7 +69,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.comparing.verdict import summary
     from headfit.files.comparison_files import comparison_json, corrected_electrodes, deviations_tsv
     from headfit.files.marks_files import read_marks
-    from headfit.files.whole import write_folder
+    from headfit.files.result_folder import write_folder
     from headfit.output.comparison_scene import comparison_scene
 
     if arguments.sessions:
@@ -108,14 +108,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
                 files["picture.png"] = png_bytes(comparison_scene(comparison, solved.head))
         except DrawingError as error:
             no_picture = str(error)
-    write_folder(arguments.output, files)
-    if no_picture:
-        # A picture of another comparison beside these numbers would be worse than none.
-        (arguments.output / "picture.png").unlink(missing_ok=True)
+    written = write_folder(arguments.output, files, run="compare")
     for line in summary(comparison):
         screen.say(line)
     screen.say()
     screen.say(f"Wrote {arguments.output}/: {', '.join(files)}")
+    screen.listed(written.sentences)
     if no_picture:
         screen.say(f"No picture: {no_picture}", style="yellow")
     screen.result(
@@ -149,7 +147,7 @@ def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.comparing.verdict import sessions_summary
     from headfit.files.comparison_files import repeats_json, repeats_tsv
     from headfit.files.marks_files import read_marks
-    from headfit.files.whole import write_folder
+    from headfit.files.result_folder import write_folder
 
     with screen.doing("Reading"):
         sessions = [
@@ -161,11 +159,12 @@ def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
         "repeats.tsv": repeats_tsv(found),
         "repeats.json": repeats_json(found, sessions, __version__),
     }
-    write_folder(arguments.output, files)
+    written = write_folder(arguments.output, files, run="compare --sessions")
     for line in sessions_summary(found, sessions):
         screen.say(line)
     screen.say()
     screen.say(f"Wrote {arguments.output}/: {', '.join(files)}")
+    screen.listed(written.sentences)
     screen.result(
         {
             "folder": str(arguments.output),

@@ -2,7 +2,8 @@
 
 The folder gets head.ply and landmarks.json (the fitted head), marks.tsv (where each site is marked
 on the tape of its arc), bids/ (predicted sites as a BIDS derivatives dataset), case.json
-(everything) and, where this machine can draw, picture.png.
+(everything), where this machine can draw picture.png, and headfit-manifest.json, the list of them.
+What an earlier run left there and this one does not write is removed, unless it was changed since.
 """
 
 from __future__ import annotations
@@ -61,6 +62,7 @@ def write_results(
     screen.listed(solved.free_sentences)
     screen.say()
     screen.say(f"Wrote {folder}/: {', '.join(saved.files)}")
+    screen.listed(saved.of_the_run_before)
     if picture and saved.no_picture:
         screen.say(f"No picture: {saved.no_picture}", style="yellow")
     screen.result(

@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Write the files; what the folder holds under one of their names is left alone, and said."""
     from headfit.errors import InputError, sentence
-    from headfit.files.whole import write_folder
+    from headfit.files.whole import write_new_folder, write_whole
 
     files = {path.name: path.read_bytes() for path in sorted(FOLDER.iterdir()) if path.is_file()}
     for name in files:
@@ -32,7 +32,11 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
                 ),
                 code="samples-there",
             )
-    write_folder(arguments.folder, files)
+    try:
+        write_new_folder(arguments.folder, files)
+    except FileExistsError:
+        for name, content in files.items():
+            write_whole(arguments.folder / name, content)
     screen.say(f"Wrote {arguments.folder}/: {', '.join(files)}. All of it is invented.")
     screen.result({"folder": str(arguments.folder), "files": list(files)})
     return 0

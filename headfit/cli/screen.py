@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from headfit.errors import HeadfitError
+from headfit.errors import HeadfitError, plain_text
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -39,6 +39,9 @@ class Screen:
 
     def say(self, text: str = "", style: str = "") -> None:
         """Print a sentence; wrapped to the window of a person, one line in a file or pipe."""
+        self._print(plain_text(text), style)
+
+    def _print(self, text: str, style: str = "") -> None:
         if self.as_json:
             return
         if sys.stdout.isatty():
@@ -50,7 +53,10 @@ class Screen:
         """Print sentences as a list with hanging indents."""
         for text in sentences:
             width = self.console.width if sys.stdout.isatty() else 10_000
-            self.say(textwrap.fill(text, width, initial_indent=" - ", subsequent_indent="   "))
+            lines = textwrap.wrap(
+                plain_text(text), width, initial_indent=" - ", subsequent_indent="   "
+            )
+            self._print("\n".join(lines))
 
     def table(self, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         """Print a table: the first column to the left, numbers to the right."""
@@ -60,9 +66,11 @@ class Screen:
 
             table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
             for i, title in enumerate(header):
-                table.add_column(title, justify="right" if i else "left", no_wrap=bool(i))
+                table.add_column(
+                    plain_text(title), justify="right" if i else "left", no_wrap=bool(i)
+                )
             for row in rows:
-                table.add_row(*row)
+                table.add_row(*map(plain_text, row))
             self.console.print(table)
 
     @contextmanager
@@ -81,11 +89,14 @@ class Screen:
         if self.as_json:
             # A machine gets every letter back: escaped where the output cannot hold it.
             escaped = not (sys.stdout.encoding or "").casefold().startswith("utf")
-            print(json.dumps(found, ensure_ascii=escaped, allow_nan=False))  # noqa: T201
+            text = json.dumps(found, ensure_ascii=escaped, allow_nan=False)
+            if not text.isprintable():  # signs that would steer a terminal
+                text = "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)
+            print(text)  # noqa: T201
 
     def warn(self, text: str) -> None:
         """Say something on standard error."""
-        print(f"headfit: {text}", file=sys.stderr)  # noqa: T201
+        print(f"headfit: {plain_text(text)}", file=sys.stderr)  # noqa: T201
 
     def fail(self, error: HeadfitError) -> None:
         """Say what is wrong in one sentence; a machine also gets the stable code."""

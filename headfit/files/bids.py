@@ -19,8 +19,9 @@ from headfit.anatomy.sites import Sites, row_nine_words
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase
 from headfit.files.landmark_files import BIDS_NAMES
+from headfit.files.manifest import MANIFEST
+from headfit.files.result_folder import write_folder
 from headfit.files.tables import SITES_HEADER, SURE_HEADER, Cell, site_rows, tsv
-from headfit.files.whole import write_folder
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.geometry.mesh import Floats
 
@@ -81,12 +82,13 @@ def write_bids(solved: SolvedCase, folder: str | Path) -> None:
     InputError
         Nothing is measured, or the folder cannot be written.
     """
-    files: dict[str, str | bytes] = {**bids_files(solved)}
-    write_folder(Path(folder), files)
+    # BIDS must be told of a file that it does not define.
+    files: dict[str, str | bytes] = {**bids_files(solved), ".bidsignore": f"{MANIFEST}\n"}
+    write_folder(Path(folder), files, run="bids")
 
 
 def _moved_row(name: str, point_mm: Floats | None) -> list[Cell]:
-    """No arc marks a moved site, and how sure its own place is does not tell about this one."""
+    """Row of a moved site: without arc and ring, which belong to the place it left."""
     nothing: list[Cell] = [None] * (len(SITES_HEADER) - 4 + len(SURE_HEADER))
     if point_mm is None:
         return [name, None, None, None, *nothing, "left_out"]

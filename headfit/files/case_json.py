@@ -13,7 +13,7 @@ import numpy as np
 
 from headfit import __version__
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, is_beside_ear
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase
 from headfit.files.plain_json import plain
@@ -56,6 +56,7 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
             "measurements": {name: _measured(fitted, name) for name in MEASUREMENTS},
             "shape": {},
             "arcs_mm": {arc: sites.tracer.length_mm(arc) for arc in sites.arc_marks},
+            "tapes": {arc: solved.tape_on(arc) for arc in sites.arc_marks},
             "sites": [_site(sites, spreads, index) for index in range(len(sites))],
             "advice": _advice(advice),
         }
@@ -113,7 +114,7 @@ def _site(sites: Sites, spreads: SiteSpreads, index: int) -> dict[str, Any]:
     if arc is not None and fraction is not None:
         from_start = sites.tracer.run(arc).distance_mm(fraction)
     major, minor, angle = spreads.ellipses_mm[index]
-    return {
+    about = {
         "name": name,
         "point_mm": sites.points_mm[index],
         "normal": sites.normals[index],
@@ -131,3 +132,6 @@ def _site(sites: Sites, spreads: SiteSpreads, index: int) -> dict[str, Any]:
             origin: float(np.trace(parts[index])) for origin, parts in spreads.parts_mm2.items()
         },
     }
+    if is_beside_ear(name):  # set by eye
+        about |= {"ellipse_95": None, "variance_mm2": None}
+    return about

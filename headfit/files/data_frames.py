@@ -24,7 +24,7 @@ MEASUREMENT_HEADER = (
     "reading_spread_mm",
     "fitted_mm",
     "fitted_spread_mm",
-    "fitted_less_measured_mm",
+    "fitted_minus_measured_mm",
 )
 
 

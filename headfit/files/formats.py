@@ -1,7 +1,8 @@
-"""Every file format in one list: what it holds, how its files end, who reads and writes it.
+"""Every file format in one list: what it holds, how its files end, what reads and writes it.
 
-Command line and app ask here which files they may take. A *kind* is what a file holds, whatever its
-format: a case, marks, a surface, landmarks, derivations. Modules are loaded when one is used.
+A *kind* is what a file holds, whatever its format: a case, marks, a surface, landmarks,
+derivations. Command line, app and readers ask here which files of a kind there are, so that a new
+format is known everywhere by one entry. Modules are loaded when a file of theirs is read.
 """
 
 from __future__ import annotations
@@ -17,73 +18,73 @@ from headfit.errors import InputError, sentence
 
 @dataclass(frozen=True)
 class Format:
-    """One kind of file.
+    """One way in which files of a kind are written.
 
     Attributes
     ----------
     kind : str
-    title : str
-        As a sentence calls such a file.
     extensions : tuple of str
         With their dot, lower case.
-    reader, writer : str
-        ``module:function``; the writer is empty where headfit writes none.
+    reader : str
+        ``module:function``. Of marks it takes a text and a name and returns `GivenMarks`; of
+        derivations a text; of all others a path.
+    writer : str
+        ``module:function``; empty where headfit writes none.
     """
 
     kind: str
-    title: str
     extensions: tuple[str, ...]
     reader: str
     writer: str = ""
 
 
-FORMATS: tuple[Format, ...] = (
+FORMATS: list[Format] = [
     Format(
         "case",
-        "a case file",
         (".toml",),
         "headfit.files.case_file:read_case",
         "headfit.files.case_file:write_case",
     ),
     Format(
         "marks",
-        "a file of marks",
-        (".tsv", ".csv", ".txt", ".json"),
-        "headfit.files.marks_files:read_marks",
+        (".tsv", ".csv", ".txt"),
+        "headfit.files.marks_table:parse_table",
         "headfit.files.comparison_files:corrected_electrodes",
     ),
+    Format("marks", (".json",), "headfit.files.marks_json:parse_marks_json"),
     Format(
         "surface",
-        "a surface",
         (".ply", ".obj", ".stl"),
-        "headfit.files.surfaces:read_head",
+        "headfit.files.surfaces:read_surface",
         "headfit.files.surfaces:ply_bytes",
     ),
     Format(
         "landmarks",
-        "a file of landmarks",
         (".json",),
         "headfit.files.landmark_files:read_landmarks",
         "headfit.files.landmark_files:landmarks_json",
     ),
-    Format(
-        "derivations",
-        "a list of derivations",
-        (".csv", ".toml"),
-        "headfit.files.montage_file:read_montage",
-    ),
-)
+    Format("derivations", (".csv",), "headfit.planning.montages:montage_from_csv"),
+    Format("derivations", (".toml",), "headfit.files.montage_file:montage_from_toml"),
+]
 
 
-def format_of(kind: str) -> Format:
-    """The format of a kind.
+def extensions(kind: str) -> tuple[str, ...]:
+    """How the files of a kind end, all formats together.
 
-    Raises
-    ------
-    KeyError
-        No such kind; only our own code asks.
+    >>> extensions("marks")
+    ('.tsv', '.csv', '.txt', '.json')
     """
-    return {each.kind: each for each in FORMATS}[kind]
+    return tuple(end for each in FORMATS if each.kind == kind for end in each.extensions)
+
+
+def reader(kind: str, extension: str) -> Callable[..., Any]:
+    """What reads a file of a kind with this ending; the first format where none is known."""
+    of_kind = [each for each in FORMATS if each.kind == kind]
+    chosen = next((f for f in of_kind if extension.casefold() in f.extensions), of_kind[0])
+    module, _, name = chosen.reader.partition(":")
+    found: Callable[..., Any] = getattr(import_module(module), name)
+    return found
 
 
 def kind_of_head(path: Path) -> str:
@@ -98,13 +99,12 @@ def kind_of_head(path: Path) -> str:
     'surface'
     """
     for kind in ("case", "surface"):
-        if path.suffix.casefold() in format_of(kind).extensions:
+        if path.suffix.casefold() in extensions(kind):
             return kind
-    *first, last = format_of("surface").extensions
     raise InputError(
         sentence(
             "the head",
-            f"be a case file CASE.toml or a surface {', '.join(first)} or {last}",
+            f"be a case file CASE.toml or a surface {listed_extensions('surface')}",
             path.name,
             "for repeat sessions add --sessions",
         ),
@@ -112,12 +112,11 @@ def kind_of_head(path: Path) -> str:
     )
 
 
-def read(kind: str, path: Path, *more: Any, **options: Any) -> Any:
-    """What a file of a kind holds, by the reader of that kind."""
-    return _function(format_of(kind).reader)(path, *more, **options)
+def listed_extensions(kind: str) -> str:
+    """How the files of a kind end, in a sentence.
 
-
-def _function(place: str) -> Callable[..., Any]:
-    module, _, name = place.partition(":")
-    found: Callable[..., Any] = getattr(import_module(module), name)
-    return found
+    >>> listed_extensions("surface")
+    '.ply, .obj or .stl'
+    """
+    *first, last = extensions(kind)
+    return f"{', '.join(first)} or {last}" if first else last

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from headfit.errors import UnitError, sentence
 from headfit.files.coordsystem import Found, declared_by, find_coordsystem
-from headfit.files.marks_json import parse_marks_json
-from headfit.files.marks_table import parse_table
+from headfit.files.formats import reader
 from headfit.files.marks_text import read_foreign_text
 from headfit.marks.as_written import GivenMarks
 from headfit.marks.cleaning import clean_marks
@@ -66,8 +65,9 @@ def _declared(
 ) -> GivenMarks:
     """What the file and its coordsystem.json say."""
     text, remarks = read_foreign_text(path, MOST_BYTES)
-    is_json = path.suffix.casefold() == ".json" or text.lstrip().startswith("{")
-    given = (parse_marks_json if is_json else parse_table)(text, path.name)
+    # JSON is told by how it begins, whatever its file is called.
+    extension = ".json" if text.lstrip().startswith("{") else path.suffix
+    given: GivenMarks = reader("marks", extension)(text, path.name)
     given = replace(given, remarks=(*remarks, *given.remarks))
     if coordsystem is not None:
         given = declared_by(given, Found((Path(coordsystem),)))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,8 @@ from headfit.files.marks_table import MOST_ROWS
 from headfit.files.marks_text import shown
 from headfit.marks.as_written import GivenMarks
 from headfit.marks.remarks import Remark, correction, listed
+
+MOST_LANDMARKS = 1000
 
 Place = tuple[float, float, float]
 NO_PLACE: Place = (math.nan, math.nan, math.nan)
@@ -140,13 +143,26 @@ def parse_marks_json(text: str, name: str) -> GivenMarks:
 
 
 def landmarks_of(value: object, name: str) -> tuple[dict[str, Place], list[Remark]]:
-    """Landmarks from an object of keys and places; what is no place becomes NaN."""
+    """Landmarks from an object of keys and places; what is no place becomes NaN.
+
+    Raises
+    ------
+    FileFormatError
+        More landmarks than anybody digitises.
+    """
     if value is None:
         return {}, []
     if not isinstance(value, JsonObject):
         text = f"landmarks of {name} are no object of names and places and are left out"
         return {}, [correction("landmark-unread", text)]
-    twice = sorted({key for key, _ in value.pairs if [k for k, _ in value.pairs].count(key) > 1})
+    if len(value.pairs) > MOST_LANDMARKS:
+        raise FileFormatError(
+            sentence(name, f"hold at most {MOST_LANDMARKS} landmarks", f"{len(value.pairs)}"),
+            code="table-too-long",
+            n_lines=len(value.pairs),
+        )
+    counted = Counter(key for key, _ in value.pairs)
+    twice = sorted(key for key, count in counted.items() if count > 1)
     remarks = []
     if twice:
         text = f"landmarks of {name} that come twice are left out: {listed(twice)}"

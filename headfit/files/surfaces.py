@@ -18,13 +18,15 @@ from numpy.typing import NDArray
 
 from headfit.anatomy.head import PART_NAMES, Head, check_size
 from headfit.errors import FileFormatError, MeshError, UnitError, sentence
+from headfit.files.formats import extensions, listed_extensions
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.whole import about, read_bytes
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.units import MM_PER_UNIT, to_mm
 
 SURFACE_LIMIT = 1024 * 1024 * 1024
-SUFFIXES = (".ply", ".obj", ".stl")
+# Of a polygon with more corners than any; most lines of surfaces have 30 letters.
+_LONGEST_LINE = 100_000
 
 
 def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head:
@@ -68,11 +70,11 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
     source = Path(path)
     factor = to_mm(1.0, unit, "the surface") if unit in MM_PER_UNIT else _unknown_unit(unit)
     kind = source.suffix.lower()
-    if kind not in SUFFIXES:
+    if kind not in extensions("surface"):
         raise FileFormatError(
             sentence(
                 str(source),
-                "be a .ply, .obj or .stl surface",
+                f"be a {listed_extensions('surface')} surface",
                 f"the ending {kind!r}" if kind else "no ending",
             ),
             code="surface-kind",
@@ -121,8 +123,23 @@ def _check_kind(raw: bytes, kind: str) -> None:
             code="surface-kind",
         )
     is_text = kind == ".stl" and head.startswith(b"solid") and b"facet" in head
+    if is_text or kind == ".obj" or b"format ascii" in head:
+        _check_lines(raw)
     if is_text and b"endsolid" not in raw[-4096:]:
         raise _truncated("no closing endsolid")
+
+
+def _check_lines(raw: bytes) -> None:
+    """Refuse a line that takes longer to read than all others together."""
+    ends = np.flatnonzero(np.frombuffer(raw, np.uint8) == ord("\n"))
+    longest = int(np.diff(ends, prepend=0, append=len(raw)).max())
+    if longest > _LONGEST_LINE:
+        raise FileFormatError(
+            sentence(
+                "lines of a surface", f"be at most {_LONGEST_LINE} letters long", f"{longest}"
+            ),
+            code="surface-kind",
+        )
 
 
 def _truncated(found: str) -> FileFormatError:

@@ -9,11 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from headfit.anatomy.arc_tapes import TapeOn, as_computed
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES
-from headfit.anatomy.sites import Sites
+from headfit.anatomy.sites import Sites, is_beside_ear
 from headfit.fitting.spreads import SiteSpreads
 from headfit.planning.displacement import Displacement
+from headfit.planning.marking import MarkingPlan, plan_marking
 
 MISSING = "n/a"
 _FORMULA_SIGNS = ("=", "+", "-", "@", "|", "%")
@@ -49,31 +51,53 @@ def tsv(header: Sequence[str], rows: Iterable[Sequence[Cell]], decimals: int = 2
     return "\n".join([*lines, ""])
 
 
-def marks_tsv(sites: Sites, moved: Displacement | None = None) -> str:
+MARKS_HEADER = "arc start end arc_cm taken site zero from_zero_cm fraction note".split()
+
+
+def marks_tsv(
+    sites: Sites,
+    moved: Displacement | None = None,
+    *,
+    plan: MarkingPlan | None = None,
+    tape_on: TapeOn | None = None,
+) -> str:
     r"""For every arc its tape length, and where on the tape each site is marked, in cm.
 
-    A site that lies in a place that must stay free has no distance, and the note tells where it
-    goes.
+    A site that lies in a place that must stay free, or that no tape along its arc reaches, has no
+    distance, and the note tells where it is.
+
+    Parameters
+    ----------
+    sites : Sites
+    moved : Displacement, optional
+    plan : MarkingPlan, optional
+        Of these sites; by default that of the head itself.
+    tape_on : callable, optional
+        The tape on an arc, as for the plan.
 
     >>> from headfit import load_template, place_sites
     >>> table = marks_tsv(place_sites(load_template(), ["Fpz", "Cz"]))
     >>> print(table.splitlines()[0].replace("\t", " "))
-    arc start end arc_cm site from_start_cm fraction note
+    arc start end arc_cm taken site zero from_zero_cm fraction note
     """
-    lines = ["\t".join("arc start end arc_cm site from_start_cm fraction note".split())]
-    instead: dict[str, str] = {}
+    plan = plan or plan_marking(sites, moved, tape_on)
+    lines = ["\t".join(MARKS_HEADER)]
+    instead = {way.site: way.words for way in plan.bearings}
     if moved is not None:
-        instead = {move.site: move.words for move in moved.moves} | moved.left_out
+        instead |= {move.site: move.words for move in moved.moves} | moved.left_out
     for name, marks in sites.arc_marks.items():
         arc = ARCS[name]
         ends = [TITLES.get(end, end) for end in (arc.start, arc.end)]
-        length = cell(sites.tracer.length_mm(name) / 10, 1)
+        run = sites.tracer.run(name)
+        tape = as_computed(run) if tape_on is None else tape_on(name)
+        about = [cell(tape.length_mm / 10, 1), cell(tape.told, 0)]
         for mark in marks:
-            note = instead.get(mark.site)
-            place = [cell(mark.distance_mm / 10, 1), cell(mark.fraction, 3), MISSING]
-            if note is not None:
-                place = [MISSING, MISSING, cell(note, 0)]
-            lines.append("\t".join([name, *ends, length, mark.site, *place]))
+            note, found = instead.get(mark.site), plan.found.get(mark.site)
+            place = [MISSING, MISSING, MISSING, cell(note, 0)]
+            if note is None and found is not None:
+                distance = cell(found.distance_mm / 10, 1)
+                place = [found.zero, distance, cell(mark.fraction, 3), MISSING]
+            lines.append("\t".join([name, *ends, *about, mark.site, *place]))
     return "\n".join([*lines, ""])
 
 
@@ -96,7 +120,10 @@ def site_rows(sites: Sites, spreads: SiteSpreads | None = None) -> list[list[Cel
         place: list[Cell] = [None, None, None]
         if found is not None:
             place = [*found, sites.tracer.run(found[0]).distance_mm(found[1])]
-        sure: list[Cell] = [*map(float, spreads.ellipses_mm[i, :2])] if spreads is not None else []
+        sure: list[Cell] = []
+        if spreads is not None:
+            known = not is_beside_ear(name)
+            sure = [*map(float, spreads.ellipses_mm[i, :2])] if known else [None, None]
         rows.append([name, *map(float, sites.points_mm[i]), *place, *sure])
     return rows
 

@@ -8,6 +8,14 @@ from typing import Any
 
 from headfit.errors import FileFormatError, sentence
 
+# A case file of 400 places that must stay free has half of this.
+MOST_LETTERS_OF_TOML = 200_000
+# No person writes these, and reading them takes a time that grows with their square.
+_NEVER_WRITTEN = re.compile(
+    r"""(?<![\w-]) (?: (?: [\w-]+ | "[^"\n]{0,99}" | '[^'\n]{0,99}' ) [ \t]* \. [ \t]* ){20}
+    | 0[xob] [0-9a-fA-F_]{30}""",
+    re.VERBOSE,
+)
 _DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+,\d+)")
 
 
@@ -19,7 +27,14 @@ def parse_toml(text: str) -> dict[str, Any]:
     FileFormatError
         Not TOML; the sentence tells line and column, or the number with a decimal comma.
     """
+    if len(text) > MOST_LETTERS_OF_TOML:
+        raise FileFormatError(
+            sentence("a case file", f"hold at most {MOST_LETTERS_OF_TOML} letters", f"{len(text)}"),
+            code="file-too-long",
+        )
     try:
+        if _NEVER_WRITTEN.search(text):
+            raise ValueError
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = str(error)

@@ -1,24 +1,31 @@
 """Files written whole or not at all, and read with one clear sentence when that fails.
 
 A file is written beside its place under another name, flushed to the disk, and moved there in one
-step. Whoever is killed on the way leaves the old file whole. A new folder is made the same way.
+step. Whoever is killed on the way leaves the old file whole. A new folder is made the same way; a
+folder that is there already is the task of `headfit.files.result_folder`.
 """
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
+import stat
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from headfit.errors import FileFormatError, HeadfitError, InputError, sentence
+from headfit.errors import FileFormatError, HeadfitError, InputError, plain_text, sentence
+from headfit.files.manifest import check_of_one_run
 
 UNFINISHED = ".unfinished-"
 # Nobody writes for an hour: what is older was left by a process that was killed.
 LEFT_OVER_S = 3600.0
 TEXT_LIMIT = 32 * 1024 * 1024
+# Bytes of a name that are left to the name of an unfinished file; systems take 255 in all.
+_MOST_NAME_BYTES = 100
+_READING = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 
 
 def write_whole(path: str | Path, contents: str | bytes) -> Path:
@@ -33,7 +40,7 @@ def write_whole(path: str | Path, contents: str | bytes) -> Path:
         The file cannot be written; what was there before is untouched.
     """
     target = Path(path)
-    raw = contents.encode("utf-8") if isinstance(contents, str) else contents
+    raw = as_bytes(contents)
     try:
         target = Path(os.path.realpath(target))
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -51,55 +58,93 @@ def write_whole(path: str | Path, contents: str | bytes) -> Path:
         except BaseException:
             unfinished.unlink(missing_ok=True)
             raise
-        _flush_folder(target.parent)
+        flush_folder(target.parent)
     except (OSError, ValueError) as error:  # ValueError: a null character in the name
-        raise _not_written(path, error) from error
+        raise not_written(path, error) from error
     return Path(path)
 
 
-def write_folder(folder: str | Path, contents: Mapping[str, str | bytes]) -> Path:
-    """The folder, after it holds every file of `contents`, a mapping of relative path to contents.
+def write_new_folder(folder: str | Path, contents: Mapping[str, str | bytes]) -> Path:
+    """The folder, after it appeared whole with every file of `contents`.
 
-    A folder that is not there yet appears whole or not at all. In one that exists each file is
-    replaced whole, and files that `contents` does not name stay.
+    Parameters
+    ----------
+    folder : path
+    contents : mapping of str to str or bytes
+        Path below the folder, parted by slashes, to contents.
 
     Raises
     ------
+    FileExistsError
+        Something of that name is there.
     InputError
         The folder cannot be written.
 
     >>> import tempfile
-    >>> made = write_folder(Path(tempfile.mkdtemp()) / "case", {"a.txt": "1", "b/c.txt": "2"})
+    >>> made = write_new_folder(Path(tempfile.mkdtemp()) / "new", {"a.txt": "1", "b/c.txt": "2"})
     >>> sorted(path.name for path in made.rglob("*.txt"))
     ['a.txt', 'c.txt']
     """
     target = Path(folder)
-    if target.exists():
-        if not target.is_dir():
-            raise InputError(
-                sentence("the output", "be a folder", f"a file at {target}", "choose another name"),
-                code="not-a-folder",
-                path=str(target),
-            )
-        for name, content in contents.items():
-            write_whole(target / name, content)
-        return target
+    unfinished = None
     try:
+        target = Path(os.path.realpath(target))
         target.parent.mkdir(parents=True, exist_ok=True)
         _clear_left_overs(target)
         unfinished = _beside(target)
+        write_aside(unfinished, contents)
+        there = not _moved(unfinished, target)
+        flush_folder(target.parent)
     except (OSError, ValueError) as error:
-        raise _not_written(folder, error) from error
-    try:
-        for name, content in contents.items():
-            write_whole(unfinished / name, content)
-        unfinished.replace(target)
-        _flush_folder(target.parent)
-    except OSError as error:
-        raise _not_written(folder, error) from error
+        raise not_written(folder, error) from error
     finally:
-        shutil.rmtree(unfinished, ignore_errors=True)
-    return target
+        if unfinished is not None:
+            shutil.rmtree(unfinished, ignore_errors=True)
+    if there:
+        raise FileExistsError(errno.EEXIST, "there is a folder already", str(folder))
+    return Path(folder)
+
+
+def _moved(folder: Path, target: Path) -> bool:
+    """Whether a folder took a name; not when a folder with something in it has that name."""
+    try:
+        folder.replace(target)
+    except OSError as error:
+        if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
+            return False
+        raise
+    return True
+
+
+def as_bytes(contents: str | bytes) -> bytes:
+    r"""Contents as they are written; a name of a file that is no UTF-8 must not stop that.
+
+    >>> as_bytes("K\xf6ln \udcff")
+    b'K\xc3\xb6ln \\udcff'
+    """
+    return contents.encode("utf-8", "backslashreplace") if isinstance(contents, str) else contents
+
+
+def write_aside(folder: Path, contents: Mapping[str, str | bytes]) -> None:
+    """Write a folder that nobody reads yet, in the order of `contents`; all of it is on the disk.
+
+    Raises
+    ------
+    OSError
+        Where a file cannot be written, the folder holds those before it.
+    """
+    for name, given in contents.items():
+        raw = as_bytes(given)
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("xb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        for above in (path.parent, *path.parent.parents):
+            flush_folder(above)
+            if above == folder:
+                break
 
 
 def read_bytes(path: str | Path, limit: int) -> bytes:
@@ -108,18 +153,12 @@ def read_bytes(path: str | Path, limit: int) -> bytes:
     Raises
     ------
     FileFormatError
-        Not there, a folder, not readable, empty, or longer.
+        Not there, no ordinary file, not readable, empty, or longer; or of a result folder and not
+        as its run wrote it (`headfit.files.manifest`).
     """
     source = Path(path)
     try:
-        if source.is_dir():
-            raise FileFormatError(
-                sentence(str(source), "be a file", "a folder"),
-                code="file-is-folder",
-                path=str(source),
-            )
-        with source.open("rb") as file:
-            raw = file.read(limit + 1)
+        raw = _read(source, limit)
     except FileFormatError:  # ours, which the last clause would take for a ValueError
         raise
     except FileNotFoundError:
@@ -141,17 +180,45 @@ def read_bytes(path: str | Path, limit: int) -> bytes:
             path=str(source),
         )
     if len(raw) > limit:
+        size = f"{limit // 1_000_000} MB" if limit >= 1_000_000 else f"{limit // 1000} kB"
         raise FileFormatError(
             sentence(
-                str(source),
-                f"be at most {limit // 1_000_000} MB long",
-                "a longer file",
-                "is this the right file?",
+                str(source), f"be at most {size} long", "a longer file", "is this the right file?"
             ),
             code="file-too-long",
             path=str(source),
         )
+    check_of_one_run(source, raw)
     return raw
+
+
+def _read(source: Path, limit: int) -> bytes:
+    """Up to one byte more than the limit of an ordinary file.
+
+    Raises
+    ------
+    FileFormatError
+        A folder, a device or a pipe.
+    """
+    if source.is_dir():
+        raise FileFormatError(
+            sentence(str(source), "be a file", "a folder"), code="file-is-folder", path=str(source)
+        )
+    # A pipe nobody writes to would keep us waiting for ever: opened so, it does not.
+    descriptor = os.open(source, _READING)
+    try:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise FileFormatError(
+                sentence(str(source), "be a file", "a device or a pipe"),
+                code="file-special",
+                path=str(source),
+            )
+        file = os.fdopen(descriptor, "rb")
+    except BaseException:
+        os.close(descriptor)
+        raise
+    with file:
+        return file.read(limit + 1)
 
 
 def read_text(path: str | Path) -> str:
@@ -186,38 +253,49 @@ def about(path: str | Path) -> Iterator[None]:
     try:
         yield
     except HeadfitError as error:
-        name = Path(path).name
+        name = plain_text(Path(path).name)
         if str(error).startswith(name):
             raise
         raise type(error)(f"{name}: {error}", code=error.code, **error.facts) from error
 
 
 def _beside(target: Path) -> Path:
-    return target.with_name(f".{target.name[:100]}{UNFINISHED}{os.urandom(4).hex()}")
+    return target.with_name(_start_beside(target) + os.urandom(4).hex())
+
+
+def _start_beside(target: Path) -> str:
+    """How names of unfinished files of this target begin; never too long for the system."""
+    short = os.fsencode(target.name)[:_MOST_NAME_BYTES].decode("utf-8", "ignore")
+    return f".{short}{UNFINISHED}"
 
 
 def _clear_left_overs(target: Path) -> None:
     """Remove what killed runs left beside this target."""
-    start = f".{target.name[:100]}{UNFINISHED}"
+    start = _start_beside(target)
     for path in target.parent.iterdir():
         if not path.name.startswith(start):
             continue
         with suppress(OSError):
-            if time.time() - path.lstat().st_mtime > LEFT_OVER_S:
+            # Whatever the clock says: what is dated far in the future is nobody's work of now.
+            if abs(time.time() - path.lstat().st_mtime) > LEFT_OVER_S:
                 if path.is_dir() and not path.is_symlink():
                     shutil.rmtree(path)
                 else:
                     path.unlink()
 
 
-def _flush_folder(folder: Path) -> None:
-    """Make the new name itself survive a power cut, where folders can be opened (not Windows)."""
-    if hasattr(os, "O_DIRECTORY"):
-        descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+def flush_folder(folder: Path) -> None:
+    """Flush the names in a folder to the disk, where the system can; they are valid either way.
+
+    It comes after the name took its place: a failure here must not be told as one of writing.
+    """
+    if hasattr(os, "O_DIRECTORY"):  # not Windows
+        with suppress(OSError):
+            descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
 
 
 def _reason(error: Exception) -> str:
@@ -225,7 +303,8 @@ def _reason(error: Exception) -> str:
     return (reason or str(error)).lower()
 
 
-def _not_written(path: str | Path, error: Exception) -> InputError:
+def not_written(path: str | Path, error: Exception) -> InputError:
+    """The error for a file or folder that could not be written."""
     return InputError(
         f"{path} cannot be written: {_reason(error)} (what was there before is untouched)",
         code="file-not-written",

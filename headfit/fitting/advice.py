@@ -6,8 +6,8 @@ the tape.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,9 +16,9 @@ from headfit.anatomy.sites import SCALP_SITES, place_sites
 from headfit.anatomy.template import age_in_months
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.model_measures import unmodelled_mm
-from headfit.fitting.outlying_readings import Disagreement, likeliest_slips, standing
-from headfit.fitting.shape import ShapeModel
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.outlying_readings import Disagreement, likeliest_slips
+from headfit.fitting.slips import slip_sentences
+from headfit.fitting.tape import MEASUREMENTS
 from headfit.geometry.mesh import Floats
 from headfit.units import in_cm
 
@@ -31,8 +31,8 @@ FITS_LEAST_MM = 2.0
 _FEWEST_OTHERS = 3
 # Two promises nearer than this are the same to whoever measures.
 _NO_MATTER_MM = 0.02
-# A slip is offered when undoing it makes the sheet this much more probable (twice the log ratio).
-_SLIP_GAIN = 14.0
+# A measurement that promises less is optional.
+WORTH_MM = 0.5
 
 _PAIRED = tuple(
     (name, name.replace("left", "right", 1)) for name in MEASUREMENTS if name.startswith("left")
@@ -52,6 +52,8 @@ class Advice:
         The reading that is likeliest to be wrong, and another that is about as likely.
     slips, norms, shape : tuple of str
         Sentences on likely slips, on published norms, on the shape of the head.
+    off_limits : mapping of str to str
+        Measurements that would touch a place that must stay free, and which: none is asked for.
     """
 
     next: tuple[tuple[str, float], ...]
@@ -59,6 +61,7 @@ class Advice:
     slips: tuple[str, ...]
     norms: tuple[str, ...]
     shape: tuple[str, ...]
+    off_limits: Mapping[str, str] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         following = f"next {self.next[0][0]}" if self.next else "nothing left to measure"
@@ -71,21 +74,46 @@ class Advice:
         """The reading to take again, when it stands out."""
         return next((d for d in self.doubts[:1] if abs(d.sds) >= DISAGREES_SD), None)
 
+    @property
+    def urgent(self) -> tuple[str, ...]:
+        """The one reading that stands out, in one sentence; nothing when none does."""
+        if self.slips:
+            return self.slips
+        return () if self.disagrees is None else (self._again(self.disagrees),)
+
+    def _again(self, found: Disagreement) -> str:
+        title = MEASUREMENTS[found.name].title
+        if found.name not in self.off_limits:
+            return found.sentence + self._as_likely
+        instead = ""
+        if self.next:
+            instead = f"; the {MEASUREMENTS[self.next[0][0]].title} is clear, measure it instead"
+        return (
+            f"Do not take the {title} again, it would touch what must stay free "
+            f"({self.off_limits[found.name]}){instead}: {found.finding}"
+        )
+
     def sentences(self) -> list[str]:
         """What a person should read first, most urgent first."""
-        said = list(self.slips)
-        if self.disagrees is not None:
-            said.append(self.disagrees.sentence + self._as_likely)
+        said = list(self.urgent)
         if self.next and self.next[0][1] >= 0.05:
             name, drop = self.next[0]
             kind = MEASUREMENTS[name]
-            said.append(
-                f"Next, measure the {kind.title} ({kind.how}): it would lower the mean site "
-                f"uncertainty by {drop:.1f} mm."
-            )
+            if drop >= WORTH_MM:
+                said.append(
+                    f"Next, measure the {kind.title} ({kind.how}): it would lower the mean site "
+                    f"uncertainty by {drop:.1f} mm."
+                )
+            else:
+                said.append(
+                    f"Optional: the {kind.title} ({kind.how}) would lower the mean site "
+                    f"uncertainty by {drop:.1f} mm."
+                )
+        if self.slips:  # one culprit at a time
+            return said
         for least in self.doubts[:1]:
             told = abs(least.gap_mm) >= FITS_LEAST_MM and least.n_others >= _FEWEST_OTHERS
-            if told and self.disagrees is None:
+            if told and self.disagrees is None and least.name not in self.off_limits:
                 again = f"If you take one reading again, take the {MEASUREMENTS[least.name].title}"
                 said.append(f"{again}: {least.finding}{self._as_likely}")
         return said
@@ -96,14 +124,23 @@ class Advice:
         return f" The {titles[0]} is about as likely to be off." if titles else ""
 
 
-def advise(fitted: FittedHead) -> Advice:
-    """Advice on a fitted sheet."""
+def advise(fitted: FittedHead, off_limits: Mapping[str, str] | None = None) -> Advice:
+    """Advice on a fitted sheet.
+
+    Parameters
+    ----------
+    fitted : FittedHead
+    off_limits : mapping of str to str, optional
+        Measurements that would touch a place that must stay free, and which one.
+    """
+    off_limits = off_limits or {}
     return Advice(
-        next_measurements(fitted),
+        tuple(item for item in next_measurements(fitted) if item[0] not in off_limits),
         likeliest_slips(fitted.model, fitted.tape),
-        tuple(slips(fitted.model, fitted.tape)),
+        slip_sentences(fitted.model, fitted.tape, off_limits),
         tuple(against_norms(fitted)),
         tuple(head_shape(fitted)),
+        off_limits,
     )
 
 
@@ -137,55 +174,6 @@ def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
         if left in drops and right in drops and abs(drops[left] - drops[right]) < _NO_MATTER_MM:
             drops[left] = drops[right] = (drops[left] + drops[right]) / 2
     return tuple(sorted(drops.items(), key=lambda item: -item[1]))
-
-
-def _surprise(model: ShapeModel, tape: Tape, readings_mm: Mapping[str, float]) -> float:
-    """Squared Mahalanobis distance of some readings from the prior; lower is more probable."""
-    names = tuple(readings_mm)
-    gap, precision = standing(model, tape, names, np.array(list(readings_mm.values())))
-    # The size of the covariance counts too, since a slip may change which tape is meant.
-    return float(gap @ precision @ gap - np.linalg.slogdet(precision)[1])
-
-
-def _undone(values: Mapping[str, float]) -> Iterator[tuple[str, dict[str, float]]]:
-    """Possible slips: a question, and the readings if it were so."""
-    for one, other in (("ring", "largest_circumference"), ("largest_circumference", "ring")):
-        if one in values and other not in values:
-            renamed = {other if n == one else n: v for n, v in values.items()}
-            titles = MEASUREMENTS[other].title, MEASUREMENTS[one].title
-            yield f"Is {in_cm(values[one])} the {titles[0]}, not the {titles[1]}?", renamed
-    pairs = [(a, b) for a, b in _PAIRED if a in values and b in values]
-    for a, b in pairs:
-        titles = MEASUREMENTS[a].title, MEASUREMENTS[b].title
-        question = f"Were left and right exchanged in {titles[0]} and {titles[1]}?"
-        yield question, {**values, a: values[b], b: values[a]}
-    for name, value in values.items():
-        kind = MEASUREMENTS[name]
-        for factor, unit in ((2.54, "inches"), (1 / 2.54, "centimetres, not inches")):
-            if kind.lowest_mm <= value * factor <= kind.highest_mm:
-                yield (
-                    f"Is the {kind.title} of {in_cm(value)} in {unit}?",
-                    {**values, name: value * factor},
-                )
-        digits = f"{value:.0f}"
-        for i in range(len(digits) - 1):
-            swapped = float(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :])
-            if digits[i] != digits[i + 1] and kind.lowest_mm <= swapped <= kind.highest_mm:
-                question = f"Is the {kind.title} {in_cm(swapped)}, not {in_cm(value)} (two digits "
-                yield question + "exchanged)?", {**values, name: swapped}
-
-
-def slips(model: ShapeModel, tape: Tape) -> list[str]:
-    """Questions about likely slips: the wrong ring, inches, exchanged digits, exchanged sides."""
-    values = tape.values_mm
-    if len(values) < 2:
-        return []
-    now = _surprise(model, tape, values)
-    gains = [
-        (now - _surprise(model, tape, readings), question) for question, readings in _undone(values)
-    ]
-    best = max(gains, default=(0.0, ""))
-    return [best[1]] if best[0] > _SLIP_GAIN else []
 
 
 def against_norms(fitted: FittedHead) -> list[str]:

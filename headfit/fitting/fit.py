@@ -186,11 +186,16 @@ class FittedHead(Noun):
 
     def _local(self, sites: Sites) -> tuple[Sites, ArcTracer]:
         """The same sites on the model, whose motion is known."""
+        tracer = self.model_tracer(sites.rules)
         rules = replace(sites.rules, curve="plane")
-        if rules.length not in self._tracers:  # the other rules move no arc
-            self._tracers[rules.length] = at_pose(self.model, self.parameters, rules)
-        tracer = self._tracers[rules.length]
         return sites_on(tracer, sites.names, sites.system, rules), tracer
+
+    def model_tracer(self, rules: Rules) -> ArcTracer:
+        """The arcs on the model, whose motion is known; plane arcs stand in for shortest paths."""
+        if rules.length not in self._tracers:  # the other rules move no arc
+            plane = replace(rules, curve="plane")
+            self._tracers[rules.length] = at_pose(self.model, self.parameters, plane)
+        return self._tracers[rules.length]
 
     def spreads(self, sites: Sites) -> SiteSpreads:
         """How sure each site is, in the frame of the four landmarks.

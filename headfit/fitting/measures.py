@@ -15,6 +15,7 @@ import numpy as np
 
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
+from headfit.errors import MeshError, sentence
 from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.rates import row_rates, skew
@@ -98,6 +99,36 @@ class HeadMeasures:
         """(m,) some measurements, mm; their arcs are traced together."""
         self.tracer.trace(arc for name in names for arc in measurement(name).arcs)
         return np.array([self.value_mm(name) for name in names])
+
+    def path_mm(self, name: str) -> Floats:
+        """(n, 3) where a measurement touches the skin: the way of the tape, or the caliper ends.
+
+        Raises
+        ------
+        UnknownNameError
+            No such measurement.
+        """
+        kind, run = measurement(name), self.tracer.run
+        name = kind.name
+        if kind.arcs:
+            return np.concatenate([run(arc).curve.path_mm for arc in kind.arcs])
+        if name in _QUARTERS or name in ("nasion_cz", "cz_inion"):
+            arc, front = _QUARTERS.get(name, ("midline", name == "nasion_cz"))
+            curve = run(arc).curve
+            at = curve.via - curve.start
+            return curve.path_mm[: at + 1] if front else curve.path_mm[at:]
+        if name in _CHORDS:
+            return np.array([self.tracer.point(mark) for mark in _CHORDS[name]])
+        if name == "cz_height":
+            return self.tracer.point("Cz")[None]
+        if name == "head_breadth":
+            return self._widest_mm
+        if name == "head_length":
+            return self._skull.points_mm
+        if name == "largest_circumference":
+            curve, rows, _ = self._round
+            return curve.points_mm[[*rows, rows[0]]]
+        return np.array([end.point for end in self._diagonal(name)])
 
     def rate(self, name: str) -> Floats:
         """(K,) derivative of one measurement in the parameters of the tracer's motion.
@@ -200,6 +231,8 @@ class HeadMeasures:
         weight = np.zeros(len(one))
         weight[len(high) :] = up[first[crossing]] / (up[first[crossing]] - up[second[crossing]])
         reach = (1 - weight) * across[one] + weight * across[other]
+        if not len(reach):  # no head, but a search for one may try it
+            raise MeshError(sentence("a head", "rise above its ears", "none"), code="mesh-flat")
         places = [reach.argmax(), reach.argmin()]
         return one[places], other[places], weight[places]
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 
 from headfit.errors import SheetError, sentence, unknown_name
-from headfit.units import in_cm
+from headfit.units import in_cm, is_finite
 
 
 @dataclass(frozen=True)
@@ -486,7 +486,7 @@ centimetres?)
             )
         for name, spread in self.spreads_mm.items():
             title = measurement(name).title
-            if not (math.isfinite(spread) and 0 < spread <= 50):
+            if not (is_finite(spread) and 0 < spread <= 50):
                 raise SheetError(
                     sentence(f"spread of {title}", "lie in 0 to 50 mm", f"{spread} mm"),
                     code="spread-range",
@@ -552,8 +552,7 @@ def _readings(kind: Measurement, given: Reading) -> tuple[float, ...]:
             measurement=kind.name,
         )
     for value in several:
-        number = isinstance(value, int | float) or hasattr(value, "__float__")
-        if isinstance(value, bool | str) or not number or not math.isfinite(float(value)):
+        if not _is_reading(value):
             raise SheetError(
                 sentence(
                     kind.title,
@@ -577,6 +576,17 @@ def _readings(kind: Measurement, given: Reading) -> tuple[float, ...]:
                 value_mm=float(value),
             )
     return tuple(float(value) for value in several)
+
+
+def _is_reading(value: object) -> bool:
+    """Whether a value is a finite number, or something like one from another library."""
+    number = isinstance(value, int | float) or hasattr(value, "__float__")
+    if isinstance(value, bool | str) or not number:
+        return False
+    try:
+        return math.isfinite(float(value))  # type: ignore[arg-type]
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def _likely_slip(value: float, kind: Measurement) -> str:

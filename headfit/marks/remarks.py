@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from headfit.errors import MarksError
+from headfit.errors import MOST_LETTERS, MarksError, plain_text
 
 Kind = Literal["note", "correction", "doubt"]
 
@@ -35,6 +35,9 @@ class Remark:
     kind: Kind
     sentence: str
     evidence: Mapping[str, object] = field(default_factory=dict, hash=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sentence", plain_text(self.sentence, MOST_LETTERS))
 
 
 def note(code: str, sentence: str, **evidence: object) -> Remark:

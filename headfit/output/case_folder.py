@@ -8,7 +8,6 @@ machine can draw, picture.png.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,9 +18,9 @@ from headfit.files.bids import bids_files
 from headfit.files.case_json import solved_data
 from headfit.files.landmark_files import landmarks_json
 from headfit.files.plain_json import as_json
+from headfit.files.result_folder import write_folder
 from headfit.files.surfaces import ply_bytes
 from headfit.files.tables import marks_tsv
-from headfit.files.whole import write_folder
 from headfit.output.case_view import CaseView
 
 PICTURE = "picture.png"
@@ -40,12 +39,15 @@ class SavedResults:
         The content of case.json.
     no_picture : str
         Why there is no picture; empty when there is one.
+    of_the_run_before : tuple of str
+        What was removed of the run before, and what is kept because it was changed, in sentences.
     """
 
     folder: Path
     files: tuple[str, ...]
     data: dict[str, Any]
     no_picture: str
+    of_the_run_before: tuple[str, ...]
 
 
 def save(
@@ -78,7 +80,9 @@ def save(
         **(more or {}),
         "head.ply": ply_bytes(head),
         "landmarks.json": landmarks_json(head.landmarks) + "\n",
-        "marks.tsv": marks_tsv(solved.sites, solved.displacement),
+        "marks.tsv": marks_tsv(
+            solved.sites, solved.displacement, plan=solved.marking, tape_on=solved.tape_on
+        ),
         **{f"bids/{name}": text for name, text in bids_files(solved).items()},
         "case.json": as_json(data),
     }
@@ -91,10 +95,7 @@ def save(
             no_picture = ""
         except DrawingError as error:
             no_picture = str(error)
-    write_folder(folder, files)
-    if no_picture:
-        # A picture of another head beside these numbers would be worse than none.
-        with suppress(OSError):
-            (folder / PICTURE).unlink()
+    written = write_folder(folder, files, run="fit", handed_over=["case.toml"])
     told = ("case.json", "marks.tsv", "head.ply", "landmarks.json", "bids/", *(more or {}))
-    return SavedResults(folder, (*told, *([] if no_picture else [PICTURE])), data, no_picture)
+    made = (*told, *([] if no_picture else [PICTURE]))
+    return SavedResults(folder, made, data, no_picture, written.sentences)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from headfit import __version__
-from headfit.anatomy.landmarks import TITLES
 from headfit.case.solved import SolvedCase
 from headfit.files.whole import write_whole
 from headfit.fitting.hand_set_shape import hand_words
@@ -27,22 +26,21 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         name: " / ".join(cm(value) for value in readings) + " cm"
         for name, readings in fitted.tape.readings_mm.items()
     }
-    whole = {name: MEASUREMENTS[name].arcs for name in taken if len(MEASUREMENTS[name].arcs) == 1}
     label = fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []
-    if case.doubtful:
-        notes.append(f"Hard to find: {', '.join(TITLES[name] for name in case.doubtful)}.")
     notes += [hand_words(case.shape)] if case.shape else []
     return SheetContent(
         case.label,
         solved.sites,
         __version__,
         tuple(f"{MEASUREMENTS[name].title} {text}" for name, text in taken.items()),
-        (*notes, *fitted.flags),
-        {arc: f"taken {taken[name]}" for name, (arc,) in whole.items()},
+        tuple(notes),
+        solved.urgent_sentences,
+        solved.marking,
         solved.displacement,
         (solved.derivations,) if solved.derivations else (),
+        solved.head,
     )
 
 

@@ -5,6 +5,7 @@ Millimetres, head frame. A case in which nothing is measured yet shows the templ
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -14,9 +15,12 @@ from headfit.errors import HeadfitError
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.output.scene import Arrow, Chain, Derivation, DrawnSite, Region, Scene, make_scene
 from headfit.output.tables import Table, derivation_table, sheet_table, site_table
+from headfit.planning.arc_steps import Found, places_on_tape
 from headfit.planning.derivations import MeasuredMontage
-from headfit.planning.displacement import Displacement
+from headfit.planning.displacement import Displacement, Move
+from headfit.planning.marking import MarkingPlan
 from headfit.planning.montages import montage_of
+from headfit.units import in_cm
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,9 +39,10 @@ class CaseView:
             captions.append("Nothing is measured yet: this is no person's head.")
         if solved.head_from == "marks":
             captions.append("Nothing is measured yet: this head was found under the marks.")
-        return make_scene(
+        scene = make_scene(
             solved.head, solved.sites, spreads=solved.spreads, title=case.label, captions=captions
         )
+        return _on_tapes(scene, solved)
 
     @cached_property
     def scene(self) -> Scene:
@@ -50,7 +55,7 @@ class CaseView:
         """
         scene, solved = self.bare_scene, self.solved
         if solved.displacement is not None:
-            scene = _with_free_places(scene, solved.displacement)
+            scene = _with_free_places(scene, solved.displacement, solved.marking)
         if solved.derivations is not None:
             scene = replace(scene, chains=_chains(solved.derivations))
         comparison = None if "comparison" in solved.problems else solved.comparison
@@ -135,20 +140,51 @@ def _cannot(what: str, done: str, error: HeadfitError) -> tuple[str, ...]:
     return (f"The {what} cannot be {done}: {error}.",)
 
 
-def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
+def _on_tapes(scene: Scene, solved: SolvedCase) -> Scene:
+    """Arcs and sites told by the tape in hand, which is the reading where there is one."""
+    arcs = []
+    for line in scene.arcs:
+        tape = solved.tape_on(line.name)
+        arcs.append(replace(line, length_mm=tape.length_mm, taped=tape.own, words=tape.told))
+    found = places_on_tape(solved.sites, solved.tape_on)
+    return replace(_marked(scene, found), arcs=tuple(arcs))
+
+
+def _marked(scene: Scene, found: Mapping[str, Found]) -> Scene:
+    return scene.with_sites(
+        replace(
+            scene.site(name),
+            start=place.zero,
+            from_start_mm=place.distance_mm,
+            taped=place.tape.own,
+        )
+        for name, place in found.items()
+        if name in {site.name for site in scene.sites}
+    )
+
+
+def _with_free_places(scene: Scene, moved: Displacement, plan: MarkingPlan) -> Scene:
     """Moved sites at their new places, those without a place marked, and the places themselves."""
     changed: list[DrawnSite] = []
     arrows = tuple(
         Arrow(move.site, scene.site(move.site).point_mm, move.point_mm, move.words, "moved")
         for move in moved.moves
     )
+    # A tape that ends before a place is walked from its other end behind it.
+    scene = _marked(scene, plan.found)
     # Its place on the tape lies where nothing must be put: never say it.
     nowhere: dict[str, Any] = {"from_start_mm": None, "sure_mm": None}
     for move in moved.moves:
         site = scene.site(move.site)
         changed.append(
-            replace(site, **nowhere, point_mm=move.point_mm, state="moved", note=move.words)
+            replace(site, **nowhere, point_mm=move.point_mm, state="moved", note=_moved(move, plan))
         )
+    bearings = {way.site: way for way in plan.bearings}
+    kept = {move.site for move in moved.moves} | moved.left_out.keys()
+    for name, way in bearings.items():
+        if name not in kept:  # it stays where it is, but no tape along its arc reaches it
+            site = replace(scene.site(name), from_start_mm=None, note=f"{way.words}.")
+            changed.append(site)
     for name, why in moved.left_out.items():
         changed.append(replace(scene.site(name), **nowhere, state="blocked", note=why))
     names = {site.name for site in changed}
@@ -157,6 +193,17 @@ def _with_free_places(scene: Scene, moved: Displacement) -> Scene:
         Region(obstacle.title, obstacle.outline_mm, obstacle.reason) for obstacle in moved.obstacles
     )
     return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses, arrows=arrows)
+
+
+def _moved(move: Move, plan: MarkingPlan) -> str:
+    """Where a moved site goes and from where it is taped, in the words of the sheet."""
+    way = next((each for each in plan.bearings if each.site == move.site), None)
+    if way is not None:
+        return f"{move.words[:-1]}: {way.words}."
+    found = plan.found.get(move.toward) if move.named else None
+    if found is None:
+        return move.words
+    return f"{move.words[:-1]}: {in_cm(found.distance_mm)} from {found.zero} on {found.arc}."
 
 
 def _chains(measured: MeasuredMontage) -> tuple[Chain, ...]:

@@ -6,7 +6,7 @@ JavaScript, and it prints crisp. Millimetres on the head, one millimetre is one 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -26,24 +26,30 @@ _NAME_MM = 6.5  # height of the letters
 
 
 @dataclass(frozen=True, eq=False)
-class _Projection:
+class Projection:
     """Right, down and nearness of points, mm; nearness grows towards the viewer."""
 
     axes: Floats
 
     @classmethod
-    def of(cls, camera: str) -> _Projection:
-        chosen = CAMERAS[camera]
-        near = np.asarray(chosen.toward) / np.linalg.norm(chosen.toward)
-        right = np.cross(chosen.up, near)
+    def of(cls, camera: str) -> Projection:
+        """That of a named camera."""
+        return cls.toward(CAMERAS[camera].toward, CAMERAS[camera].up)
+
+    @classmethod
+    def toward(cls, viewer: Sequence[float], up: Sequence[float]) -> Projection:
+        """Seen from the direction of a viewer (3,), with a direction (3,) upwards."""
+        near = np.asarray(viewer) / np.linalg.norm(viewer)
+        right = np.cross(up, near)
         right /= np.linalg.norm(right)
         return cls(np.array([right, -np.cross(near, right), near]))
 
     def __call__(self, points_mm: Floats) -> Floats:
+        """(n, 3) right, down and nearness of points (n, 3)."""
         return np.asarray(points_mm @ self.axes.T)
 
 
-class _Skyline:
+class Skyline:
     """The nearest skin over each cell of the picture, to tell what is hidden."""
 
     def __init__(self, flat: Floats, faces: Integers) -> None:
@@ -80,9 +86,9 @@ def line_drawing(scene: Scene, camera: str) -> str:
     KeyError
         No such camera.
     """
-    project = _Projection.of(camera)
+    project = Projection.of(camera)
     flat = project(scene.head.vertices_mm)
-    skyline = _Skyline(flat, scene.head.faces)
+    skyline = Skyline(flat, scene.head.faces)
     focus = project(scene.focus_mm[None])[0, :2]
     half = scene.height_mm / 2 + _MARGIN_MM
     left, top = focus - half
@@ -122,7 +128,7 @@ def _wings(ends: Floats) -> list[Floats]:
     return [np.array([ends[1] - along + across, ends[1], ends[1] - along - across])]
 
 
-def _edges(project: _Projection, left: float, top: float, size: float) -> list[str]:
+def _edges(project: Projection, left: float, top: float, size: float) -> list[str]:
     """Which side of the person lies at which edge."""
     right, down, near = project.axes
     words = edge_words(right, -down, near)
@@ -139,9 +145,21 @@ def _edges(project: _Projection, left: float, top: float, size: float) -> list[s
     ]
 
 
-def _contours(scene: Scene, project: _Projection, skyline: _Skyline) -> list[Floats]:
-    """Edges (2, 2) between a triangle that faces the viewer and one that does not."""
-    mesh = TriangleMesh(scene.head.vertices_mm, scene.head.faces)
+def _contours(scene: Scene, project: Projection, skyline: Skyline) -> list[Floats]:
+    """Seen edges (2, 2) between a triangle that faces the viewer and one that does not."""
+    vertices = scene.head.vertices_mm
+    ends = contour_edges(vertices, scene.head.faces, project, skyline)
+    return list(project(vertices)[ends][:, :, :2])
+
+
+def contour_edges(
+    vertices_mm: Floats, faces: Integers, project: Projection, skyline: Skyline
+) -> Integers:
+    """(n, 2) vertices of the seen edges where a facing triangle meets one that turns away.
+
+    Each in the order of the triangle that faces.
+    """
+    mesh = TriangleMesh(vertices_mm, faces)
     corners = mesh.triangles_mm
     toward = (
         np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ project.axes[2]
@@ -151,12 +169,11 @@ def _contours(scene: Scene, project: _Projection, skyline: _Skyline) -> list[Flo
     turning = (toward[face] > 0) & (toward[across] <= 0)
     face, edge = face[turning], edge[turning]
     ends = np.stack([mesh.faces[face, edge], mesh.faces[face, (edge + 1) % 3]], axis=1)
-    flat = project(scene.head.vertices_mm)[ends]
-    seen = skyline.sees(flat.mean(axis=1), contour=True)
-    return list(flat[seen][:, :, :2])
+    seen = skyline.sees(project(vertices_mm)[ends].mean(axis=1), contour=True)
+    return np.asarray(ends[seen])
 
 
-def _seen_runs(flat: Floats, skyline: _Skyline) -> list[Floats]:
+def _seen_runs(flat: Floats, skyline: Skyline) -> list[Floats]:
     """The pieces of a curve that are not hidden, (k, 2) each."""
     seen = skyline.sees(flat)
     runs, start = [], None
@@ -175,7 +192,7 @@ def _path(lines: Iterable[Floats], kind: str) -> str:
     return f'<path class="{kind}" d="{steps}"/>' if steps else ""
 
 
-def _sites(sites: Iterable[DrawnSite], project: _Projection) -> list[str]:
+def _sites(sites: Iterable[DrawnSite], project: Projection) -> list[str]:
     """Dots and names of the sites on the near side; crowded names give way by rank."""
     seen = [
         (site, *project(site.point_mm[None])[0, :2].tolist())

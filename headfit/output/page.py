@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from headfit.fitting.shape import shape_model
 from headfit.geometry.mesh import Floats
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
 from headfit.output.scene import (
@@ -59,6 +60,25 @@ def head_data(head: Surface) -> dict[str, str]:
     }
 
 
+def model_data(age: str | float) -> dict[str, Any]:
+    """The deformable head of an age: a page blends it itself and so follows a slider at once.
+
+    A vertex is origin + (template - origin) * exp(scales) + sum over columns of mode * parameter,
+    in the frame of the model; columns that move nothing are left out.
+    """
+    model = shape_model(age)
+    moving = np.flatnonzero(np.abs(model.modes).max(axis=(0, 1)) > 0)
+    head = model.template
+    part = head.part if head.part is not None else np.zeros(len(head.vertices_mm))
+    return {
+        "age": age,
+        "head": head_data(Surface(head.vertices_mm, head.faces, np.asarray(part))),
+        "origin_mm": model.origin.tolist(),
+        "columns": moving.tolist(),
+        "modes": packed(model.modes.transpose(2, 0, 1)[moving]),
+    }
+
+
 def scene_data(scene: Scene) -> dict[str, Any]:
     """All of a scene but the skin."""
     return {
@@ -72,9 +92,10 @@ def scene_data(scene: Scene) -> dict[str, Any]:
         "arcs": [
             {
                 "name": arc.name,
-                "predicted": arc.predicted,
                 "points_mm": packed(thinned(arc.points_mm)),
                 "length_mm": round(arc.length_mm, 2),
+                "taped": arc.taped,
+                "words": arc.words,
             }
             for arc in scene.arcs
         ],
@@ -146,6 +167,7 @@ def _site(site: DrawnSite) -> dict[str, Any]:
         "arc": site.arc,
         "start": site.start,
         "from_start_mm": _rounded(site.from_start_mm),
+        "taped": site.taped,
         "sure_mm": _rounded(site.sure_mm),
         "deviation_mm": _rounded(site.deviation_mm),
         "note": site.note,

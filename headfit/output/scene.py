@@ -17,7 +17,7 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.head import NECK, SCALP, Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
-from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar, Sites
+from headfit.anatomy.sites import SYSTEMS, Sites, is_beside_ear
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
@@ -88,12 +88,16 @@ class Surface:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A named curve (k, 3) on the skin, with its tape length; `predicted` when nobody taped it."""
+    """A named curve (k, 3) on the skin, with its tape length.
+
+    `taped` tells whether the length is an own reading; `words` what it is, with its spread.
+    """
 
     name: str
     points_mm: Floats
     length_mm: float
-    predicted: bool = False
+    taped: bool = False
+    words: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,6 +125,8 @@ class DrawnSite:
         The arc that marks it and where its tape starts; empty where no arc does.
     from_start_mm : float or None
         Tape length from `start`.
+    taped : bool
+        The arc was read; otherwise `from_start_mm` is predicted, and so is said beside it.
     sure_mm : float or None
         Largest semi-axis of the 95 % ellipse.
     deviation_mm : float or None
@@ -139,6 +145,7 @@ class DrawnSite:
     sure_mm: float | None = None
     deviation_mm: float | None = None
     note: str = ""
+    taped: bool = False
 
     @property
     def label(self) -> str:
@@ -404,8 +411,8 @@ def _ellipses(sites: Sites, spreads: Spreads) -> tuple[Ellipse, ...]:
     for name, along, across, (a, b, angle) in zip(
         spreads.names, spreads.along, spreads.across, spreads.ellipses_mm, strict=True
     ):
-        if isinstance(TABLE[name], BesideEar):
-            continue  # a spot on lobe or bone is found by the finger: no tape, no probability
+        if is_beside_ear(name):  # set by eye: no ring tells how sure that is
+            continue
         cos, sin = np.cos(angle), np.sin(angle)
         major, minor = a * (cos * along + sin * across), b * (cos * across - sin * along)
         found.append(Ellipse(name, point[name], major, minor))

@@ -1,22 +1,24 @@
-"""The sheet for the chair: what to mark, the head map, the set-up card, and derivations.
+"""The sheet for the chair: what to mark; head map, set-up card and record; derivations.
 
-Printed at 100 % on A4 or US Letter, black and white. Every page carries the case label, the
-measurements as they were taken, room for who and when, the version and the rules.
+Two sides of one sheet of paper for 10-20, black and white, at 100 % on A4 or US Letter. Every page
+carries the case label, the measurements as they were taken, room for who and when, the version and
+the rules.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites
 from headfit.errors import unknown_name
-from headfit.output.sheet_card import card_pages
-from headfit.output.sheet_maps import derivation_pages, map_page
-from headfit.output.sheet_marks import mark_pages
+from headfit.output.arc_drawings import ArcDrawings
+from headfit.output.sheet_maps import derivation_pages
+from headfit.output.sheet_marks import MarkNotes, mark_pages
 from headfit.output.sheet_room import Page, Room
+from headfit.output.sheet_second import second_pages
 from headfit.output.typesetting import (
     MM_PER_PT,
     PAPERS,
@@ -28,12 +30,12 @@ from headfit.output.typesetting import (
 )
 from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement
-from headfit.planning.marking import plan_marking
+from headfit.planning.marking import MarkingPlan, plan_marking
 
 PaperName = Literal["A4", "letter"]
 
-MARGIN_MM = 15.0
-FOOT_MM = 14.0
+MARGIN_MM = 11.0
+FOOT_MM = 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,11 +53,15 @@ class SheetContent:
         As they were taken, such as "nasion-inion arc 36.2 cm".
     notes : tuple of str
         Said before the first arc, such as "Template: newborn, illustrative, norm-scaled".
-    arc_notes : mapping of arc name to str
-        Said beside an arc, such as {"midline": "taken 36.2 cm"}.
+    warnings : tuple of str
+        Boxed on top of the first page: what to take again, what is in doubt.
+    plan : MarkingPlan, optional
+        By default that of the sites themselves, which nobody taped.
     displacement : Displacement, optional
     montages : tuple of MeasuredMontage
         One page each.
+    head : Head, optional
+        Drawn small beside each arc, the tape on it.
     """
 
     label: str
@@ -63,9 +69,11 @@ class SheetContent:
     version: str
     measurements: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    arc_notes: Mapping[str, str] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+    plan: MarkingPlan | None = None
     displacement: Displacement | None = None
     montages: tuple[MeasuredMontage, ...] = ()
+    head: Head | None = None
 
 
 def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
@@ -96,15 +104,18 @@ def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
         "Taken: " + (" · ".join(clean(m, "a measurement") for m in content.measurements) or "none"),
         f"{program} · {rules_words(content.sites.rules)}",
     )
-    plan = plan_marking(content.sites, content.displacement)
+    plan = content.plan or plan_marking(content.sites, content.displacement)
     room = Room(sheet, MARGIN_MM, frame.top_mm, sheet.height_mm - FOOT_MM)
-    notes = tuple(clean(note, "a note") for note in content.notes)
-    arc_notes = {arc: clean(note, "a note") for arc, note in content.arc_notes.items()}
+    said = MarkNotes(
+        tuple(clean(words, "a warning") for words in content.warnings),
+        tuple(clean(note, "a note") for note in content.notes),
+    )
+    moved, tracer = content.displacement, content.sites.tracer
+    drawing = None if content.head is None else ArcDrawings(sheet, content.head, tracer)
     pages: list[Page] = [
-        *mark_pages(room, plan, content.displacement, notes, arc_notes),
-        map_page(room, content.sites, content.displacement),
-        *card_pages(room, content.sites, content.displacement),
-        *derivation_pages(room, content.sites, content.displacement, content.montages),
+        *mark_pages(room, plan, moved, said, drawing),
+        *second_pages(room, content.sites, moved),
+        *derivation_pages(room, content.sites, moved, content.montages),
     ]
     for number, page in enumerate(pages, 1):
         frame.draw(number, len(pages))
@@ -143,32 +154,32 @@ class _Frame:
         self.foot = foot
         room = paper.width_mm - 2 * MARGIN_MM
         self.label_size, self.label_lines = tallest_that_fits(
-            label, room - 28.0, (17, 14, 12, 10), 3, bold=True
+            label, room - 34.0, (16, 14, 12, 10), 3, bold=True
         )
-        self.taken_lines = wrapped(taken, 8.0, room)
-        self.foot_lines = wrapped(foot, 7.0, room)
-        self.label_bottom_mm = 13.0 + len(self.label_lines) * line_height_mm(self.label_size)
-        self.top_mm = self.label_bottom_mm + 10.0 + len(self.taken_lines) * line_height_mm(8.0)
+        self.taken_lines = wrapped(taken, 9.0, room)
+        self.foot_lines = wrapped(foot, 8.0, room)
+        self.label_bottom_mm = 9.0 + len(self.label_lines) * line_height_mm(self.label_size)
+        self.top_mm = self.label_bottom_mm + 9.0 + len(self.taken_lines) * line_height_mm(9.0)
 
     def draw(self, number: int, n_pages: int) -> None:
         """Head and foot of a page."""
         paper, left, right = self.paper, MARGIN_MM, self.paper.width_mm - MARGIN_MM
-        y = 11.0 + self.label_size * MM_PER_PT * 0.75
+        y = 8.0 + self.label_size * MM_PER_PT * 0.75
         for line in self.label_lines:
             paper.text(left, y, line, self.label_size, bold=True)
             y += line_height_mm(self.label_size)
-        paper.text(right, 15.0, f"page {number} of {n_pages}", 9.0, align="right")
-        y = self.label_bottom_mm + 3.0
-        middle = left + 0.55 * (right - left)
-        for x, end, words in ((left, middle - 5, "Done by"), (middle, right, "Date and time")):
+        paper.text(right, 12.5, f"side {number} of {n_pages}", 10.0, align="right")
+        y = self.label_bottom_mm + 2.5
+        middle = left + 0.58 * (right - left)
+        for x, end, words in ((left, middle - 5, "Done by"), (middle, right, "Date, time")):
             paper.text(x, y, words, 9.0)
-            paper.line(x + (15.0 if words == "Done by" else 25.0), y + 0.6, end, y + 0.6)
+            paper.line(x + (15.0 if words == "Done by" else 19.0), y + 0.6, end, y + 0.6)
         y += 5.0
         for line in self.taken_lines:
+            paper.text(left, y, line, 9.0)
+            y += line_height_mm(9.0)
+        paper.line(left, y - 1.8, right, y - 1.8, 0.6)
+        y = paper.height_mm - 4.5 - (len(self.foot_lines) - 1) * line_height_mm(8.0)
+        for line in self.foot_lines:
             paper.text(left, y, line, 8.0)
             y += line_height_mm(8.0)
-        paper.line(left, y - 1.6, right, y - 1.6, 0.5)
-        y = paper.height_mm - 6.0 - (len(self.foot_lines) - 1) * line_height_mm(7.0)
-        for line in self.foot_lines:
-            paper.text(left, y, line, 7.0)
-            y += line_height_mm(7.0)

@@ -1,127 +1,183 @@
-"""The set-up card of the sheet: skin, fixing, cable and impedance of every site, and cautions."""
+"""The set-up card of the sheet: skin, fixing, cable and impedance of every site, and the record."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from headfit.anatomy.sites import Sites
-from headfit.output.sheet_room import GUTTER_MM, TICK_MM, Page, Room
-from headfit.output.typesetting import line_height_mm, wrapped
+from headfit.geometry.mesh import Floats
+from headfit.output.sheet_names import OLD_OF
+from headfit.output.sheet_room import GUTTER_MM, Page, Room
+from headfit.output.typesetting import line_height_mm, width_mm, wrapped
 from headfit.planning.displacement import Displacement
 from headfit.planning.preparation import CAUTIONS, Preparation, preparation
 
 # Room to write an impedance with a gloved hand; taller where the page allows.
-LEAST_ROW_MM, MOST_ROW_MM = 7.4, 10.5
-HEAD_MM = 6.0
-CAUTION_SIZE = 9.0
-TO_FILL_IN = (
-    "Doubtful landmark:   □ nasion   □ inion   □ left ear   □ right ear",
-    "Scars, defects, skin before:",
-    "Skin after removal:",
+LEAST_ROW_MM, MOST_ROW_MM = 6.2, 8.6
+HEAD_MM = 5.0
+TITLE_MM = 8.0
+SIZE = 9.0
+RECORD_ROW_MM = 6.8
+RECORD = (
+    ("Reference", "Ground"),
+    ("Other leads", "Moved, and where to: "),
+    ("Left out, and why", "Doubtful landmark  □ nasion  □ inion  □ left ear  □ right ear"),
+    ("Skin before", "Skin after removal"),
+    ("Applied by, at", "Removed by, at"),
 )
 
 
 @dataclass(frozen=True)
-class _Line:
-    """One cup: where it stands, why there, and how it is fixed."""
+class CardLine:
+    """One cup: what it is called, where it stands, how it is fixed, how long its cable lies."""
 
+    site: str
     place: str
-    why: str
     how: Preparation
+    cable_mm: float
 
 
-def card_pages(room: Room, sites: Sites, displacement: Displacement | None) -> list[Page]:
-    """The card; a second page when there are more sites than fit."""
-    lines = _lines(sites, displacement)
-    top = room.top_mm + 8.0
-    cautions_mm = _cautions_height_mm(room)
-    pages: list[Page] = []
-    while lines or not pages:
-        room_mm = room.bottom_mm - top - HEAD_MM - (0.0 if pages else cautions_mm)
-        per_column = min(int(room_mm / LEAST_ROW_MM), (len(lines) + 1) // 2)
-        row_mm = min(MOST_ROW_MM, room_mm / max(per_column, 1))
-        columns = lines[:per_column], lines[per_column : 2 * per_column]
-        lines = lines[2 * per_column :]
-        pages.append(_page(room, columns, top, row_mm, first=not pages))
-    return pages
-
-
-def _lines(sites: Sites, displacement: Displacement | None) -> list[_Line]:
+def card_lines(
+    names: Sequence[str], displacement: Displacement | None, cables_mm: Mapping[str, float]
+) -> list[CardLine]:
+    """A line for each cup in the order of the sites; none for one that is left out."""
     moves = {move.site: move for move in displacement.moves} if displacement else {}
     left_out = displacement.left_out if displacement else {}
     lines = []
-    for name in sites.names:
+    for name in names:
         if name in left_out:
             continue
         move = moves.get(name)
-        if move is None:
-            lines.append(_Line(name, "", preparation(name)))
-        elif move.named:
-            lines.append(_Line(move.toward, f"for {name}", preparation(move.toward)))
-        else:
-            lines.append(_Line(name, "moved", preparation(name)))
+        place = "" if move is None else move.toward if move.named else "moved"
+        at = move.toward if move is not None and move.named else name
+        lines.append(CardLine(name, place, preparation(at), cables_mm[name]))
     return lines
 
 
-def _page(
-    room: Room, columns: tuple[list[_Line], list[_Line]], top: float, row_mm: float, *, first: bool
+def cups_of(
+    names: Sequence[str], points_mm: Floats, displacement: Displacement | None
+) -> dict[str, Floats]:
+    """Where each cup stands, by its site; nothing for one that is left out."""
+    cups: dict[str, Floats | None] = dict(zip(names, points_mm, strict=True))
+    cups |= displacement.points_mm if displacement else {}
+    return {name: at for name, at in cups.items() if at is not None}
+
+
+def draw_card(
+    room: Room, columns: tuple[list[CardLine], list[CardLine]], top: float, row_mm: float
+) -> None:
+    """Two columns of lines under their headings."""
+    heads = ((32, "skin, fixing"), (58, "tail, cable cm"), (80, "kΩ"))
+    for side, lines in enumerate(columns):
+        x = room.left_mm + side * (room.column_mm + GUTTER_MM)
+        for at, words in heads if lines else ():
+            room.paper.text(x + at, top + 3.6, words, 8.5)
+        for k, line in enumerate(lines):
+            _draw_line(room, x, top + HEAD_MM + k * row_mm, row_mm, line)
+
+
+def _draw_line(room: Room, x: float, y: float, row_mm: float, line: CardLine) -> None:
+    paper, base = room.paper, y + row_mm / 2 + 1.6
+    paper.box(x + 0.5, y + (row_mm - 4.6) / 2, 4.6, 4.6)
+    paper.text(x + 7.5, base, line.site, 13.0, bold=True)
+    beside = OLD_OF.get(line.site, "")
+    beside += f" → {line.place}" if line.place else ""
+    at = x + 8.7 + width_mm(line.site, 13.0, bold=True)
+    paper.text(at, base, beside, 9.0 if width_mm(beside, 9.0) < x + 31.5 - at else 7.5)
+    how = f"{line.how.skin} · {line.how.fixing.replace(' square', '')}"
+    size = SIZE if width_mm(how, SIZE) < 26.0 else 7.5
+    for k, part in enumerate(lines := wrapped(how, size, 26.0)):
+        paper.text(x + 32.0, base + (k - (len(lines) - 1) / 2) * 3.1, part, size)
+    paper.text(x + 58.5, base, line.how.tail.replace(" or ", "/"), SIZE)
+    paper.text(x + 78.0, base, f"{line.cable_mm / 10:.0f}", SIZE, align="right")
+    paper.line(x + 79.5, y, x + 79.5, y + row_mm, 0.2)
+    paper.line(x, y + row_mm, x + room.column_mm, y + row_mm, 0.1)
+
+
+def card_pages(room: Room, lines: Sequence[CardLine], record: Page, record_mm: float) -> list[Page]:
+    """The card on pages of its own, with the cautions and the record at its end.
+
+    Parameters
+    ----------
+    room : Room
+    lines : sequence of CardLine
+    record : callable
+        Draws the record at the foot of the first page.
+    record_mm : float
+        Its height.
+    """
+    waiting = list(lines)
+    top = room.top_mm + TITLE_MM
+    pages: list[Page] = []
+    while waiting or not pages:
+        first = not pages
+        room_mm = room.bottom_mm - top - HEAD_MM - (record_mm if first else 0.0)
+        per_column = max(1, min(int(room_mm / LEAST_ROW_MM), (len(waiting) + 1) // 2))
+        row_mm = min(MOST_ROW_MM, room_mm / per_column)
+        columns = waiting[:per_column], waiting[per_column : 2 * per_column]
+        waiting = waiting[2 * per_column :]
+        pages.append(_card_page(room, columns, top, row_mm, record if first else None))
+    return pages
+
+
+def _card_page(
+    room: Room,
+    columns: tuple[list[CardLine], list[CardLine]],
+    top: float,
+    row_mm: float,
+    record: Page | None,
 ) -> Page:
     def draw() -> None:
-        room.title("3  Set-up card" + ("" if first else ", continued"))
-        for side, lines in enumerate(columns):
-            x = room.left_mm + side * (room.column_mm + GUTTER_MM)
-            if lines:
-                for at, words in ((8, "site"), (38, "skin, fixing"), (60, "cable"), (73, "kΩ")):
-                    room.paper.text(x + at, top + 4.0, words, 8.0, bold=True)
-            for k, line in enumerate(lines):
-                _draw_line(room, x, top + HEAD_MM + k * row_mm, row_mm, line)
-        if first:
-            _draw_cautions(room)
+        room.title("Set-up" + ("" if record else ", continued"))
+        draw_card(room, columns, top, row_mm)
+        if record:
+            record()
 
     return draw
 
 
-def _draw_line(room: Room, x: float, y: float, row_mm: float, line: _Line) -> None:
-    paper, base = room.paper, y + row_mm / 2 + 1.5
-    paper.box(x + 0.5, y + (row_mm - TICK_MM) / 2, TICK_MM, TICK_MM)
-    paper.text(x + 8.0, base, line.place, 12.0, bold=True)
-    paper.text(x + 28.0, base, line.why, 7.0)
-    paper.text(x + 38.0, base - 2.3, line.how.skin, 8.5)
-    paper.text(x + 38.0, base + 1.1, line.how.fixing, 8.5)
-    paper.text(x + 60.0, base, line.how.tail.replace(" or ", "/"), 8.5)
-    paper.line(x + 73.0, base + 0.8, x + room.column_mm, base + 0.8, 0.25)
-    paper.line(x, y + row_mm, x + room.column_mm, y + row_mm, 0.1)
+def cautions_box(
+    room: Room, x: float, y: float, width: float, size: float = 8.5
+) -> tuple[float, Page]:
+    """The cautions in a frame: where it ends, and its drawing."""
+    lines = wrapped(" ".join(CAUTIONS), size, width - 5.0)
+    step = line_height_mm(size)
+    height = (len(lines) + 1) * step + 4.5
+
+    def draw() -> None:
+        paper, at = room.paper, y + step + 1.0
+        paper.box(x, y, width, height, pen=0.5)
+        paper.text(x + 2.5, at, "Skin first", size + 1.0, bold=True)
+        paper.text(x + width - 2.5, at, "Not a medical device.", size, bold=True, align="right")
+        for line in lines:
+            at += step
+            paper.text(x + 2.5, at + 0.6, line, size)
+
+    return y + height, draw
 
 
-def _caution_lines(room: Room) -> list[tuple[str, bool]]:
-    """Each line, and whether a caution begins with it."""
-    return [
-        (line, k == 0)
-        for words in CAUTIONS
-        for k, line in enumerate(wrapped(words, CAUTION_SIZE, room.width_mm - 12.0))
-    ]
+def record_height_mm() -> float:
+    """Of the record with its title."""
+    return TITLE_MM + len(RECORD) * RECORD_ROW_MM
 
 
-def _cautions_height_mm(room: Room) -> float:
-    return 35.0 + len(_caution_lines(room)) * line_height_mm(CAUTION_SIZE)
-
-
-def _draw_cautions(room: Room) -> None:
-    paper, x, width = room.paper, room.left_mm, room.width_mm
-    height = _cautions_height_mm(room) - 3.0
-    y = room.bottom_mm - height
-    paper.box(x, y, width, height, pen=0.6)
-    paper.text(x + 3.0, y + 5.5, "Cautions", 11.0, bold=True)
-    paper.text(x + width - 3.0, y + 5.5, "Not a medical device.", 9.0, bold=True, align="right")
-    y += 10.5
-    for line, begins in _caution_lines(room):
-        if begins:
-            paper.text(x + 3.0, y, "•", CAUTION_SIZE)
-        paper.text(x + 7.0, y, line, CAUTION_SIZE)
-        y += line_height_mm(CAUTION_SIZE)
-    y += 3.0
-    for words in TO_FILL_IN:
-        paper.text(x + 3.0, y, words, 9.0)
-        if words.endswith(":"):
-            paper.line(x + 55.0, y + 0.6, x + width - 3.0, y + 0.6)
-        y += 6.4
+def draw_record(room: Room, y: float, displacement: Displacement | None) -> None:
+    """Lines to write what was done."""
+    paper, left, right = room.paper, room.left_mm, room.left_mm + room.width_mm
+    middle = left + 0.42 * room.width_mm
+    paper.text(left, y + 5.0, "Record of what was done", 12.5, bold=True)
+    paper.line(left, y + 6.6, right, y + 6.6, 0.35)
+    y += TITLE_MM
+    moves = displacement.moves if displacement else ()
+    moved = ", ".join(
+        f"{m.site} → {m.toward}" if m.named else f"{m.site} toward {m.toward}" for m in moves
+    )
+    for pair in RECORD:
+        for words, x, end in zip(pair, (left, middle), (middle - 5.0, right), strict=True):
+            said = words + (moved if words.startswith("Moved") else "")
+            lines = wrapped(said, SIZE, end - x)[:1]
+            paper.text(x, y + 5.0, lines[0], SIZE)
+            start = x + 2.0 + width_mm(lines[0], SIZE)
+            if start < end - 8.0:
+                paper.line(start, y + 5.4, end, y + 5.4, 0.2)
+        y += RECORD_ROW_MM

@@ -25,11 +25,15 @@ class Row:
 
 @dataclass(frozen=True)
 class Block:
-    """A heading with its rows. `again` is the heading where the block goes on after a break."""
+    """A heading with its rows. `again` is the heading where the block goes on after a break.
+
+    `breaks` begins a new column whatever room is left.
+    """
 
     heading: Row
     rows: tuple[Row, ...]
     again: Row
+    breaks: bool = False
 
     @property
     def height_mm(self) -> float:
@@ -68,7 +72,9 @@ def flow(
     column, y = 0, 0.0
     for block in blocks:
         left = column_height_mm(column) - y
-        if y and block.height_mm > left:
+        if y and block.breaks:
+            column, y = column + 1, 0.0
+        elif y and block.height_mm > left:
             whole = block.height_mm <= column_height_mm(column + 1)
             stub = block.heading.height_mm + sum(row.height_mm for row in block.rows[:3])
             if whole or stub > left:

@@ -35,7 +35,7 @@ def map_page(room: Room, sites: Sites, displacement: Displacement | None) -> Pag
         legend += [HOW_MOVES_ARE_DRAWN, *displacement.sentences]
 
     def draw() -> None:
-        y = room.title("2  Head map")
+        y = room.title("Head map")
         lines = [line for words in legend for line in wrapped(words, 8.5, room.width_mm)]
         # Many sentences are on page 1 already; the map keeps two thirds of the page.
         lines = lines[: int((room.bottom_mm - y) / 3 / line_height_mm(8.5))]
@@ -79,7 +79,7 @@ def _montage_pages(
     def page(number: int, drawings: list[Page]) -> Page:
         def draw() -> None:
             again = "" if number == 0 else ", continued"
-            room.title(f"4  {clean(montage.montage.title, 'title of a montage')}{again}")
+            room.title(f"{clean(montage.montage.title, 'title of a montage')}{again}")
             if number == 0:
                 room.paper.map(room.left_mm, top, drawn)
                 room.paper.text(room.left_mm, top + map_mm + 3.0, HOW_LENGTHS_ARE_TOLD, 8.0)

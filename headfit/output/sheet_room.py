@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
-from headfit.output.sheet_columns import Block, Placed, Row, flow
-from headfit.output.typesetting import Paper, line_height_mm, wrapped
+from headfit.output.sheet_columns import GAP_MM, Block, Placed, Row, flow
+from headfit.output.typesetting import Paper, line_height_mm, width_mm, wrapped
 
 Page = Callable[[], None]
 
-GUTTER_MM = 8.0
+GUTTER_MM = 7.0
 TICK_MM = 5.2
-HEADING_GREY = 0.88
 
 
 @dataclass(frozen=True)
@@ -65,26 +64,108 @@ class Room:
         ends = [item.end_mm for item in placed if item.column // 2 == last]
         return Columns(pages, tops_mm(last) + max(ends, default=0.0))
 
+    def evened(self, blocks: Sequence[Block], top_mm: float, bottom_mm: float) -> list[Block]:
+        """The blocks with a break before the one that makes two columns the most alike.
+
+        Nothing is changed where they need more than the page.
+        """
+        heights = [block.height_mm + GAP_MM for block in blocks]
+        splits = range(1, len(blocks))
+        fits = [k for k in splits if max(sum(heights[:k]), sum(heights[k:])) <= bottom_mm - top_mm]
+        if not fits:
+            return list(blocks)
+        best = min(fits, key=lambda k: max(sum(heights[:k]), sum(heights[k:])))
+        return [replace(b, breaks=k == best) for k, b in enumerate(blocks)]
+
     def _drawing(self, item: Placed, x: float, top: float) -> Page:
         return lambda: item.row.draw(x, top + item.y_mm, self.column_mm)
 
     def heading(
         self, words: str, right: str = "", under: str = "", width_mm: float | None = None
     ) -> Row:
-        """A grey bar with a heading, a figure at its right end, and a smaller line under it."""
-        size = 11.0
-        lines = wrapped(under, 8.0, (width_mm or self.column_mm) - 3.0)
-        height = 7.0 + len(lines) * line_height_mm(8.0) + 1.0
+        """A heading, a figure at its right end, a smaller line under it, and a stroke below."""
+        size = 12.5
+        lines = wrapped(under, 8.5, (width_mm or self.column_mm) - 1.0)
+        height = 6.6 + len(lines) * line_height_mm(8.5)
 
         def draw(x: float, y: float, width: float) -> None:
-            self.paper.box(x, y, width, 6.0, pen=0.0, fill_grey=HEADING_GREY)
-            self.paper.text(x + 1.5, y + 4.4, words, size, bold=True)
+            self.paper.text(x + 0.5, y + 5.0, words, size, bold=True)
             if right:
-                self.paper.text(x + width - 1.5, y + 4.4, right, size, bold=True, align="right")
+                self.paper.text(x + width - 0.5, y + 5.0, right, size, bold=True, align="right")
             for k, line in enumerate(lines):
-                self.paper.text(x + 1.5, y + 9.4 + k * line_height_mm(8.0), line, 8.0)
+                self.paper.text(x + 0.5, y + 9.0 + k * line_height_mm(8.5), line, 8.5)
+            self.paper.line(x, y + height - 0.2, x + width, y + height - 0.2, 0.35)
 
         return Row(height, draw)
+
+    def arc_heading(
+        self, words: str, way: str, figure: str, said: str, *, bold: bool, room_mm: float = 0.0
+    ) -> Row:
+        """A title with the length of an arc at its right end; under them the way and what it is.
+
+        `room_mm` of the column are kept free before it.
+        """
+        size = 12.5
+        more = wrapped(said, 8.5, 44.0)
+        beside = max(width_mm(line, 8.5) for line in more)
+        lines = wrapped(way, 8.5, self.column_mm - room_mm - beside - 3.0)
+        height = 6.4 + max(len(lines), len(more)) * line_height_mm(8.5) + 0.8
+
+        def draw(x: float, y: float, width: float) -> None:
+            self.paper.text(x + 0.5, y + 5.0, words, size, bold=True)
+            self.paper.text(x + width - 0.5, y + 5.2, figure, 16.0, bold=bold, align="right")
+            for k, line in enumerate(lines):
+                self.paper.text(x + 0.5, y + 9.0 + k * line_height_mm(8.5), line, 8.5)
+            for k, line in enumerate(more):
+                place = y + 9.0 + k * line_height_mm(8.5)
+                self.paper.text(x + width - 0.5, place, line, 8.5, align="right")
+            self.paper.line(x, y + height - 0.2, x + width, y + height - 0.2, 0.35)
+
+        return Row(height, draw)
+
+    def boxed(
+        self, y: float, title: str, sentences: Sequence[str], *, hatched: bool, size: float = 10.5
+    ) -> tuple[float, Page]:
+        """A framed box over the whole width: where it ends, and its drawing.
+
+        Hatched at its edge for what must not be done, with a triangle for what is in doubt.
+        """
+        edge = 7.0
+        lines = [
+            (line, k == 0)
+            for sentence in sentences
+            for k, line in enumerate(wrapped(sentence, size, self.width_mm - edge - 4.0))
+        ]
+        step = line_height_mm(size)
+        head = step if title else 0.0
+        height = 2.6 + head + len(lines) * step + 0.6 * sum(first for _, first in lines)
+
+        def draw() -> None:
+            paper, x = self.paper, self.left_mm
+            paper.box(x, y, self.width_mm, height, pen=0.6)
+            paper.line(x + edge, y, x + edge, y + height, 0.3)
+            if hatched:
+                paper.hatch(x, y, edge, height)
+            else:
+                paper.triangle(x + edge / 2, y + height / 2, 4.6)
+                paper.text(
+                    x + edge / 2,
+                    y + height / 2 + 1.6,
+                    "?",
+                    10.0,
+                    bold=True,
+                    align="middle",
+                    grey=1.0,
+                )
+            at = y + 1.3
+            if title:
+                at += step
+                paper.text(x + edge + 2.0, at - 0.28 * step, title, size, bold=True)
+            for line, first in lines:
+                at += step + (0.6 if first else 0.0)
+                paper.text(x + edge + 2.0, at - 0.28 * step, line, size)
+
+        return y + height, draw
 
     def block(self, words: str, rows: Iterable[Row], right: str = "", under: str = "") -> Block:
         """A heading and its rows."""

@@ -85,7 +85,7 @@ def site_table(scene: Scene, *, measured: bool = True) -> Table:
             said = _arc_heading(scene, arc, measured=measured)
             rows.append(Row((said,), heading=True))
         for site in sorted(of_arc, key=_place_on_tape):
-            cells = [site.name, *([cm(site.from_start_mm)] if measured else [])]
+            cells = [site.name, *([_on_tape(site)] if measured else [])]
             if sure:
                 cells.append(mm(site.sure_mm))
             if compared:
@@ -103,6 +103,13 @@ def site_table(scene: Scene, *, measured: bool = True) -> Table:
     return Table("sites", caption, tuple(columns), tuple(rows))
 
 
+def _on_tape(site: DrawnSite) -> str:
+    """Where it is marked; with ≈ where nobody taped the arc."""
+    if site.from_start_mm is None:
+        return ""
+    return cm(site.from_start_mm) if site.taped else f"≈ {cm(site.from_start_mm)}"
+
+
 def _place_on_tape(site: DrawnSite) -> float:
     return float("inf") if site.from_start_mm is None else site.from_start_mm
 
@@ -112,9 +119,13 @@ def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
         return "Beside the arcs"
     if not measured:
         return f"{arc[0].upper()}{arc[1:]}"
-    length = next(line.length_mm for line in scene.arcs if line.name == arc)
+    line = next(line for line in scene.arcs if line.name == arc)
     start, end = (LANDMARK_TITLES.get(name, name) for name in (ARCS[arc].start, ARCS[arc].end))
-    return f"{arc[0].upper()}{arc[1:]}: {in_cm(length)} from {start} to {end}"
+    sign = "■" if line.taped else "≈"
+    said = f"{sign} {in_cm(line.length_mm)} {line.words}".rstrip()
+    zeros = dict.fromkeys(site.start for site in scene.sites if site.arc == arc and site.start)
+    ends = f"; zero at {' and '.join(zeros)}" if list(zeros) not in ([], [start]) else ""
+    return f"{arc[0].upper()}{arc[1:]}: {said}, from {start} to {end}{ends}"
 
 
 def sheet_table(

@@ -229,6 +229,38 @@ class Paper:
             fill=int(fill_grey is not None),
         )
 
+    def hatch(self, x: float, y: float, width: float, height: float, step: float = 2.0) -> None:
+        """Slanted lines in a rectangle with its top left corner at (x, y)."""
+        self._pen(Pen(0.25))
+        at = step
+        while at < width + height:
+            x0, y0 = (at, 0.0) if at <= width else (width, at - width)
+            x1, y1 = (0.0, at) if at <= height else (at - height, height)
+            self._canvas.line(
+                (x + x0) * PT_PER_MM, self._y(y + y0), (x + x1) * PT_PER_MM, self._y(y + y1)
+            )
+            at += step
+
+    def triangle(self, x: float, y: float, size: float) -> None:
+        """A black triangle with its middle at (x, y), point upwards."""
+        self._pen(Pen(0.0, None, 0.0))
+        path = self._canvas.beginPath()
+        for k, (dx, dy) in enumerate(((0.0, -0.62), (0.6, 0.48), (-0.6, 0.48))):
+            step = path.lineTo if k else path.moveTo
+            step((x + dx * size) * PT_PER_MM, self._y(y + dy * size))
+        path.close()
+        self._canvas.drawPath(path, stroke=0, fill=1)
+
+    def dot(self, x: float, y: float, radius: float) -> None:
+        """A black dot round (x, y)."""
+        self._pen(Pen(0.0, None, 0.0))
+        self._canvas.circle(x * PT_PER_MM, self._y(y), radius * PT_PER_MM, stroke=0, fill=1)
+
+    def polyline(self, points: Sequence[tuple[float, float]], pen: Pen) -> None:
+        """A line through points on the page."""
+        self._pen(pen)
+        self._polyline(Line(tuple(points), ""), 0.0, 0.0, stroke=1, fill=0)
+
     def map(self, x: float, y: float, head: HeadMap) -> None:
         """A head map with its top left corner at (x, y)."""
         for shape in head.shapes:

@@ -20,7 +20,9 @@ from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
 from headfit.planning.choosing import LEFT_OUT, Choice, Options, choose
 from headfit.planning.clear_places import Search, covered
+from headfit.planning.clear_tapes import run_stretches
 from headfit.planning.obstacles import Obstacle
+from headfit.units import in_cm
 
 # Cups nearer than this are bridged by paste: design choice, no source. Where the sites themselves
 # stand closer (dense arrays, small heads), half of their least distance.
@@ -82,11 +84,11 @@ class Move:
         """What to do and to chart, one sentence."""
         why = f", as {mirrored(self.site)} does" if self.as_homologue else ""
         if self.named:
-            return f"{self.site} goes to {self.toward}, {self.moved_mm:.0f} mm away{why}."
+            return f"{self.site} goes to {self.toward}, {in_cm(self.moved_mm)} away{why}."
         rest = self.toward_mm - self.moved_mm
         return (
-            f"{self.site} is moved {self.moved_mm:.0f} mm toward {self.toward} "
-            f"({rest:.0f} mm short of it){why}."
+            f"{self.site} is moved {in_cm(self.moved_mm)} toward {self.toward} "
+            f"({in_cm(rest)} short of it){why}."
         )
 
 
@@ -159,9 +161,10 @@ def displace(
     >>> sites = place_sites(load_template())
     >>> for line in displace(sites, [disc(sites, "F3", 10.0, "wound")]).sentences:
     ...     print(line)
-    F3 goes to AFF3, 16 mm away.
-    F4 goes to AFF4, 16 mm away, as F3 does.
-    Lay no tape on the place that must stay free (wound, 10 mm around F3): row F would cross it.
+    F3 goes to AFF3, 1.6 cm away.
+    F4 goes to AFF4, 1.6 cm away, as F3 does.
+    Lay no tape on the place that must stay free (wound, 10 mm around F3) or within 5 mm of it: \
+row F ends before it.
     """
     obstacles = tuple(obstacles)
     inside = covered(obstacles, sites.points_mm)
@@ -287,12 +290,14 @@ def _notes(sites: Sites, obstacles: Sequence[Obstacle]) -> tuple[str, ...]:
         crossing = [
             arc
             for arc in sites.arc_marks
-            if obstacle.covers(sites.tracer.run(arc).curve.path_mm, 0.0).any()
+            if len(found := run_stretches(run := sites.tracer.run(arc), (obstacle,))) != 1
+            or found[0] != (0.0, run.length_mm)
         ]
         if crossing:
+            end = "ends" if len(crossing) == 1 else "end"
             notes.append(
-                f"Lay no tape on the place that must stay free ({obstacle.title}): "
-                f"{', '.join(crossing)} would cross it."
+                f"Lay no tape on the place that must stay free ({obstacle.title}) or within "
+                f"{obstacle.clearance_mm:g} mm of it: {', '.join(crossing)} {end} before it."
             )
     return tuple(notes)
 

@@ -248,7 +248,7 @@ def _reason(reason: object) -> str:
 
 def _number(value: object, what: str, low: float, high: float) -> float:
     number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not number or not low <= float(value) <= high:  # type: ignore[arg-type]
+    if not number or not low <= value <= high:  # type: ignore[operator]
         raise InputError(
             sentence(what, f"lie in {low:g} to {high:g} mm", repr(value)), code="free-range"
         )

@@ -1,18 +1,33 @@
-"""How each site is prepared and how its cup is fixed. Common practice, no source.
+"""How each site is prepared, how its cup is fixed, and what lies ready for it.
 
-Local policy and licensed practice decide. Whether a site bears hair is given as it usually is; the
-person at the chair sees how it is.
+Common practice, no source. Local policy and licensed practice decide. Whether a site bears hair is
+given as it usually is; along the hairline the person at the chair looks. Millimetres.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from headfit.anatomy.sites import TABLE, BesideEar
+import numpy as np
 
-# Forehead, root of the nose, temple below the hairline.
+from headfit.anatomy.sites import TABLE, BesideEar, Sites
+from headfit.errors import MeshError
+from headfit.geometry.mesh import Floats
+from headfit.planning.scalp_paths import scalp_paths
+
+# Forehead and root of the nose; then what lies on the hairline of forehead, temple and nape, where
+# people differ.
 _BARE_STEMS = frozenset({"N", "NFp", "Fp", "AFp"})
 _BARE_SITES = frozenset({"AF9", "AF10", "F9", "F10"})
+_HAIRLINE = frozenset(
+    "AF7 AF8 AF9h AF10h F9h F10h AFF9 AFF10 AFF9h AFF10h FFT9 FFT10 FFT9h FFT10h FT9 FT10 "
+    "FT9h FT10h FTT9 FTT10 FTT9h FTT10h T9 T10 T9h T10h TTP9 TTP10 TTP9h TTP10h TP9 TP10 Iz I1 I2 "
+    "I1h I2h".split()
+)
+
+# The cables are gathered at the nape, so far below the inion along the midline.
+NAPE_MM = 40.0
 
 
 @dataclass(frozen=True)
@@ -22,8 +37,7 @@ class Preparation:
     Attributes
     ----------
     site : str
-    skin : str
-        "bare skin" or "hair".
+    skin : {"bare skin", "hair", "hair or skin: look"}
     fixing : str
     tail : str
         Direction of the cable.
@@ -38,17 +52,74 @@ class Preparation:
 def preparation(site: str) -> Preparation:
     """The usual preparation of a declared site.
 
-    >>> preparation("Fp1").fixing, preparation("C3").fixing, preparation("A1").tail
-    ('tape', 'gauze square', 'up or back')
+    >>> preparation("Fp1").fixing, preparation("C3").fixing, preparation("T9").skin
+    ('tape', 'gauze square', 'hair or skin: look')
     """
     beside_ear = isinstance(TABLE[site], BesideEar)
     bare = beside_ear or site in _BARE_SITES or site.rstrip("0123456789hz") in _BARE_STEMS
+    hairline = site in _HAIRLINE
     return Preparation(
         site,
-        "bare skin" if bare else "hair",
-        "tape" if bare else "gauze square",
+        "hair or skin: look" if hairline else "bare skin" if bare else "hair",
+        "gauze or tape" if hairline else "tape" if bare else "gauze square",
         "up or back" if beside_ear else "back",
     )
+
+
+@dataclass(frozen=True)
+class Tray:
+    """What lies ready: cups, gauze squares, pieces of tape."""
+
+    n_cups: int
+    n_gauze: int
+    n_tapes: int
+    n_either: int
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """One line a thing."""
+        either = f" and {self.n_either} that may need either" if self.n_either else ""
+        return (
+            f"{self.n_cups} cups, reference and ground besides",
+            f"{self.n_gauze} gauze squares, {self.n_tapes} tapes{either}",
+        )
+
+
+def tray(sites: Iterable[str]) -> Tray:
+    """What lies ready for the cups at some declared sites.
+
+    >>> tray(["Fp1", "C3", "T9"])
+    Tray(n_cups=3, n_gauze=1, n_tapes=1, n_either=1)
+    """
+    fixings = [preparation(site).fixing for site in sites]
+    return Tray(
+        len(fixings),
+        fixings.count("gauze square"),
+        fixings.count("tape"),
+        fixings.count("gauze or tape"),
+    )
+
+
+def cable_lengths_mm(sites: Sites, cups_mm: Mapping[str, Floats]) -> dict[str, float]:
+    """Over the scalp from each cup to where the cables are gathered at the nape.
+
+    Where the surface ends before, as on a scan of a cap, to the inion and so much farther.
+
+    Parameters
+    ----------
+    sites : Sites
+        Of the head.
+    cups_mm : mapping of str to (3,)
+    """
+    run, more = sites.tracer.run("midline"), 0.0
+    try:
+        nape = np.asarray(run.after_end_mm(NAPE_MM))
+    except MeshError:
+        nape, more = run.curve.path_mm[-1], NAPE_MM
+    far = {name: at for name, at in cups_mm.items() if np.linalg.norm(at - nape) > 1.0}
+    runs = scalp_paths(sites.tracer, [(at, nape) for at in far.values()])
+    found = dict.fromkeys(cups_mm, more)
+    return found | {name: run.length_mm + more for name, run in zip(far, runs, strict=True)}
 
 
 CAUTIONS: tuple[str, ...] = (

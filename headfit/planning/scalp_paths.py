@@ -21,6 +21,7 @@ Pair = tuple[Floats, Floats]
 # Where the two normals leave less than this in common (2 for one place, 0 for opposite places), a
 # plane that stands upright between them means little and the tape is laid over the vertex.
 STEEP_ENOUGH = 0.7
+_OFF_MM = 1.0
 # Cosine between the normals of two places that do not face the same way.
 ACROSS = 0.5
 
@@ -53,7 +54,11 @@ def scalp_paths(tracer: ArcTracer, pairs: Sequence[Pair]) -> list[TapeRun]:
     first, second = (np.array(places) for places in zip(*pairs, strict=True))
     # A place is the end of several pairs; its normal is looked up once.
     ends, of_each = np.unique(np.concatenate([first, second]), axis=0, return_inverse=True)
-    normals = normals_at(tracer.mesh, nearest(tracer.mesh, ends)[0])[of_each.ravel()]
+    feet, off_mm = nearest(tracer.mesh, ends)
+    normals = normals_at(tracer.mesh, feet)[of_each.ravel()]
+    # What stands on an ear is reached from the skin beside it.
+    ends = np.where(off_mm[:, None] > _OFF_MM, feet.on(tracer.mesh.vertices_mm), ends)
+    first, second = (ends[rows] for rows in np.split(of_each.ravel(), 2))
     one, other = normals[: len(pairs)], normals[len(pairs) :]
     middle, span = (first + second) / 2, second - first
     upright = one + other

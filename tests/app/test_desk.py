@@ -8,7 +8,8 @@ import pytest
 from demo_case import TEXT
 
 from headfit.app.changes import changed_case
-from headfit.app.desk import UNSAVED, ConflictError, Desk
+from headfit.app.desk import ConflictError, Desk
+from headfit.app.safety_copy import UNSAVED
 from headfit.errors import FileFormatError, InputError
 from headfit.files.case_file import read_case
 
@@ -22,6 +23,12 @@ def path(tmp_path: Path) -> Path:
 
 def names_in(folder: Path) -> list[str]:
     return sorted(entry.name for entry in folder.iterdir())
+
+
+def ended(desk: Desk) -> None:
+    """As after a kill: nothing was told to the desk, and the system freed its lock."""
+    if desk._copy is not None:
+        desk._copy.lock.release()
 
 
 def change(desk: Desk, **entries: object) -> None:
@@ -40,7 +47,8 @@ def test_a_change_is_safe_at_once_and_the_case_file_waits_for_saving(path: Path)
     change(desk, tape={"ring": "57.7"})
     assert not desk.saved
     assert path.read_text(encoding="utf-8") == TEXT
-    again = Desk.open(path)  # as after a kill: nothing was told to the first desk
+    ended(desk)
+    again = Desk.open(path)
     assert again.case.tape.ring_mm == 577.0
     assert not again.saved
     assert "brought back from case.toml.unsaved" in again.found
@@ -74,13 +82,69 @@ def test_a_case_file_changed_by_another_program_is_not_overwritten(path: Path) -
     with pytest.raises(ConflictError, match=r"case\.toml was changed by another program"):
         desk.save()
     assert "Theirs" in path.read_text(encoding="utf-8")
-    assert Desk.open(path).case.label == "mine"  # still kept
+    desk.save("mine.toml")
+    assert Desk.open(path).case.label.startswith("Theirs")
+    assert Desk.open(path.with_name("mine.toml")).case.label == "mine"
+
+
+def test_changes_older_than_an_edit_of_the_file_are_shown_and_not_saved_over_it(path: Path) -> None:
+    desk = Desk.open(path)
+    change(desk, label="mine")
+    ended(desk)
+    path.write_text(TEXT.replace("Demo", "Theirs"), encoding="utf-8")
+    again = Desk.open(path)
+    assert again.case.label == "mine"
+    assert "case.toml was changed by another program since they were made" in again.found
+    with pytest.raises(ConflictError, match=r"case\.toml was changed by another program") as caught:
+        again.save()
+    assert caught.value.facts["free_name"] == "case-2.toml"
+    again.discard()
+    assert again.case.label.startswith("Theirs")
+    assert names_in(path.parent) == ["case.toml"]
+
+
+def test_each_window_keeps_its_own_changes(path: Path) -> None:
+    first, second = Desk.open(path), Desk.open(path)
+    change(first, label="first")
+    change(second, label="second")
+    assert Desk.open(path).found.count("Another window has changes of case.toml") == 2
+    first.save()
+    with pytest.raises(ConflictError, match="was changed by another program"):
+        second.save()
+    ended(second)
+    third = Desk.open(path)
+    assert third.case.label == "second"
+    assert "brought back from case.toml.unsaved-2" in third.found
+    assert read_case(path).label == "first"
+
+
+def test_a_case_that_was_never_saved_is_not_written_over(tmp_path: Path) -> None:
+    never = Desk(tmp_path / "x.toml").began()
+    change(never, tape={"ring": "56"})
+    other = never.began()
+    change(other, tape={"ring": "58"})
+    with pytest.raises(ConflictError, match=r"there is a case new-case\.toml already"):
+        other.save("new-case.toml")
+    assert other.opened("new-case.toml").case.tape.ring_mm == 560.0
+
+
+def test_changes_left_by_several_windows_come_back_one_after_another(path: Path) -> None:
+    both = Desk.open(path), Desk.open(path)
+    for desk, label in zip(both, ("first", "second"), strict=True):
+        change(desk, label=label)
+    for desk in both:
+        ended(desk)
+    back = Desk.open(path)
+    assert back.case.label == "first"
+    assert "case.toml.unsaved-2 holds further changes" in back.found
+    back.discard()
+    assert Desk.open(path).case.label == "second"
 
 
 def test_saving_under_another_name_spares_what_is_there(path: Path) -> None:
     desk = Desk.open(path)
     (path.parent / "other.toml").write_text(TEXT, encoding="utf-8")
-    with pytest.raises(ConflictError, match="there is a file other"):
+    with pytest.raises(ConflictError, match="there is a case other"):
         desk.save("other.toml")
     desk.save("third.toml")
     assert desk.path.name == "third.toml"
@@ -89,7 +153,23 @@ def test_saving_under_another_name_spares_what_is_there(path: Path) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["../x.toml", "/etc/x.toml", "x.txt", "", ".", "a\\b.toml", "a\0.toml", "x" * 200 + ".toml"],
+    [
+        "../x.toml",
+        "/etc/x.toml",
+        "x.txt",
+        "",
+        ".",
+        "a\\b.toml",
+        "a\0.toml",
+        "x" * 200 + ".toml",
+        "\u8a9e" * 80 + ".toml",
+        "a\x1b[2Jb.toml",
+        "a\nb.toml",
+        "a\u202eb.toml",
+        "a\ud800b.toml",
+        "-o.toml",
+        ".toml",
+    ],
 )
 def test_only_plain_names_in_the_same_folder_are_opened_and_written(path: Path, name: str) -> None:
     desk = Desk.open(path)
@@ -99,13 +179,31 @@ def test_only_plain_names_in_the_same_folder_are_opened_and_written(path: Path, 
         desk.opened(name)
 
 
-def test_a_half_readable_copy_is_left_alone_and_told(path: Path) -> None:
+def test_a_copy_that_cannot_be_read_is_put_aside_and_never_written_over(path: Path) -> None:
     copy = path.with_name(path.name + UNSAVED)
-    copy.write_text("[tape", encoding="utf-8")
+    for number, text in enumerate(("[tape", "[case"), 1):
+        copy.write_text(text, encoding="utf-8")
+        desk = Desk.open(path)
+        assert desk.saved
+        assert f"it was kept as case.toml.unsaved.unreadable-{number}" in desk.found
+        change(desk, label="mine")
+        ended(desk)
     desk = Desk.open(path)
-    assert desk.saved
-    assert "cannot be read" in desk.found
-    assert copy.read_text(encoding="utf-8") == "[tape"
+    desk.save()
+    assert path.with_name("case.toml.unsaved.unreadable-1").read_text() == "[tape"
+    assert path.with_name("case.toml.unsaved.unreadable-2").read_text() == "[case"
+
+
+def test_discarding_keeps_the_changes_when_the_case_file_cannot_be_read(path: Path) -> None:
+    desk = Desk.open(path)
+    change(desk, label="mine")
+    path.write_text("[case", encoding="utf-8")
+    with pytest.raises(FileFormatError, match="must be TOML"):
+        desk.discard()
+    assert desk.case.label == "mine"
+    ended(desk)
+    path.write_text(TEXT, encoding="utf-8")
+    assert Desk.open(path).case.label == "mine"
 
 
 def test_discarding_goes_back_to_the_case_file(path: Path) -> None:
@@ -115,7 +213,7 @@ def test_discarding_goes_back_to_the_case_file(path: Path) -> None:
     desk.discard()
     assert desk.case.label == label
     assert desk.saved
-    assert not desk.unsaved_path.exists()
+    assert names_in(path.parent) == ["case.toml"]
 
 
 def test_a_new_case_needs_a_measurement_to_be_saved(tmp_path: Path) -> None:
@@ -124,7 +222,7 @@ def test_a_new_case_needs_a_measurement_to_be_saved(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="at least one measurement to be saved"):
         desk.save()
     change(desk, tape={"ring": "56"})
-    assert names_in(tmp_path) == ["new-case.toml.unsaved"]
+    assert [name for name in names_in(tmp_path) if name[0] != "."] == ["new-case.toml.unsaved"]
     assert desk.cases() == ["new-case.toml"]
     other = desk.began()
     assert other.path.name == "new-case-2.toml"

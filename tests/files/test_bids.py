@@ -18,7 +18,7 @@ from headfit.case.case import Case
 from headfit.case.solved import solve_case
 from headfit.files.bids import bids_files
 from headfit.files.landmark_files import read_landmarks
-from headfit.files.whole import write_folder
+from headfit.files.whole import write_new_folder
 from headfit.planning.displacement import displace
 from headfit.planning.obstacles import disc
 
@@ -46,7 +46,7 @@ HOSTILE = '"},\n\t=HYPERLINK("x") <b>Zoë\u202e'
 @pytest.mark.parametrize("label", ["Demo", HOSTILE, ""])
 def test_the_validator_has_nothing_to_say(tmp_path: Path, label: str) -> None:
     case = dataclasses.replace(demo_result().case, label=label, measured_by=label)
-    assert issues_of(write_folder(tmp_path / "bids", dataset(case))) == []
+    assert issues_of(write_new_folder(tmp_path / "bids", dataset(case))) == []
 
 
 def test_the_validator_would_have_noticed(tmp_path: Path) -> None:
@@ -56,7 +56,7 @@ def test_the_validator_would_have_noticed(tmp_path: Path) -> None:
     files[f"{STEM}_electrodes.tsv"] = table.replace("name\tx", "x\tname", 1)
     codes = {
         code
-        for severity, code in issues_of(write_folder(tmp_path / "bids", files))
+        for severity, code in issues_of(write_new_folder(tmp_path / "bids", files))
         if severity == "error"
     }
     assert codes
@@ -87,7 +87,7 @@ def test_every_row_says_predicted_and_every_extra_column_is_described() -> None:
 
 
 def test_the_landmarks_are_read_back_by_our_own_reader(tmp_path: Path) -> None:
-    folder = write_folder(tmp_path / "bids", dataset())
+    folder = write_new_folder(tmp_path / "bids", dataset())
     found = read_landmarks(folder / f"{STEM}_coordsystem.json")
     expected = demo_result().fitted.head.landmarks
     np.testing.assert_allclose(found.points_mm, expected.points_mm, atol=0.005)
@@ -145,4 +145,4 @@ def test_a_site_that_was_moved_or_left_out_is_not_given_at_its_own_place(tmp_pat
         assert move.words in files["README.md"]
     assert [rows[gone][key] for key in ("x", "y", "z", "status")] == ["n/a"] * 3 + ["left_out"]
     assert rows["Cz"]["status"] == "predicted"
-    assert issues_of(write_folder(tmp_path / "bids", files)) == []
+    assert issues_of(write_new_folder(tmp_path / "bids", files)) == []

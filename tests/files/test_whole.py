@@ -2,6 +2,7 @@
 
 import os
 import signal
+import stat
 import subprocess
 import sys
 import textwrap
@@ -17,7 +18,7 @@ from headfit.files.whole import (
     about,
     read_bytes,
     read_text,
-    write_folder,
+    write_new_folder,
     write_whole,
 )
 
@@ -69,6 +70,20 @@ def test_a_failed_write_leaves_the_old_file_and_nothing_else(
         write_whole(target, "new")
     assert target.read_text() == "old"
     assert names_in(tmp_path) == ["a.txt"]
+
+
+def test_a_drive_that_cannot_flush_folders_is_written_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = os.fsync
+
+    def files_only(descriptor: int) -> None:
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(22, "Invalid argument")
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", files_only)
+    assert write_whole(tmp_path / "a.txt", "new").read_text() == "new"
 
 
 def test_ctrl_c_in_the_middle_leaves_the_old_file_and_nothing_else(
@@ -132,7 +147,7 @@ def test_what_cannot_be_written_is_said_in_one_sentence(tmp_path: Path) -> None:
 
 
 def test_a_new_folder_appears_whole(tmp_path: Path) -> None:
-    made = write_folder(tmp_path / "out", {"a.txt": "1", "deep/b.bin": b"2"})
+    made = write_new_folder(tmp_path / "out", {"a.txt": "1", "deep/b.bin": b"2"})
     assert (made / "a.txt").read_text() == "1"
     assert (made / "deep" / "b.bin").read_bytes() == b"2"
     assert names_in(tmp_path) == ["out"]
@@ -150,22 +165,17 @@ def test_a_new_folder_does_not_appear_when_one_file_fails(
 
     monkeypatch.setattr(os, "fsync", second_fails)
     with pytest.raises(InputError, match="input/output error"):
-        write_folder(tmp_path / "out", {"a.txt": "1", "b.txt": "2"})
+        write_new_folder(tmp_path / "out", {"a.txt": "1", "b.txt": "2"})
     assert names_in(tmp_path) == []
 
 
-def test_a_folder_that_appears_meanwhile_is_not_replaced(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def another_was_faster(self: Path, target: Path) -> None:
-        if target.name == "out":
-            raise OSError(39, "Directory not empty")
-        self.rename(target)
-
-    monkeypatch.setattr(Path, "replace", another_was_faster)
-    with pytest.raises(InputError, match="out cannot be written: directory not empty"):
-        write_folder(tmp_path / "out", {"a.txt": "1"})
-    assert names_in(tmp_path) == []
+def test_a_folder_that_is_there_is_not_replaced(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "notes.txt").write_text("mine")
+    with pytest.raises(FileExistsError):
+        write_new_folder(tmp_path / "out", {"a.txt": "1"})
+    assert names_in(tmp_path) == ["out"]
+    assert names_in(tmp_path / "out") == ["notes.txt"]
 
 
 def test_the_rest_of_a_killed_folder_is_cleared_later(tmp_path: Path) -> None:
@@ -173,25 +183,55 @@ def test_the_rest_of_a_killed_folder_is_cleared_later(tmp_path: Path) -> None:
     (left / "deep").mkdir(parents=True)
     long_ago = time.time() - LEFT_OVER_S - 1
     os.utime(left, (long_ago, long_ago))
-    write_folder(tmp_path / "out", {"a.txt": "1"})
+    write_new_folder(tmp_path / "out", {"a.txt": "1"})
     assert names_in(tmp_path) == ["out"]
-
-
-def test_a_folder_that_exists_keeps_what_is_not_written(tmp_path: Path) -> None:
-    (tmp_path / "notes.txt").write_text("mine")
-    (tmp_path / "a.txt").write_text("old")
-    write_folder(tmp_path, {"a.txt": "new"})
-    assert (tmp_path / "notes.txt").read_text() == "mine"
-    assert (tmp_path / "a.txt").read_text() == "new"
 
 
 def test_a_file_in_the_place_of_the_folder_is_not_replaced(tmp_path: Path) -> None:
     blocking = write_whole(tmp_path / "out", "mine")
-    with pytest.raises(InputError, match="the output must be a folder, got a file at"):
-        write_folder(blocking, {"a.txt": "1"})
-    with pytest.raises(InputError, match="cannot be written"):
-        write_folder(blocking / "below", {"a.txt": "1"})
+    for place in (blocking, blocking / "below"):
+        with pytest.raises(InputError, match=r"cannot be written: (not a directory|file exists)"):
+            write_new_folder(place, {"a.txt": "1"})
     assert blocking.read_text() == "mine"
+    assert names_in(tmp_path) == ["out"]
+
+
+@pytest.mark.parametrize("ahead_s", [-LEFT_OVER_S - 1, LEFT_OVER_S + 1, 1e9])
+def test_what_killed_runs_left_is_cleared_whatever_its_date(tmp_path: Path, ahead_s: float) -> None:
+    left = tmp_path / f".a.txt{UNFINISHED}0123"
+    left.touch()
+    date = time.time() + ahead_s
+    os.utime(left, (date, date))
+    write_whole(tmp_path / "a.txt", "new")
+    assert names_in(tmp_path) == ["a.txt"]
+
+
+# 255 bytes are what common file systems take: 80 letters of three bytes and an ending are fewer.
+@pytest.mark.parametrize("name", ["語" * 80 + ".toml", "é" * 120, "x" * 255])
+def test_the_longest_names_a_system_takes_are_written(tmp_path: Path, name: str) -> None:
+    assert write_whole(tmp_path / name, "new").read_text() == "new"
+    write_whole(tmp_path / name, "newer")
+    write_new_folder(tmp_path / "below" / name, {"a.txt": "1"})
+    assert names_in(tmp_path / "below") == [name]
+    assert names_in(tmp_path) == sorted(["below", name])
+
+
+def test_a_name_no_system_takes_is_refused(tmp_path: Path) -> None:
+    for write in (
+        lambda path: write_whole(path, "x"),
+        lambda path: write_new_folder(path, {"a": "x"}),
+    ):
+        with pytest.raises(InputError, match="cannot be written: file name too long"):
+            write(tmp_path / ("x" * 300))
+    assert names_in(tmp_path) == []
+
+
+def test_a_pipe_keeps_no_reader_waiting(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "case.toml")
+    with pytest.raises(FileFormatError, match="must be a file, got a device or a pipe"):
+        read_bytes(tmp_path / "case.toml", 10)
+    with pytest.raises(FileFormatError, match="must be a file, got a device or a pipe"):
+        read_text("/dev/zero")
 
 
 def test_what_cannot_be_read_is_said_in_one_sentence(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from headfit import Head, Tape, fit_head, load_template, measure_head, place_sites
+from headfit.anatomy.landmarks import NAMES
 from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
 from headfit.fitting import fit
@@ -358,3 +359,10 @@ def test_the_help_of_fit_head_calls_a_mode_what_it_is() -> None:
     for words, name in told:
         assert HAND_MODES[name].title.split(" ", 1)[0] in words
         assert words.endswith(f"{HAND_MODES[name].title}")
+
+
+def test_a_search_that_tries_a_head_below_its_own_ears_goes_on() -> None:
+    # Found among random sheets: "attempt to get argmax of an empty sequence".
+    tape = Tape(head_breadth_mm=180, right_diagonal_mm=210, ear_arc_fpz_mm=130, cz_height_mm=57)
+    with pytest.raises(SheetError, match="must describe a head of the age given"):
+        fit_head(tape, "m06", doubtful=NAMES, fixed={"vault_3_3": -5.127})

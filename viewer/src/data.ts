@@ -34,7 +34,9 @@ export interface HeadData {
 
 export interface Line {
   readonly name: string;
-  readonly predicted: boolean;
+  /** An own reading; otherwise `words` say that it is predicted and how sure. */
+  readonly taped: boolean;
+  readonly words: string;
   readonly points_mm: string;
   readonly length_mm: number;
 }
@@ -50,6 +52,7 @@ export interface Site {
   readonly arc: string;
   readonly start: string;
   readonly from_start_mm: number | null;
+  readonly taped: boolean;
   readonly sure_mm: number | null;
   readonly deviation_mm: number | null;
   readonly note: string;

@@ -1,0 +1,127 @@
+"""A small drawing of the head with the tape of an arc on it, for the sheet. Millimetres on paper.
+
+The lines of `output.drawing` in a few fixed views: contours of the fitted head, the tape as a thick
+line where it is seen and dashed behind the head, a dot at its zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.anatomy.arcs import ArcTracer
+from headfit.anatomy.head import NECK, Head
+from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.geometry.surface import nearest, normals_at
+from headfit.output.drawing import Projection, Skyline, contour_edges
+from headfit.output.headmap import Pen
+from headfit.output.typesetting import Paper
+
+SIZE_MM = 15.0
+_CONTOUR, _TAPE, _BEHIND = Pen(0.22), Pen(0.75), Pen(0.3, 0.35, None, (0.7, 0.6))
+# So far the tape lies off the skin, that it is not lost in it; on the head.
+_LIFT_MM = 2.0
+_NECK_MM = -62.0
+_SHORTEST_MM = 9.0
+_EDGE = 0.12  # cosine between skin and look on the outline
+_VIEWS = {
+    "left": (-1.0, 0.0, 0.0),
+    "front": (0.0, 1.0, 0.1),
+    "quarter": (-0.8, 0.78, 0.42),
+    "high": (-0.66, 0.76, 0.72),
+    "back": (0.0, -1.0, 0.55),
+}
+_FRONT_ROWS = ("row AF", "row F", "row FC", "row FCC", "row FFC", "row AFF", "row AFp")
+
+
+def view_of(arc: str) -> str:
+    """The view from which an arc is seen best."""
+    if arc in ("midline", "left contour", "right contour"):
+        return "left"
+    if arc == "coronal":
+        return "front"
+    if arc.startswith("row") or "half row" in arc:
+        row = f"row {arc.rsplit(' ', 1)[-1]}"
+        return "high" if row in _FRONT_ROWS else "back"
+    return "high" if "parasagittal" in arc else "quarter"
+
+
+class _View:
+    """Contours of a head from one side, scaled to the drawing."""
+
+    def __init__(self, head: Head, toward: tuple[float, float, float]) -> None:
+        self.project = Projection.toward(toward, (0.0, 0.0, 1.0))
+        flat = self.project(head.vertices_mm)
+        self.skyline = Skyline(flat, head.faces)
+        part = head.part if head.part is not None else np.zeros(len(flat), int)
+        kept = flat[part < NECK, :2]
+        self.corner = kept.min(axis=0)
+        self.scale = SIZE_MM / float(np.ptp(kept, axis=0).max())
+        ends = contour_edges(head.vertices_mm, head.faces, self.project, self.skyline)
+        above = head.vertices_mm[ends][:, :, 2].min(axis=1) > _NECK_MM
+        self.lines = [
+            self.on_paper(flat[chain, :2])
+            for chain in _chains(ends[above])
+            if np.linalg.norm(np.diff(flat[chain, :2], axis=0), axis=1).sum() > _SHORTEST_MM
+        ]
+
+    def on_paper(self, flat: Floats) -> Floats:
+        return np.asarray((flat - self.corner) * self.scale)
+
+
+def _chains(ends: NDArray[np.int64]) -> list[list[int]]:
+    """Edges (n, 2) joined end to end."""
+    following: dict[int, list[int]] = {}
+    for a, b in ends.tolist():
+        following.setdefault(a, []).append(b)
+    begins = sorted(set(ends[:, 0].tolist()) - set(ends[:, 1].tolist()))
+    chains = []
+    for begin in [*begins, *sorted(following)]:
+        while following.get(begin):
+            chain = [begin]
+            while following.get(chain[-1]):
+                chain.append(following[chain[-1]].pop())
+            chains.append(chain)
+    return chains
+
+
+class ArcDrawings:
+    """Draws arcs of one head on one paper; each view is made once."""
+
+    def __init__(self, paper: Paper, head: Head, tracer: ArcTracer) -> None:
+        self.paper, self.head, self.tracer = paper, head, tracer
+        self._views: dict[str, _View] = {}
+
+    @cached_property
+    def _mesh(self) -> TriangleMesh:
+        return TriangleMesh(self.head.vertices_mm, self.head.faces)
+
+    def __call__(self, arcs: Sequence[str], x: float, y: float) -> None:
+        """The head with some arcs on it, in a square with its top left corner at (x, y)."""
+        name = view_of(arcs[0])
+        if name not in self._views:
+            self._views[name] = _View(self.head, _VIEWS[name])
+        view, corner = self._views[name], np.array([x, y])
+
+        def line(points: Floats, pen: Pen) -> None:
+            self.paper.polyline([(float(a), float(b)) for a, b in points + corner], pen)
+
+        for contour in view.lines:
+            line(contour, _CONTOUR)
+        for arc in arcs:
+            path = self.tracer.run(arc).points_mm(np.linspace(0.0, 1.0, 61))
+            normals = normals_at(self._mesh, nearest(self._mesh, path)[0])
+            flat = view.project(path + _LIFT_MM * normals)
+            # On the outline the skyline flickers: there the facing of the skin decides.
+            facing = normals @ view.project.axes[2]
+            seen = view.skyline.sees(flat) | (np.abs(facing) < _EDGE)
+            places = view.on_paper(flat[:, :2])
+            edges = np.flatnonzero(np.diff(seen.astype(int))) + 1
+            for piece in np.split(np.arange(len(seen)), edges):
+                if len(piece) > 1:
+                    line(places[piece], _TAPE if seen[piece[0]] else _BEHIND)
+            dot = places[0] + corner
+            self.paper.dot(float(dot[0]), float(dot[1]), 0.8)

@@ -1,0 +1,73 @@
+"""A process that is killed, or a disk that is full, at any step of what it does to files."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+from unittest.mock import patch
+
+# Everything by which a name appears, goes or changes, and by which contents get to the disk.
+STEPS = ("fsync", "replace", "rename", "unlink", "rmdir", "mkdir", "truncate", "ftruncate")
+
+
+class Killed(BaseException):
+    """Nothing that this process tries from now on happens."""
+
+
+@contextmanager
+def killed_at(step: int, after: bool = False) -> Iterator[None]:
+    """Kill this process at a step: before it, or after it was done; later steps never happen.
+
+    Clean-up that a real process would no longer do runs here, but changes nothing.
+    """
+    count = 0
+
+    def counted(real: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*given: Any, **more: Any) -> Any:
+            nonlocal count
+            count += 1
+            if count > step or (count == step and not after):
+                raise Killed
+            done = real(*given, **more)
+            if count == step:
+                raise Killed
+            return done
+
+        return call
+
+    with _each(counted):
+        yield
+
+
+@contextmanager
+def full_from(step: int) -> Iterator[None]:
+    """No byte more reaches the disk from a step on; names can still be removed."""
+    count = 0
+
+    def counted(real: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*given: Any, **more: Any) -> Any:
+            nonlocal count
+            count += 1
+            if count >= step:
+                raise OSError(errno.ENOSPC, "No space left on device")
+            return real(*given, **more)
+
+        return call
+
+    with patch.object(os, "fsync", counted(os.fsync)), patch.object(os, "mkdir", counted(os.mkdir)):
+        yield
+
+
+@contextmanager
+def _each(wrapped: Callable[[Callable[..., Any]], Callable[..., Any]]) -> Iterator[None]:
+    real = {name: getattr(os, name) for name in STEPS}
+    try:
+        for name in STEPS:
+            setattr(os, name, wrapped(real[name]))
+        yield
+    finally:
+        for name in STEPS:
+            setattr(os, name, real[name])
