@@ -68,7 +68,11 @@ class CaseView:
     @cached_property
     def site_table(self) -> Table:
         """Where on the tape each site is marked, without moves and marks."""
-        return site_table(self.bare_scene, measured=self.solved.fitted is not None)
+        return self._site_table(self.bare_scene)
+
+    def _site_table(self, scene: Scene) -> Table:
+        measured, old_names = self.solved.fitted is not None, self.solved.case.old_names
+        return site_table(scene, measured=measured, old_names=old_names)
 
     @cached_property
     def tables(self) -> dict[str, Table]:
@@ -76,11 +80,13 @@ class CaseView:
         solved, tables = self.solved, {}
         if solved.fitted is not None:
             tables["sheet"] = sheet_table(
-                solved.fitted.tape.readings_mm, solved.fitted.predicted_mm
+                solved.fitted.tape.readings_mm, solved.fitted.predicted_mm, self.doubted
             )
-        tables["sites"] = site_table(self.scene, measured=solved.fitted is not None)
+        tables["sites"] = self._site_table(self.scene)
         if solved.derivations is not None:
-            tables["derivations"] = derivation_table(solved.derivations)
+            tables["derivations"] = derivation_table(
+                solved.derivations, old_names=solved.case.old_names
+            )
         if solved.case.marks is not None and "comparison" not in solved.problems:
             from headfit.output.comparison_scene import comparison_table
 
