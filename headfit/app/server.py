@@ -34,7 +34,7 @@ from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unk
 from headfit.files.marks_files import read_marks
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.case_view import CaseView
-from headfit.output.page import model_data
+from headfit.output.page import model_data, scene_data
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40
@@ -279,7 +279,9 @@ def _trial(office: Office, given: dict[str, Any]) -> dict[str, Any]:
         view = _shown(tried, quick=True)
     except HeadfitError as error:
         raise RefusedError(dict.fromkeys(map(str, given["tape"]), str(error))) from error
-    return quick_data(desk, view)
+    data = quick_data(desk, view)
+    # A site that must move stays away from its own place in a trial too.
+    return data | {"scene": scene_data(view.scene)} if desk.case.free else data
 
 
 def _undo(office: Office, given: dict[str, Any]) -> dict[str, Any]:

@@ -210,12 +210,14 @@ def table_html(table: Table) -> str:
         + "</th>"
         for column in table.columns
     )
-    rows = []
+    rows: list[str] = []
     for row in table.rows:
         first, *rest = row.cells
         if row.heading:
             wide = f'<th scope="rowgroup" colspan="{len(table.columns)}">{escape(first)}</th>'
-            rows.append(f'<tr class="{f"heading {row.state}".strip()}">{wide}</tr>')
+            # A body of its own for each heading: printed, none is left alone at the end of a page.
+            body = "</tbody><tbody>" if rows else ""
+            rows.append(f'{body}<tr class="{f"heading {row.state}".strip()}">{wide}</tr>')
             continue
         cells = "".join(
             f"<td{_number(column)}>{escape(cell)}</td>"

@@ -361,3 +361,12 @@ def test_the_sheet_is_made_for_the_paper_that_was_chosen(client: TestClient) -> 
     assert b"595.2" in made["A4"]  # 210 mm in points of 1/72 inch
     assert b"612" in made["letter"]  # 8.5 inch
     assert client.get("/api/export?kind=sheet&paper=B5", headers=KEY).status_code == 422
+
+
+def test_a_moved_site_stays_away_from_its_place_in_a_trial(client: TestClient) -> None:
+    change = {"free": [{"site": "P4", "radius_mm": 14, "reason": "wound"}]}
+    _, state = post(client, "change", revision=revision(client), change=change)
+    _, tried = post(client, "trial", revision=state["revision"], tape={"head_length": "198 mm"})
+    site = next(each for each in tried["scene"]["sites"] if each["name"] == "P4")
+    assert (site["state"], site["from_start_mm"]) == ("moved", None)
+    assert tried["scene"]["regions"]

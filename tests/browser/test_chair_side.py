@@ -1,4 +1,4 @@
-"""What may lead to a wrong mark at the chair: invented readings, refusals half done, a head askew."""
+"""What may lead to a wrong mark: an invented reading, a refusal half done, a head askew."""
 
 from __future__ import annotations
 

@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pypdf
 import pytest
 from browser_tab import Tab, launch
 from demo_case import TEXT
@@ -108,3 +109,22 @@ def test_axe_finds_no_serious_violation(
     tab.page.goto(report.as_uri())
     tab.until("headfit.viewer && headfit.viewer.frames > 0")
     assert tab.violations() == []
+
+
+def test_a_printed_page_ends_with_no_heading(tab: Tab, report: Path) -> None:
+    """Seen: the heading of an arc at the foot of a page, its rows on the next."""
+    tab.page.goto(report.as_uri())
+    tab.until("headfit.viewer && headfit.viewer.frames > 0")
+    headings = tab.page.locator("tr.heading th, h2, caption").all_inner_texts()
+    assert len(headings) > 15
+    starts = {" ".join(text.split())[:24] for text in headings}
+    pages = pypdf.PdfReader(io.BytesIO(tab.page.pdf(format="A4"))).pages
+    assert len(pages) >= 4
+    for page in pages:
+        lines = [" ".join(line.split()) for line in page.extract_text().splitlines()]
+        last = [line for line in lines if line][-1]
+        assert not any(last.startswith(start) for start in starts), last
+    shown = tab.page.locator("footer details")
+    assert not shown.locator("code").is_visible()
+    shown.locator("summary").click()
+    assert "headfit report" in shown.locator("code").inner_text()

@@ -209,7 +209,12 @@ export class App {
   private confirmedQuick(answer: Quick): void {
     // Chains, places and moves are worked out when the slider is let go; till then the last ones stay.
     const { chains, regions, arrows } = this.state.scene;
-    this.state = { ...this.state, ...answer, scene: { ...answer.scene, chains, regions, arrows }, tables: { ...this.state.tables, ...answer.tables } };
+    // A site that was moved from a place to keep free never goes back there, not even for a moment; nor does its row.
+    const away = new Map(this.state.scene.sites.filter((site) => site.state === "moved" || site.state === "blocked").map((site) => [site.name, site]));
+    const sites = answer.scene.sites.map((site) => away.get(site.name) ?? site);
+    const ellipses = answer.scene.ellipses.filter((ellipse) => !away.has(ellipse.site));
+    const tables = away.size ? this.state.tables : { ...this.state.tables, ...answer.tables };
+    this.state = { ...this.state, ...answer, scene: { ...answer.scene, sites, ellipses, chains, regions, arrows }, tables };
     // While the slider is ahead of the answer the head on show rides on; its numbers are told, the rest is made anew at rest.
     if (this.ahead()) {
       fill(this.sites, this.state.tables["sites"]!);
@@ -298,7 +303,7 @@ export class App {
     this.banner.textContent = `Trial, not measured, not saved: ${words}. Tables stay with what was measured.`;
     const viewer = this.placed?.viewer;
     if (!viewer || !this.model) return;
-    viewer.setScene({ ...answer.scene, chains: [], regions: [], arrows: [] });
+    viewer.setScene(answer.scene);
     viewer.confirm(this.model.vertices(answer.fit));
   }
 

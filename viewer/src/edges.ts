@@ -25,7 +25,7 @@ export class Edges {
     this.element.className = "edges";
     this.element.setAttribute("aria-hidden", "true"); // the looks are named on their buttons
     for (const [place, span] of this.spans) {
-      span.className = place;
+      span.className = `at-${place}`;
       this.element.append(span);
     }
   }
@@ -43,7 +43,7 @@ export class Edges {
 
   /** The same on a printed copy. */
   copyTo(context: CanvasRenderingContext2D, width: number, height: number): void {
-    const at: Record<Place, [number, number]> = { left: [10, height / 2], right: [width - 40, height / 2], top: [width / 2 - 14, 8], near: [10, 8] };
+    const at: Record<Place, [number, number]> = { left: [10, height / 2], right: [width - 40, height / 2], top: [width / 2 - 14, 8], near: [10, height - 22] };
     for (const [place, span] of this.spans) context.fillText(span.textContent ?? "", ...at[place]);
   }
 }

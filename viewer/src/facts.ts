@@ -46,7 +46,7 @@ export class Facts {
     const fields = make("div", { className: "fields" }, [
       this.text("label", "Case label", "field wide"), age, labelled("Sex", this.sex), labelled("Sites", this.system),
       labelled("Tape read in", this.unit), this.text("measured_by", "Measured by"), this.text("measured_on", "Measured on"), this.text("note", "Note", "field wide"),
-      make("label", { className: "field wide check" }, [this.oldNames, " old names too: T3 T4 T5 T6 beside T7 T8 P7 P8"]), ages,
+      make("label", { className: "wide check" }, [this.oldNames, " old names too: T3 T4 T5 T6 beside T7 T8 P7 P8"]), ages,
     ]);
     const doubt = make("fieldset", {}, [make("legend", { textContent: "Hard to find on this head" })]);
     for (const landmark of start.landmarks) {

@@ -85,7 +85,7 @@ export class LinkedTables {
       const row = rowOf(event.target);
       if (!step || !row || !(event.target instanceof HTMLButtonElement)) return;
       event.preventDefault();
-      const rows = [...row.parentElement!.querySelectorAll<HTMLTableRowElement>("tr[data-site]")];
+      const rows = [...row.closest("table")!.querySelectorAll<HTMLTableRowElement>("tr[data-site]")];
       const next = rows[rows.indexOf(row) + step];
       if (next?.dataset["site"]) {
         this.choose(next.dataset["site"]);
@@ -110,7 +110,7 @@ export class LinkedTables {
 
   follow(site: string, scroll = true): void {
     this.chosen = site;
-    for (const body of this.root.querySelectorAll("tbody")) {
+    for (const body of this.root.querySelectorAll("table")) {
       const rows = [...body.querySelectorAll<HTMLTableRowElement>("tr[data-site]")];
       const index = rows.findIndex((row) => row.dataset["site"] === site);
       rows.forEach((row, i) => {

@@ -3,7 +3,7 @@ import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } fro
 import { floats, octets, whole, type Arrow, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
 import { Edges } from "./edges";
 import { arrowFigures, Bodies, draftFigure, lifted, regionFigures, release, Ribbons, seenThrough, skinColours, Strips, type Rider } from "./figures";
-import { Labels, type Side } from "./labels";
+import { Labels } from "./labels";
 import { Stage } from "./stage";
 
 const PICK_PX = 16;
@@ -130,20 +130,11 @@ export class Viewer {
     add("chains", new Strips(paths, focus, colours.chains, 2));
     this.drawArrows(scene);
     this.groups.get("regions")!.add(regionFigures(scene.regions, colours.regions, focus));
-    this.labels.set(scene.sites, this.sides(scene));
+    this.labels.set(scene.sites);
     this.mark();
     if (first) this.look("front");
     else if (Math.abs(scene.height_mm / sizeBefore - 1) > OTHER_SIZE) this.look(this.lastLook);
     this.stage.changed();
-  }
-
-  /** Left and right of the person, said beside the ears: seen from the front they are exchanged. */
-  private sides(scene: SceneData): Side[] {
-    const beside = ([x, y, z]: Vec3): Vec3 => [1.6 * x, y, z];
-    return [
-      { name: "L", point_mm: beside(scene.landmarks[2]!.point_mm), normal: [-1, 0, 0] },
-      { name: "R", point_mm: beside(scene.landmarks[3]!.point_mm), normal: [1, 0, 0] },
-    ];
   }
 
   /** Choose a site by name, "" for none; `turn` brings it to the front. */
