@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from headfit.anatomy.arcs import ARCS
 from headfit.case.solved import SolvedCase
 from headfit.errors import HeadfitError
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.output.scene import Arrow, Chain, Derivation, DrawnSite, Region, Scene, make_scene
-from headfit.output.tables import Table, derivation_table, sheet_table, site_table
+from headfit.output.tables import StrokeOnly, Table, derivation_table, sheet_table, site_table
 from headfit.planning.arc_steps import Found, places_on_tape
 from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement, Move
@@ -70,9 +71,9 @@ class CaseView:
         """Where on the tape each site is marked, without moves and marks."""
         return self._site_table(self.bare_scene)
 
-    def _site_table(self, scene: Scene) -> Table:
+    def _site_table(self, scene: Scene, strokes: tuple[StrokeOnly, ...] = ()) -> Table:
         measured, old_names = self.solved.fitted is not None, self.solved.case.old_names
-        return site_table(scene, measured=measured, old_names=old_names)
+        return site_table(scene, measured=measured, old_names=old_names, strokes=strokes)
 
     @cached_property
     def tables(self) -> dict[str, Table]:
@@ -82,7 +83,8 @@ class CaseView:
             tables["sheet"] = sheet_table(
                 solved.fitted.tape.readings_mm, solved.fitted.predicted_mm, self.doubted
             )
-        tables["sites"] = self._site_table(self.scene)
+        strokes = () if solved.fitted is None else _strokes(solved.marking, solved.sites.names)
+        tables["sites"] = self._site_table(self.scene, strokes)
         if solved.derivations is not None:
             tables["derivations"] = derivation_table(
                 solved.derivations, old_names=solved.case.old_names
@@ -127,6 +129,22 @@ class CaseView:
             said["comparison"] = comparison_sentences(solved.comparison)
             said["marks"] = file_sentences(solved.comparison)
         return said
+
+
+def _strokes(plan: MarkingPlan, sites: tuple[str, ...]) -> tuple[StrokeOnly, ...]:
+    """Places that take a stroke and no cup, where no tape over a free place is needed for them."""
+    return tuple(
+        StrokeOnly(
+            mark.name,
+            step.arc,
+            mark.distance_mm,
+            step.tape.own,
+            f"no cup; {mark.other} is laid here" if mark.other in ARCS else "no cup",
+        )
+        for step in plan.steps
+        for mark in step.marks
+        if mark.kind == "construction" and not mark.blocked and mark.name not in sites
+    )
 
 
 def _own_set(solved: SolvedCase) -> tuple[str, ...]:

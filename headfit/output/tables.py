@@ -32,8 +32,8 @@ class Column:
 class Row:
     """Cells as text, and the site of the head that the row speaks of, if any.
 
-    A heading is one cell over all columns. The state, one of "own", "predicted", "doubtful", is
-    shown by weight and colour beside the sign that is among the cells.
+    A heading is one cell over all columns. The state is shown by weight and colour beside the sign
+    among the cells: "own", "predicted", "doubtful", or "stroke", where no cup comes.
     """
 
     cells: tuple[str, ...]
@@ -65,11 +65,28 @@ def mm(length_mm: float | None) -> str:
     return "" if length_mm is None else f"{length_mm:.0f}".replace("-0", "0")
 
 
-def site_table(scene: Scene, *, measured: bool = True, old_names: bool = True) -> Table:
+@dataclass(frozen=True)
+class StrokeOnly:
+    """A place on an arc that takes a stroke and no cup: Fpz, from which the ring is laid."""
+
+    name: str
+    arc: str
+    distance_mm: float
+    taped: bool
+    words: str
+
+
+def site_table(
+    scene: Scene,
+    *,
+    measured: bool = True,
+    old_names: bool = True,
+    strokes: Iterable[StrokeOnly] = (),
+) -> Table:
     """Every site under its arc, in the order in which arcs are measured, with where to mark it.
 
     While nothing is `measured` no place on the tape is told: it would be that of the template head.
-    `old_names` puts T3 beside T7 and so on.
+    `old_names` puts T3 beside T7 and so on; `strokes` stand among the sites of their arc.
     """
     compared = any(site.deviation_mm is not None for site in scene.sites)
     sure = any(site.sure_mm is not None for site in scene.sites)
@@ -89,7 +106,16 @@ def site_table(scene: Scene, *, measured: bool = True, old_names: bool = True) -
             said = _arc_heading(scene, arc, measured=measured)
             taped = measured and any(line.taped for line in scene.arcs if line.name == arc)
             rows.append(Row((said,), heading=True, state=_state(arc, taped, measured=measured)))
-        for site in sorted(of_arc, key=_place_on_tape):
+        among: list[tuple[float, DrawnSite | StrokeOnly]] = [
+            (_place_on_tape(site), site) for site in of_arc
+        ]
+        among += [(s.distance_mm, s) for s in strokes if s.arc == arc and of_arc and measured]
+        for _, site in sorted(among, key=lambda each: each[0]):
+            if isinstance(site, StrokeOnly):
+                at = cm(site.distance_mm) if site.taped else f"≈ {cm(site.distance_mm)}"
+                cells = [site.name, at, *[""] * (sure + compared), site.words]
+                rows.append(Row(tuple(cells), state="stroke"))
+                continue
             name = both_names(site.name) if old_names else site.name
             cells = [name, *([_on_tape(site)] if measured else [])]
             if sure:

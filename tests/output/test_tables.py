@@ -86,3 +86,16 @@ def test_a_wrong_reading_looks_wrong_in_the_table() -> None:
     assert rows[MEASUREMENTS[name].title].state == "doubtful"
     assert rows[MEASUREMENTS[name].title].cells[-1] == "? doubtful"
     assert sum(row.state == "doubtful" for row in rows.values()) == 1
+
+
+def test_the_marks_from_which_the_ring_is_laid_are_listed() -> None:
+    """Seen: in 10-20 the app and the report never said where Fpz and Oz are, though the ring is
+    laid through them."""
+    table = CaseView(solved_text(TEXT.replace('"10-10"', '"10-20"'))).tables["sites"]
+    rows = {row.cells[0]: row for row in table.rows}
+    midline = 36.6  # as read
+    for name, share in (("Fpz", 0.1), ("Oz", 0.9)):  # Klem et al. 1999
+        assert rows[name].cells[1] == f"{share * midline:.1f}"
+        assert rows[name].state == "stroke"
+        assert "no cup" in rows[name].cells[-1]
+        assert len(rows[name].cells) == len(table.columns)

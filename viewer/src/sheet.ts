@@ -35,6 +35,7 @@ export class Sheet {
   private factor = 10;
   private predicted: Readonly<Record<string, number>> = {};
   private taken: Readonly<Record<string, string>> = {};
+  private measured: Readonly<Record<string, number>> = {};
   private pause = 0;
   private trying: Line | null = null;
   private readonly end = button("end the trial", () => this.endTrial());
@@ -110,6 +111,12 @@ export class Sheet {
     return /^\d+(\.\d*)?$/.test(text) ? Number(text) * this.factor : null;
   }
 
+  /** The mean of repeated readings, in mm; null for one or none. */
+  private several(line: Line): number | null {
+    const text = this.taken[line.kind.name] ?? "";
+    return /[;/]/.test(text) && line.input.value.trim() === text ? (this.measured[line.kind.name] ?? null) : null;
+  }
+
   private text(mm: number): string {
     return (mm / this.factor).toFixed(this.unit === "inch" ? 2 : this.unit === "cm" ? 1 : 0);
   }
@@ -120,7 +127,8 @@ export class Sheet {
     if (this.trying) return;
     this.current = line;
     this.lines.forEach((each) => each.row.classList.toggle("current", each === line));
-    const read = this.value(line);
+    const several = this.several(line);
+    const read = several ?? this.value(line);
     const expected = this.predicted[line.kind.name];
     const middle = read ?? expected ?? (line.kind.lowest_mm + line.kind.highest_mm) / 2;
     this.slider.min = String(Math.max(line.kind.lowest_mm, Math.round(middle - 60)));
@@ -128,7 +136,9 @@ export class Sheet {
     this.slider.value = String(Math.round(middle));
     this.sliderLabel.textContent = line.kind.title;
     this.how.textContent = `How: ${line.kind.how}.`;
-    if (read !== null) this.tell(`${this.text(read)} ${this.unit}`);
+    this.slider.disabled = several !== null; // it would put one number in the place of what was read
+    if (several !== null) this.tell(`mean ${this.text(several)} ${this.unit} of ${line.input.value.trim()}`);
+    else if (read !== null) this.tell(`${this.text(read)} ${this.unit}`);
     else this.tell(expected === undefined ? "not measured" : `not measured, about ${this.text(expected)} ${this.unit}`);
   }
 
@@ -198,6 +208,7 @@ export class Sheet {
     this.order(state);
     this.forgetTrial();
     this.taken = state.case.tape;
+    this.measured = state.fit?.measured_mm ?? {};
     this.unit = state.case.unit;
     this.factor = this.start.units[this.unit] ?? 10;
     this.predicted = state.predicted_mm;
