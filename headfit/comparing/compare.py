@@ -136,6 +136,11 @@ def compare_marks(
     mesh = targets.sites.tracer.mesh
     places, _ = nearest(mesh, both, again=True)
     feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
+    beside = np.tile(~targets.fixing, 2)
+    if beside.any():  # what stands on an ear is held against the ear
+        skin = targets.sites.tracer.skin
+        on_skin, _ = nearest(skin, both[beside])
+        feet[beside] = on_skin.on(skin.vertices_mm)
     n = len(points)
     steps = _tape_steps(targets, feet[:n], normals[:n])
     own_steps = _tape_steps(targets, feet[n:], normals[n:])

@@ -61,12 +61,12 @@ def _scene(noun: Drawable) -> Scene:
         return scene_on(_bare_scalp(noun), noun)
     sites = noun.targets.sites
     scene = scene_on(_bare_scalp(sites), sites)
-    judged = [
+    found = [
         replace(scene.site(d.site), state=STATE_OF[judged(d, noun.bands_mm)])
         for d in noun.deviations
         if d.site in sites
     ]
-    return replace(scene.with_sites(judged), arrows=comparison_arrows(noun))
+    return replace(scene.with_sites(found), arrows=comparison_arrows(noun))
 
 
 def _bare_scalp(sites: Sites) -> Surface:

@@ -209,7 +209,8 @@ def test_a_moved_site_is_black_where_it_stands_and_crossed_where_it_stood() -> N
     old, new = circles_of(drawn, "old place"), circles_of(drawn, "moved site")
     assert len(old) == len(new) == 2
     names = {s.words: s for s in drawn.shapes if isinstance(s, Text) and s.pen == "text on black"}
-    assert set(names) == {move.toward for move in found.moves}
+    # The lead keeps its name; its place is told in the words.
+    assert set(names) == {move.site for move in found.moves}
     flat, centre = flatten(sites.tracer), places_of(drawn)["Cz"]
     for move, circle in zip(found.moves, new, strict=True):
         expected = centre + drawn.scale * flat.places(move.point_mm)[0] * [1, -1]
