@@ -11,7 +11,9 @@ from importlib import import_module
 from typing import Any
 
 HOOKS = {
+    "comparison_methods": "headfit.comparing.methods:methods",
     "comparison_to_frame": "headfit.files.data_frames:comparison_to_frame",
+    "comparison_verdict": "headfit.comparing.verdict:verdict",
     "head_to_pyvista": "headfit.files.mesh_libraries:head_to_pyvista",
     "head_to_trimesh": "headfit.files.mesh_libraries:head_to_trimesh",
     "marks_to_mne": "headfit.files.mne_positions:marks_to_mne",

@@ -21,6 +21,7 @@ from starlette.testclient import TestClient
 from headfit import Head, Landmarks, Tape, cli, fit_head, load_template, place_sites
 from headfit.anatomy import arcs, template
 from headfit.anatomy.sites import canonical_name
+from headfit.app import guard
 from headfit.app.changes import changed_case
 from headfit.app.desk import Desk
 from headfit.app.guard import MOST_BYTES
@@ -146,6 +147,11 @@ def results(folder: Path, run: str = "fit") -> object:
     return write_folder(folder, {"case.json": run, "head.ply": run}, run=run)
 
 
+def results_of_a_result() -> object:
+    results(Path("out"))
+    return write_folder("out", {"x": ""}, run="fit", inputs=[Path("out/case.json")])
+
+
 def results_while_another_writes() -> object:
     Path("out").mkdir()
     lock = FileLock(Path("out", ".headfit-lock"))
@@ -206,7 +212,7 @@ def desk() -> Desk:
 def asked(path: str, *, key: bool = True, body: bytes | None = None, **headers: str) -> object:
     app = make_app(desk(), "key", (HOST,))
     client = TestClient(app, base_url=f"http://{HOST}", raise_server_exceptions=False)
-    given = (KEY if key else {}) | headers
+    given = (KEY if key else {}) | {name.replace("_", "-"): v for name, v in headers.items()}
     if body is None:
         return client.get(f"/api/{path}", headers=given).json()
     return client.post(f"/api/{path}", content=body, headers=given).json()
@@ -215,6 +221,17 @@ def asked(path: str, *, key: bool = True, body: bytes | None = None, **headers: 
 def asked_of_a_broken_app() -> object:
     with patch.object(Desk, "cases", side_effect=RuntimeError):
         return asked("cases")
+
+
+def asked_too_slowly() -> object:
+    with patch.object(guard, "BODY_S", -1.0):
+        return asked("change", body=b"{}", content_type="application/json")
+
+
+def marks_elsewhere() -> object:
+    wrote("marks.tsv", "name")
+    named = f'{MEASURED}\n[marks]\nfile = "../marks.tsv"'
+    raise Desk.open(wrote("cases/case.toml", named)).case.problems["marks"]
 
 
 def saved_over_another_program() -> object:
@@ -293,6 +310,7 @@ CAUSES: dict[str, Cause] = {
     "folder-gone": started_in_a_removed_folder,
     "folder-busy": results_while_another_writes,
     "folder-of-another": lambda: [results(Path("out"), run) for run in ("fit", "compare")],
+    "folder-of-input": results_of_a_result,
     "folder-half-written": lambda: results_stopped(PermissionError(errno.EACCES, "Denied")),
     "folder-unfinished": lambda: [results_stopped(Killed()), read_text("out/case.json")],
     "folder-of-two-runs": lambda: [results(Path("out")), read_text(wrote("out/case.json", "x"))],
@@ -314,7 +332,7 @@ CAUSES: dict[str, Cause] = {
     ],
     "derivations-missing": no_derivations,
     "derivations-empty": lambda: montage_from_csv("first,second\n"),
-    "derivation-columns": lambda: montage_from_csv("from,to\nFp1,F7\n"),
+    "derivation-columns": lambda: montage_from_csv("first,to\nFp1,F7\n"),
     "chain-short": lambda: Chain.through("left", ["Fp1"]),
     "montage-empty": lambda: own_list('name = "mine"\n'),
     "key-missing": lambda: own_list('[[montage]]\nname = "mine"\n'),
@@ -347,8 +365,10 @@ CAUSES: dict[str, Cause] = {
     "broken": asked_of_a_broken_app,
     "revision-form": lambda: desk().check("1"),
     "conflict": lambda: desk().check(7),
+    "file-elsewhere": marks_elsewhere,
+    "too-slow": asked_too_slowly,
     "conflict-file": saved_over_another_program,
-    "no-step": lambda: desk().undo(),
+    "no-step": lambda: desk().step("undo"),
     "case-name": lambda: desk().save("../case.toml"),
     "change-form": lambda: changed([]),
     "refused": lambda: changed({"tape": {"nasion_inion": "362"}}),

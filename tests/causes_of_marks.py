@@ -106,6 +106,17 @@ def inferior_array() -> Marks:
     return Marks(sites.names, sites.points_mm, HEAD_LANDMARKS)
 
 
+def stretched(*scales: float) -> Marks:
+    """Marks and landmarks of a head of an odd shape."""
+    return Marks(NAMES, POINTS * scales, {k: p * scales for k, p in HEAD_LANDMARKS.items()})
+
+
+def with_landmark(name: str, *step_mm: float) -> Marks:
+    """Marks of which one landmark was set down elsewhere."""
+    moved = {**HEAD_LANDMARKS, name: HEAD_LANDMARKS[name] + step_mm}
+    return Marks(NAMES, POINTS, moved)
+
+
 def compared(marks: Marks, **how: object) -> object:
     return compare_marks(SITES, marks, **how)  # type: ignore[arg-type]
 
@@ -124,7 +135,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "byte-order-mark": lambda: table("\ufeff" + TABLE),
     "line-ends": lambda: table(TABLE.replace("\n", "\r\n")),
     "last-line-open": lambda: table(TABLE),
-    "table-header": lambda: table("site,left,front,up\nCz,0,1,130\n"),
+    "table-header": lambda: table("site,x,y,up\nCz,0,1,130\n"),
     "table-short-line": lambda: table("name,x,y,z\nCz,0,1\n"),
     "table-quotes": lambda: table('name,x,y,z\n"Cz,0,1,130\n'),
     "table-not-a-number": lambda: table("name,x,y,z\nCz,0,1,13O\n"),
@@ -134,7 +145,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "missing-spelled": lambda: table(TABLE + "\nEOG,NaN,NaN,NaN\n"),
     "json-broken": lambda: table('{"Cz": [0, 1', "marks.json"),
     "json-no-object": lambda: table("[1, 2, 3]", "marks.json"),
-    "json-no-place": lambda: table('{"Cz": "vertex"}', "marks.json"),
+    "json-no-place": lambda: table('{"Cz": "vertex", "Pz": [0, 9, 9]}', "marks.json"),
     # the coordsystem.json of BIDS
     "coordsystem-missing": electrodes,
     "coordsystem-loose": lambda: electrodes(space_CapTrak='{"EEGCoordinateUnits": "mm"}'),
@@ -224,12 +235,27 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "compare-best-fit": lambda: compared(few(19, landmarks=False)),
     "compare-other-size": lambda: compared(bigger(1.12)),
     "compare-row-nine": lambda: compared(inferior_array()),
+    "set-names-mixed": lambda: compared(Marks(NAMES, np.roll(POINTS, 1, axis=0), HEAD_LANDMARKS)),
+    "set-fits-nowhere": lambda: compared(
+        Marks(NAMES, POINTS * [0.8, 1.25, 1.0], HEAD_LANDMARKS, source="marks.tsv")
+    ),
+    "set-landmarks": lambda: compared(with_landmark("nasion", 0.0, -30.0, 0.0)),
+    "set-too-far": lambda: compared(
+        Marks(NAMES, POINTS + np.array([0.0, -32.0, 0.0]), HEAD_LANDMARKS)
+    ),
+    "set-height": lambda: compared(Marks(NAMES, POINTS * 1.3, HEAD_LANDMARKS)),
+    "set-odd-head": lambda: compare_marks(head_under(stretched(1.25, 0.9, 1.0))[0], few(19)),
+    "mark-off-set": lambda: cleaned(("E7", [0.0, 30.0, 260.0])),
+    "mark-off-head": lambda: compared(
+        Marks(NAMES, np.vstack([POINTS[:-1], POINTS[-1:] * 2.2]), HEAD_LANDMARKS)
+    ),
     "head-from-marks": lambda: head_under(few(19))[1],
     "set-aside": lambda: few(19).set_aside(["P3"], "left out because a place must stay free"),
     "align-too-few": lambda: compared(few(3, landmarks=False)),
     "align-in-line": lambda: compared(in_line()),
     "rigid-undetermined": lambda: best_rigid(POINTS[:2], POINTS[:2]),
     "sessions-alike": lambda: compare_sessions([few(19), few(19)]),
+    "sessions-two-people": lambda: compare_sessions([few(19), bigger(1.1)]),
     "sessions-too-few": lambda: compare_sessions([few(19)]),
     "sessions-no-common-sites": lambda: compare_sessions([few(19), few(2)]),
 }

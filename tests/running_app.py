@@ -10,7 +10,7 @@ import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -96,19 +96,19 @@ class RunningApp:
 
 
 @contextmanager
-def running(case: Path) -> Iterator[RunningApp]:
+def running(case: Path, program: Sequence[str] = ("-m", "headfit")) -> Iterator[RunningApp]:
     """The app on a case file, killed in the end whatever happens; it may be killed before."""
-    app = start_app(case)
+    app = start_app(case, program)
     try:
         yield app
     finally:
         app.kill()
 
 
-def start_app(case: Path) -> RunningApp:
+def start_app(case: Path, program: Sequence[str] = ("-m", "headfit")) -> RunningApp:
     """Start the app on a case file and wait for its address."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "headfit", "app", str(case), "--no-browser"],
+        [sys.executable, *program, "app", str(case), "--no-browser"],
         stdout=subprocess.PIPE,
         stdin=subprocess.DEVNULL,
         text=True,

@@ -70,7 +70,10 @@ class ArcTape:
             fit = f", fitted {in_cm(self.fitted_mm[-1])}" if self.fit_differs else ""
             return f"{self.words}{fit}"
         spread = self.spread_mm
-        return self.words if spread is None else f"{self.words} ± {cm(PREDICTED_SD * spread)}"
+        if spread is None:
+            return self.words
+        each = " each side" if len(self.fitted_mm) > 2 else ""  # held in the middle
+        return f"{self.words} ± {cm(PREDICTED_SD * spread)}{each}"
 
     @property
     def fit_differs(self) -> bool:

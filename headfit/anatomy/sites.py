@@ -34,7 +34,7 @@ from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cross, cut
 from headfit.geometry.surface import nearest, normals_at
-from headfit.geometry.taperun import lay
+from headfit.geometry.taperun import TapeRun, lay
 from headfit.hooks import hook
 from headfit.nouns import ByName
 
@@ -62,6 +62,7 @@ __all__ = [
     "place_sites",
     "row_nine_words",
     "rule_displacements",
+    "run_with_ends",
     "sites_on",
 ]
 
@@ -291,10 +292,15 @@ def sites_on(
 def _beyond(tracer: ArcTracer, arc: str, coronal_shares: list[float], *, at_end: bool) -> Floats:
     """(k, 3) reached by going on along the skin from an end of a row, in its plane."""
     distances = np.array(coronal_shares) * tracer.length_mm("coronal")
-    run = tracer.run(arc)
-    if tracer.rules.curve == "shortest":
-        run = lay(cut(tracer.mesh, *(tracer.point(name) for name in ARCS[arc].marks)))
+    run = run_with_ends(tracer, arc)
     return run.after_end_mm(distances) if at_end else run.before_start_mm(distances)
+
+
+def run_with_ends(tracer: ArcTracer, arc: str) -> TapeRun:
+    """The tape on an arc that can be gone on with beyond its ends: in its plane."""
+    if tracer.rules.curve == "shortest":
+        return lay(cut(tracer.mesh, *(tracer.point(name) for name in ARCS[arc].marks)))
+    return tracer.run(arc)
 
 
 def _crossing_fraction(tracer: ArcTracer, place: OnArc) -> float:

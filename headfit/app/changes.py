@@ -46,7 +46,14 @@ class RefusedError(InputError):
         self.instead: dict[str, str] = {}
 
 
-def changed_case(case: Case, change: object, folder: Path, *, quick: bool = False) -> Case:
+def changed_case(
+    case: Case,
+    change: object,
+    folder: Path,
+    *,
+    quick: bool = False,
+    may_read: Callable[[Path], None] = lambda _path: None,
+) -> Case:
     """The case after a change.
 
     Parameters
@@ -58,6 +65,8 @@ def changed_case(case: Case, change: object, folder: Path, *, quick: bool = Fals
         In which the case file lies.
     quick : bool
         Do not read again the marks that the case names.
+    may_read : callable
+        Asked before a file that the case names is read.
 
     Raises
     ------
@@ -80,14 +89,16 @@ def changed_case(case: Case, change: object, folder: Path, *, quick: bool = Fals
     new = case
     for entry, value in change.items():
         new = _CHANGES[entry](new, value)
-    return _checked(new, folder, quick=quick)
+    return _checked(new, folder, quick=quick, may_read=may_read)
 
 
-def _checked(case: Case, folder: Path, *, quick: bool) -> Case:
+def _checked(case: Case, folder: Path, *, quick: bool, may_read: Callable[[Path], None]) -> Case:
     """The case as its own case file would give it."""
     try:
         known = case if quick else None
-        return case_of_text(case_text(case, folder), folder, known=known, measured=False)
+        return case_of_text(
+            case_text(case, folder), folder, known=known, measured=False, may_read=may_read
+        )
     except (TypeError, ValueError, AttributeError) as error:
         if isinstance(error, HeadfitError):
             raise

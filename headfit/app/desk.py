@@ -17,9 +17,11 @@ What is newer, and who is asked:
 from __future__ import annotations
 
 import hashlib
+import os
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 from headfit.app.history import History
 from headfit.app.safety_copy import SafetyCopy, case_of_copy, copies_of, lock_beside, new_copy
@@ -54,6 +56,8 @@ class Desk:
         What must be said about opening it, in sentences; or nothing.
     history : History
         Steps since it was opened.
+    allowed : set of Path
+        Files outside the folders of cases that the user allowed to be read.
     """
 
     path: Path
@@ -62,13 +66,14 @@ class Desk:
     saved: bool = True
     found: str = ""
     history: History = field(default_factory=History)
+    allowed: set[Path] = field(default_factory=set)
     # Checksum of the case file from which this case comes; None without a file.
     _made_on: str | None = None
     _copy: SafetyCopy | None = None
     _saved_text: str | None = None
 
     @classmethod
-    def open(cls, path: Path) -> Desk:
+    def open(cls, path: Path, allowed: set[Path] | None = None) -> Desk:
         """The case of a file, with the changes that were not saved; a new case where no file is.
 
         Raises
@@ -76,19 +81,72 @@ class Desk:
         FileFormatError, InputError
             The file cannot be read as a case.
         """
-        desk = cls(path.absolute())
-        desk.case, desk._made_on = desk._read()
+        desk = cls(path.absolute(), allowed=set() if allowed is None else allowed)
+        desk.case, desk._made_on = desk.saved_case()
         desk._saved_text = None if desk._made_on is None else desk._text(desk.case)
         desk._bring_back()
         return desk
 
-    def _read(self) -> tuple[Case, str | None]:
-        """The case in the file and its checksum; a new case and None where no file is."""
+    def saved_case(self) -> tuple[Case, str | None]:
+        """The case in the case file, and the checksum of the file; a new case and None without one.
+
+        Raises
+        ------
+        FileFormatError, InputError
+            The file cannot be read.
+        """
         text = _text_there(self.path)
         if text is None:
             return Case(), None
         with about(self.path):
-            return case_of_text(text, self.path.parent), _digest(text)
+            return self._case_of(text), _digest(text)
+
+    def _case_of(self, text: str, *, measured: bool = True) -> Case:
+        folder = self.path.parent
+        return case_of_text(text, folder, measured=measured, may_read=self.check_reading)
+
+    def check_reading(self, path: Path) -> None:
+        """Refuse to read a file outside the folder of the case that the user did not allow.
+
+        Raises
+        ------
+        InputError
+        """
+        inside = os.path.realpath(self.path.parent)
+        if path not in self.allowed and not Path(os.path.realpath(path)).is_relative_to(inside):
+            raise InputError(
+                sentence(
+                    path.name,
+                    "lie in the folder of the case, or be allowed",
+                    f"a file elsewhere, {path}",
+                ),
+                code="file-elsewhere",
+                path=str(path),
+            )
+
+    @property
+    def elsewhere(self) -> tuple[Path, ...]:
+        """Files outside its folder that the case names and that were not read."""
+        return tuple(
+            file
+            for part, file in (
+                ("marks", self.case.marks_file),
+                ("derivations", self.case.derivations_file),
+            )
+            if file is not None
+            and part in self.case.problems
+            and self.case.problems[part].code == "file-elsewhere"
+        )
+
+    def reading_all(self) -> Case:
+        """The case with all files it names read, wherever they lie."""
+        return case_of_text(self._text(self.case), self.path.parent, measured=False)
+
+    def allow(self, case: Case) -> None:
+        """Take the same case with the files outside its folder read; they stay allowed."""
+        self.allowed |= set(self.elsewhere)
+        self.case = case
+        self.revision += 1
 
     def _bring_back(self) -> None:
         """Take over changes that were not saved and that nobody has on a desk."""
@@ -105,7 +163,7 @@ class Desk:
     def _took_over(self, copy: SafetyCopy) -> list[str]:
         try:
             text, made_on = copy.read()
-            kept = case_of_text(text, self.path.parent, measured=False)
+            kept = self._case_of(text, measured=False)
         except HeadfitError as error:
             aside = copy.put_aside()
             told = f"{copy.path.name} holds changes that cannot be read ({error})"
@@ -146,36 +204,31 @@ class Desk:
         self.history.add(before, open_step=open_step)
 
     def _take(self, case: Case) -> None:
-        if self._copy is None:
+        if self._copy is None or not self._copy.take():
             self._copy = new_copy(self.path)
         self._copy.write(self._text(case), self._made_on)
         self.case, self.saved, self.found = case, False, ""
         self.revision += 1
 
-    def undo(self) -> None:
-        """Go one step back.
+    def next_step(self, what: Literal["undo", "redo"]) -> Case:
+        """The case one step back or forth.
 
         Raises
         ------
         InputError
             There is none.
         """
-        self._step("undo", self.history.undo(self.case))
-
-    def redo(self) -> None:
-        """Make again what was taken back last.
-
-        Raises
-        ------
-        InputError
-            There is nothing.
-        """
-        self._step("redo", self.history.redo(self.case))
-
-    def _step(self, what: str, case: Case | None) -> None:
-        if case is None:
+        steps = self.history.before if what == "undo" else self.history.after
+        if not steps:
             raise InputError(sentence(what, "have a step to go", "none"), code="no-step")
+        return steps[-1]
+
+    def step(self, what: Literal["undo", "redo"]) -> None:
+        """Go one step back or forth; raises as `next_step`."""
+        case = self.next_step(what)
+        now = self.case
         self._go_to(case)
+        self.history.go(what, now)
 
     def _go_to(self, case: Case) -> None:
         """A case that lay here before; nothing is unsaved when the case file holds it."""
@@ -185,7 +238,7 @@ class Desk:
                 self._drop_copy()
             self.saved = True
 
-    def go_back(self, step: str) -> bool:
+    def take_back(self, step: str) -> bool:
         """Back to where a step began that is still open; False when no such step is."""
         before = self.history.began(step)
         if before is None:
@@ -314,25 +367,21 @@ class Desk:
         FileFormatError, InputError
         """
         path = self._beside(name)
-        if self._copy is not None:
-            self._copy.lock.release()  # or the same case would seem to lie on another desk
-        try:
-            other = Desk.open(path)
-        except BaseException:
-            # Whoever took it meanwhile has it: the next change takes a copy of its own.
-            if self._copy is not None and not self._copy.take():
-                self._copy = None
-            raise
+        if path == self.path:
+            self.leave()  # or the same case would seem to lie on another desk
+        other = Desk.open(path, self.allowed)
         other.revision = max(other.revision, self.revision) + 1
         return other
 
     def began(self) -> Desk:
         """The desk with a new case on it, under a name that is free."""
-        other = Desk(self.path.parent / self._free_name(Path(NEW_NAME).stem))
-        other.revision = self.revision + 1
+        path = self.path.parent / self._free_name(Path(NEW_NAME).stem)
+        return Desk(path, revision=self.revision + 1, allowed=self.allowed)
+
+    def leave(self) -> None:
+        """Let the safety copy go: it waits for whoever opens the case, or for the next change."""
         if self._copy is not None:
             self._copy.lock.release()
-        return other
 
     def discard(self) -> None:
         """Go back to the case file, or to nothing where there is none.
@@ -342,7 +391,16 @@ class Desk:
         FileFormatError, InputError
             The file cannot be read; the changes are kept.
         """
-        case, made_on = self._read()
+        self.go_back(*self.saved_case())
+
+    def go_back(self, case: Case, made_on: str | None) -> None:
+        """Take what `saved_case` gave, and remove the safety copy.
+
+        Raises
+        ------
+        InputError
+            The copy cannot be removed; the changes are kept.
+        """
         self._drop_copy()
         self.history.add(self.case)
         self.case, self._made_on = case, made_on

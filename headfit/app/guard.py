@@ -5,14 +5,18 @@ The page itself holds nothing of a case and needs no token. All under ``/api/`` 
 
 from __future__ import annotations
 
+import asyncio
 import hmac
-from collections.abc import MutableMapping
+import json
+import time
+from collections.abc import Callable, MutableMapping
 from typing import Any
 
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 4 * 1024 * 1024
+BODY_S = 10.0
 
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
@@ -28,9 +32,17 @@ _HEADERS = [
 ]
 
 
+class AsciiJSON(JSONResponse):
+    """JSON in ASCII: half a letter, as a name of a file may hold, is no reason not to answer."""
+
+    def render(self, content: Any) -> bytes:
+        """The body."""
+        return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
+
+
 def refusal(status: int, text: str, code: str, **more: object) -> JSONResponse:
     """An answer that says in one sentence why not."""
-    return JSONResponse({"error": text, "code": code, **more}, status)
+    return AsciiJSON({"error": text, "code": code, **more}, status)
 
 
 class Guard:
@@ -44,10 +56,19 @@ class Guard:
     hosts : tuple of str
         Accepted values of the Host header. A page of another name that points at this computer
         carries that name here and is refused.
+    asked : callable
+        Told of every request that is answered.
     """
 
-    def __init__(self, app: ASGIApp, token: str, hosts: tuple[str, ...]) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        token: str,
+        hosts: tuple[str, ...],
+        asked: Callable[[], None] = lambda: None,
+    ) -> None:
         self.app = app
+        self.asked = asked
         self.wanted = f"Bearer {token}".encode()
         self.hosts = {host.encode() for host in hosts}
         self.origins = {b"http://" + host for host in self.hosts}
@@ -66,10 +87,15 @@ class Guard:
         if answer is not None:
             await answer(scope, receive, guarded)
             return
+        self.asked()
         try:
             await self.app(scope, _Limited(receive), guarded)
         except _TooLongError:
             await _too_long()(scope, receive, guarded)
+        except _TooSlowError:
+            late = refusal(408, f"a request must be whole within {BODY_S:.0f} s", "too-slow")
+            late.headers["connection"] = "close"
+            await late(scope, receive, guarded)
 
     def _refused(self, scope: MutableMapping[str, Any]) -> JSONResponse | None:
         given: dict[bytes, list[bytes]] = {}
@@ -96,16 +122,28 @@ class _TooLongError(Exception):
     """More came than a request may hold."""
 
 
+class _TooSlowError(Exception):
+    """What was announced did not come."""
+
+
 class _Limited:
     """Receives no more than a request may hold, whatever its headers say."""
 
     def __init__(self, receive: Receive) -> None:
         self.receive = receive
         self.left = MOST_BYTES
+        self.until = time.monotonic() + BODY_S
+        self.more = True
 
     async def __call__(self) -> Message:
-        message = await self.receive()
+        if not self.more:  # only the end of the connection can still come
+            return await self.receive()
+        try:
+            message = await asyncio.wait_for(self.receive(), self.until - time.monotonic())
+        except TimeoutError:
+            raise _TooSlowError from None
         if message["type"] == "http.request":
+            self.more = bool(message.get("more_body", False))
             self.left -= len(message.get("body", b""))
             if self.left < 0:
                 raise _TooLongError

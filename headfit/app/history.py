@@ -43,20 +43,12 @@ class History:
         """The case before a step that is still open; None when no such step is."""
         return self.before[-1] if step and step == self._open and self.before else None
 
-    def undo(self, now: Case) -> Case | None:
-        """The case one step earlier, `now` kept for redo."""
-        return self._go(self.before, self.after, now)
-
-    def redo(self, now: Case) -> Case | None:
-        """The case one step later."""
-        return self._go(self.after, self.before, now)
-
-    def _go(self, source: list[Case], to: list[Case], now: Case) -> Case | None:
+    def go(self, what: str, now: Case) -> None:
+        """One step back or forth was gone from the case `now`."""
         self._open = ""
-        if not source:
-            return None
+        source, to = (self.before, self.after) if what == "undo" else (self.after, self.before)
+        source.pop()
         to.append(now)
-        return source.pop()
 
     def words(self, now: Case) -> dict[str, str]:
         """What undo and redo would take back or make again; empty where there is nothing."""

@@ -5,19 +5,49 @@ from __future__ import annotations
 import secrets
 import socket
 import threading
+import time
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from headfit.app.desk import NEW_NAME, Desk
 from headfit.app.server import make_app
 from headfit.errors import InputError, sentence
 
+if TYPE_CHECKING:
+    import uvicorn
+
 _LOOPBACK = "127.0.0.1"
 
 
+class Idleness:
+    """How long nobody has asked.
+
+    >>> Idleness().seconds < 1.0
+    True
+    """
+
+    def __init__(self) -> None:
+        self.asked()
+
+    def asked(self) -> None:
+        """Somebody asks now."""
+        self._last_s = time.monotonic()
+
+    @property
+    def seconds(self) -> float:
+        """Seconds since somebody asked."""
+        return time.monotonic() - self._last_s
+
+
 def serve(
-    case: Path | None, *, port: int = 0, open_browser: bool = True, say: Callable[[str], None]
+    case: Path | None,
+    *,
+    port: int = 0,
+    open_browser: bool = True,
+    end_after_s: float | None = None,
+    say: Callable[[str], None],
 ) -> None:
     """Serve one case until interrupted.
 
@@ -28,6 +58,8 @@ def serve(
     port : int
         0 takes a free one.
     open_browser : bool
+    end_after_s : float, optional
+        End when no page has asked for so long; what is not saved is kept as always.
     say : callable
         Told the address, one line.
 
@@ -37,6 +69,8 @@ def serve(
         The case cannot be read, or the port is taken.
     """
     import uvicorn
+
+    from headfit.app.patience import PatientProtocol
 
     desk = Desk.open(case) if case is not None else Desk(Path(NEW_NAME).absolute()).began()
     # Listening before the address is told: an early browser waits and is not refused.
@@ -59,7 +93,8 @@ def serve(
     listening.listen(64)
     port = listening.getsockname()[1]
     token = secrets.token_urlsafe(24)
-    app = make_app(desk, token, (f"{_LOOPBACK}:{port}", f"localhost:{port}"))
+    idle = Idleness()
+    app = make_app(desk, token, (f"{_LOOPBACK}:{port}", f"localhost:{port}"), idle.asked)
     # A fragment is never sent to a server, so the key stands in no log.
     address = f"http://{_LOOPBACK}:{port}/#key={token}"
     say(address)
@@ -67,6 +102,7 @@ def serve(
         threading.Timer(0.3, webbrowser.open, [address]).start()
     config = uvicorn.Config(
         app,
+        http=PatientProtocol,
         log_level="error",
         ws="none",
         lifespan="off",
@@ -74,4 +110,15 @@ def serve(
         access_log=False,
         proxy_headers=False,
     )
-    uvicorn.Server(config).run(sockets=[listening])
+    server = uvicorn.Server(config)
+    if end_after_s is not None:
+        watch = threading.Thread(target=_end_when_idle, args=(server, idle, end_after_s))
+        watch.daemon = True
+        watch.start()
+    server.run(sockets=[listening])
+
+
+def _end_when_idle(server: uvicorn.Server, idle: Idleness, after_s: float) -> None:
+    while idle.seconds < after_s:
+        time.sleep(min(max(after_s - idle.seconds, 0.01), 60.0))
+    server.should_exit = True

@@ -6,10 +6,9 @@ token, 400 for a foreign host, 409 on a conflict, 413 when too long, 422 for a v
 
 from __future__ import annotations
 
-import asyncio
 import json
+import threading
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,93 +17,38 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from headfit.app.changes import RefusedError, changed_case, likely_meant
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
-from headfit.app.guard import Guard, refusal
+from headfit.app.guard import AsciiJSON, Guard, refusal
 from headfit.app.marks_files import checked_marks, keep_marks
-from headfit.app.state import desk_data, quick_data, start_data, state_data
+from headfit.app.office import Office, shown
+from headfit.app.state import desk_data, quick_data, start_data
 from headfit.case.case import Case
 from headfit.case.solved import solve_case
-from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
+from headfit.errors import (
+    DrawingError,
+    HeadfitError,
+    InputError,
+    plain_text,
+    sentence,
+    unknown_name,
+)
 from headfit.files.marks_files import read_marks
 from headfit.fitting.tape import MEASUREMENTS
-from headfit.output.case_view import CaseView
 from headfit.output.page import model_data, scene_data
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40
 
 
-class Office:
-    """The desk and what is shown of it; one request at a time works on it.
-
-    Parameters
-    ----------
-    desk : Desk
-    """
-
-    def __init__(self, desk: Desk) -> None:
-        self.lock = asyncio.Lock()
-        self.desk = desk
-        self.view, self.problem = _view_of(desk.case)
-
-    def take(self, desk: Desk) -> None:
-        """Put another case on the desk, though it may not be fittable."""
-        self.view, self.problem = _view_of(desk.case)
-        self.desk = desk
-
-    def change(
-        self, case: Case, *, quick: bool = False, touched: tuple[str, ...] = (), step: str = ""
-    ) -> None:
-        """Accept a case when a head can be shown for it, or when none could be shown before.
-
-        Raises
-        ------
-        RefusedError
-            A measurement that was just changed makes the sheet impossible.
-        HeadfitError
-            Anything else about the case does.
-        """
-        problem: HeadfitError | None
-        try:
-            view, problem = _shown(case, quick=quick), None
-        except HeadfitError as error:
-            if not self.problem:
-                if touched:
-                    raise RefusedError(dict.fromkeys(touched, str(error))) from error
-                raise
-            view, problem = _view_of(case)
-        if not self.desk.holds(case):
-            self.desk.put(case, open_step=step)
-        self.view, self.problem = view, problem
-
-    def state(self) -> dict[str, Any]:
-        """All that the page is told."""
-        return state_data(self.desk, self.view, str(self.problem or ""))
-
-
-def _shown(case: Case, *, quick: bool = False) -> CaseView:
-    """What is shown of a case, made now, so that what cannot be shown is refused now."""
-    view = CaseView(solve_case(case))
-    _ = view.bare_scene if quick else (view.tables, view.sentences)
-    return view
-
-
-def _view_of(case: Case) -> tuple[CaseView, HeadfitError | None]:
-    """What is shown of a case; the template head and the reason when it cannot be fitted."""
-    try:
-        return _shown(case), None
-    except HeadfitError as error:
-        own = case.with_derivations(None) if case.derivations_file else case
-        return _shown(replace(own.with_marks(None), tape=None, free=())), error
-
-
-def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
+def make_app(
+    desk: Desk, token: str, hosts: tuple[str, ...], asked: Callable[[], None] = lambda: None
+) -> Starlette:
     """The whole app around one desk.
 
     Parameters
@@ -113,17 +57,18 @@ def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
     token : str
     hosts : tuple of str
         Accepted Host headers, ``127.0.0.1:PORT`` and so on.
+    asked : callable
+        Told of every request that is answered.
     """
     office = Office(desk)
 
     def api(path: str, work: Callable[[Office, Any], Any], *methods: str) -> Route:
-        """A route whose work runs in a thread, alone, so that the loop goes on answering."""
+        """A route whose work runs in a thread, so that the loop goes on answering."""
 
         async def answer(request: Request) -> Response:
             given = await _given(request)
-            async with office.lock:
-                found = await run_in_threadpool(work, office, given)
-            return found if isinstance(found, Response) else JSONResponse(found)
+            found = await run_in_threadpool(work, office, given)
+            return found if isinstance(found, Response) else AsciiJSON(found)
 
         return Route(f"/api/{path}", _speaking(answer), methods=list(methods))
 
@@ -131,9 +76,9 @@ def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
         routes=[
             api("start", lambda _office, _given: start_data(), "GET"),
             api("state", lambda office, _given: office.state(), "GET"),
-            api("revision", lambda office, _given: desk_data(office.desk), "GET"),
+            api("revision", lambda office, _given: desk_data(office.standing().desk), "GET"),
             api("model", _model, "GET"),
-            api("cases", lambda office, _given: {"cases": office.desk.cases()}, "GET"),
+            api("cases", lambda office, _given: {"cases": office.standing().desk.cases()}, "GET"),
             api("export", _export, "GET"),
             api("change", _change, "POST"),
             api("trial", _trial, "POST"),
@@ -144,9 +89,10 @@ def make_app(desk: Desk, token: str, hosts: tuple[str, ...]) -> Starlette:
             api("open", _open, "POST"),
             api("new", _new, "POST"),
             api("discard", _discard, "POST"),
+            api("allow", _allow, "POST"),
             Mount("/", StaticFiles(directory=STATIC, html=True)),
         ],
-        middleware=[Middleware(Guard, token=token, hosts=hosts)],
+        middleware=[Middleware(Guard, token=token, hosts=hosts, asked=asked)],
         exception_handlers={HTTPException: _http_refusal, Exception: _broken},
     )
 
@@ -228,29 +174,30 @@ def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     step, and a refusal goes back to where the step began.
     """
     _only(given, "revision", "change", "quick", "unfinished")
-    desk, quick = office.desk, given.get("quick") is True
-    desk.check(given.get("revision"))
-    change = given.get("change")
+    quick = given.get("quick") is True
+    unfinished = quick or given.get("unfinished") is True
+    stood = office.standing(_revision(given))
+    desk, change = stood.desk, given.get("change")
     entries = change if isinstance(change, dict) else {}
     touched = tuple(
         name for part in ("tape", "shape") for name in entries.get(part) or () if len(entries) == 1
     )
     step = ",".join(sorted(map(str, touched)))
+    allowed = desk.check_reading
     try:
-        case = changed_case(desk.case, change, desk.path.parent, quick=quick)
+        case = changed_case(desk.case, change, desk.path.parent, quick=quick, may_read=allowed)
         if quick:
             _refuse_invented(desk.case, touched, entries)
-        office.change(case, quick=quick, touched=touched, step=step)
+        office.change(stood, case, quick=quick, touched=touched, step=step, finished=not unfinished)
     except RefusedError as error:
-        went_back = desk.go_back(step)
-        if went_back:
-            office.take(desk)
-        error.instead = likely_meant(desk.case, change, error.reasons)
+        went_back = office.take_back(desk.revision, step)
+        error.instead = likely_meant(office.standing().desk.case, change, error.reasons)
         error.facts["state"] = office.state() if went_back else None
         raise
-    if not (quick or given.get("unfinished") is True):
-        desk.history.close()
-    return quick_data(desk, office.view) if quick else office.state()
+    if not quick:
+        return office.state()
+    now = office.standing()
+    return quick_data(now.desk, now.view)
 
 
 def _refuse_invented(case: Case, touched: tuple[str, ...], entries: dict[str, Any]) -> None:
@@ -272,11 +219,12 @@ def _refuse_invented(case: Case, touched: tuple[str, ...], entries: dict[str, An
 def _trial(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     """The head as it would be with values that nobody measured; nothing of it is kept."""
     _only(given, "revision", "tape")
-    desk = office.desk
-    desk.check(given.get("revision"))
-    tried = changed_case(desk.case, {"tape": given.get("tape")}, desk.path.parent, quick=True)
+    desk = office.standing(_revision(given)).desk
+    change = {"tape": given.get("tape")}
+    allowed = desk.check_reading
+    tried = changed_case(desk.case, change, desk.path.parent, quick=True, may_read=allowed)
     try:
-        view = _shown(tried, quick=True)
+        view = shown(tried, quick=True)
     except HeadfitError as error:
         raise RefusedError(dict.fromkeys(map(str, given["tape"]), str(error))) from error
     data = quick_data(desk, view)
@@ -285,66 +233,71 @@ def _trial(office: Office, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _undo(office: Office, given: dict[str, Any]) -> dict[str, Any]:
-    return _stepped(office, given, office.desk.undo)
+    _only(given, "revision")
+    office.step(_revision(given), "undo")
+    return office.state()
 
 
 def _redo(office: Office, given: dict[str, Any]) -> dict[str, Any]:
-    return _stepped(office, given, office.desk.redo)
-
-
-def _stepped(office: Office, given: dict[str, Any], step: Callable[[], None]) -> dict[str, Any]:
     _only(given, "revision")
-    office.desk.check(given.get("revision"))
-    step()
-    office.take(office.desk)
+    office.step(_revision(given), "redo")
     return office.state()
 
 
 def _marks(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     _only(given, "revision", "files")
-    desk = office.desk
-    desk.check(given.get("revision"))
+    stood = office.standing(_revision(given))
+    case = stood.desk.case
     with checked_marks(given.get("files")) as (folder, name):
         marks = read_marks(folder / name)
-        _ = solve_case(desk.case.with_marks(marks)).comparison  # refused before it is kept
-        kept = keep_marks(folder, name, desk.path)
-    office.change(desk.case.with_marks(marks, kept))
+        _ = solve_case(case.with_marks(marks)).comparison  # refused before it is kept
+        kept = keep_marks(folder, name, stood.desk.path)
+    office.change(stood, case.with_marks(marks, kept))
     return office.state()
 
 
 def _save(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     _only(given, "revision", "name")
-    office.desk.check(given.get("revision"))
-    office.desk.save(_name(given) if given.get("name") is not None else None)
+    office.save(given.get("revision"), _name(given) if given.get("name") is not None else None)
     return office.state()
 
 
 def _open(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     _only(given, "name")
-    office.take(office.desk.opened(_name(given)))
+    office.take(office.standing().desk.opened(_name(given)))
     return office.state()
 
 
 def _new(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     _only(given)
-    office.take(office.desk.began())
+    office.take(office.standing().desk.began())
     return office.state()
 
 
 def _discard(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     _only(given, "revision")
-    office.desk.check(given.get("revision"))
-    office.desk.discard()
-    office.take(office.desk)
+    office.discard(_revision(given))
     return office.state()
 
 
+def _allow(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision")
+    office.allow(_revision(given))
+    return office.state()
+
+
+# Drawing keeps to itself: a graphics driver need not bear two pictures at once.
+_drawing = threading.Lock()
+
+
 def _export(office: Office, given: dict[str, Any]) -> Response:
-    if office.problem is not None:
-        raise office.problem
-    name = office.desk.path.name
+    now = office.standing()
+    if now.problem is not None:
+        raise now.problem
+    name = now.desk.path.name
     paper = str(given.get("paper", "A4"))
-    made = export(str(given.get("kind", "")), office.view, name, paper)
+    with _drawing:
+        made = export(str(given.get("kind", "")), now.view, plain_text(name), paper)
     file = "".join(
         c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in Path(name).stem
     )
@@ -353,6 +306,12 @@ def _export(office: Office, given: dict[str, Any]) -> Response:
         media_type=made.media_type,
         headers={"content-disposition": f'attachment; filename="{file}{made.ending}"'},
     )
+
+
+def _revision(given: dict[str, Any]) -> object:
+    """The revision a request was made on; without one it is refused like a wrong one."""
+    revision = given.get("revision")
+    return "none" if revision is None else revision
 
 
 def _only(given: dict[str, Any], *known: str) -> None:

@@ -140,6 +140,7 @@ def desk_data(desk: Desk) -> dict[str, Any]:
         "saved": desk.saved,
         "found": desk.found,
         **desk.history.words(desk.case),
+        "elsewhere": [str(path) for path in desk.elsewhere],
     }
 
 

@@ -29,6 +29,7 @@ from headfit.nouns import Noun
 
 if TYPE_CHECKING:  # what most cases never ask for is loaded when one does
     from headfit.comparing.comparison import Comparison
+    from headfit.comparing.head_and_slip import HeadUnderMarks
     from headfit.planning.derivations import MeasuredMontage
     from headfit.planning.displacement import Displacement
     from headfit.planning.marking import MarkingPlan
@@ -253,7 +254,16 @@ class SolvedCase(Noun):
             None if chosen == "landmarks" else chosen,
             bands_mm=self.case.bands_mm,
             spreads=spreads,
+            under=self._under_marks,
         )
+
+    @property
+    def _under_marks(self) -> HeadUnderMarks | None:
+        """The head with the slip of the marks, where both were found from the marks."""
+        from headfit.comparing.head_and_slip import HeadUnderMarks
+
+        source = self._spread_source
+        return source if isinstance(source, HeadUnderMarks) else None
 
     @cached_property
     def problems(self) -> dict[str, HeadfitError]:
@@ -292,7 +302,9 @@ def solve_case(case: Case) -> SolvedCase:
     if case.marks is not None:
         from headfit.comparing.head_from_marks import head_under
 
-        found, remark = head_under(case.marks, age=case.age, sex=case.sex)
+        found, remark = head_under(
+            case.marks, age=case.age, sex=case.sex, doubtful=case.doubtful, rules=case.rules
+        )
         told = replace(case.marks, remarks=(*case.marks.remarks, remark))
         return SolvedCase(replace(case, marks=told), found.head, "marks", None, found)
     return SolvedCase(case, load_template(case.age), "template")

@@ -30,6 +30,7 @@ COMMANDS = (
     "app",
     "fit",
     "compare",
+    "places",
     "report",
     "sheet",
     "derivations",

@@ -11,6 +11,7 @@ import argparse
 from pathlib import Path
 
 from headfit.cli.screen import Screen
+from headfit.errors import InputError, sentence
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +29,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-browser", action="store_true", help="print the address only, open nothing"
     )
+    parser.add_argument(
+        "--end-after",
+        metavar="MINUTES",
+        type=float,
+        help="end when no page has asked for so long; changes are kept as always",
+    )
 
 
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
@@ -41,5 +48,17 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         if not screen.as_json:
             print(address, flush=True)  # noqa: T201
 
-    serve(arguments.case, port=arguments.port, open_browser=not arguments.no_browser, say=say)
+    minutes = arguments.end_after
+    if minutes is not None and not 0 < minutes <= 10_000:
+        raise InputError(
+            sentence("--end-after", "lie in 0 to 10000 minutes", f"{minutes:g}"),
+            code="command-line",
+        )
+    serve(
+        arguments.case,
+        port=arguments.port,
+        open_browser=not arguments.no_browser,
+        end_after_s=None if minutes is None else 60.0 * minutes,
+        say=say,
+    )
     return 0

@@ -13,16 +13,18 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from headfit import __version__
 from headfit.cli.screen import Screen
-from headfit.errors import DrawingError, InputError, sentence, unknown_name
+from headfit.errors import DrawingError, HeadfitError, InputError, sentence, unknown_name
 
 if TYPE_CHECKING:
     from headfit.case.case import Case
+    from headfit.marks.marks import Marks
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -74,28 +76,28 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
     if arguments.sessions:
         return _run_sessions(arguments, screen)
-    *head_file, marks_file = arguments.files
-    if len(head_file) > 1:
-        raise InputError(
-            sentence(
-                "headfit compare",
-                "be given one head and one file of marks at most",
-                f"{len(arguments.files)} files",
-                "for repeat sessions add --sessions",
-            ),
-            code="command-line",
-        )
+    head_file, marks_file = head_and_marks(arguments, "headfit compare")
     chosen = _chosen(arguments)
     with screen.doing("Reading"):
         marks = read_marks(marks_file, unit=arguments.unit, strict=arguments.strict)
-        case = replace(_case_of(head_file, arguments).with_marks(marks, marks_file), **chosen)
-    with screen.doing("Comparing"):
-        solved = solve_case(case)
-        comparison = solved.comparison
+        case = replace(case_of(head_file, arguments).with_marks(marks, marks_file), **chosen)
+    try:
+        with screen.doing("Comparing"):
+            solved = solve_case(case)
+            comparison = solved.comparison
+    except HeadfitError:
+        say_of_marks(marks, screen)  # what was found in the file may be why
+        raise
     assert comparison is not None  # there are marks
     files: dict[str, str | bytes] = {
         "deviations.tsv": deviations_tsv(comparison),
-        "comparison.json": comparison_json(comparison, __version__),
+        "comparison.json": comparison_json(
+            comparison,
+            __version__,
+            command=_command(arguments),
+            read_files=[*arguments.files, *([arguments.landmarks] if arguments.landmarks else [])],
+            head_from=solved.head_from,
+        ),
     }
     if arguments.corrected:
         files |= {f"corrected/{k}": text for k, text in corrected_electrodes(marks).items()}
@@ -108,7 +110,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
                 files["picture.png"] = png_bytes(comparison_scene(comparison, solved.head))
         except DrawingError as error:
             no_picture = str(error)
-    written = write_folder(arguments.output, files, run="compare")
+    written = write_folder(arguments.output, files, run="compare", inputs=arguments.files)
     for line in summary(comparison):
         screen.say(line)
     screen.say()
@@ -159,7 +161,9 @@ def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
         "repeats.tsv": repeats_tsv(found),
         "repeats.json": repeats_json(found, sessions, __version__),
     }
-    written = write_folder(arguments.output, files, run="compare --sessions")
+    written = write_folder(
+        arguments.output, files, run="compare --sessions", inputs=arguments.files
+    )
     for line in sessions_summary(found, sessions):
         screen.say(line)
     screen.say()
@@ -175,7 +179,53 @@ def _run_sessions(arguments: argparse.Namespace, screen: Screen) -> int:
     return 0
 
 
-def _case_of(head_file: list[Path], arguments: argparse.Namespace) -> Case:
+def head_and_marks(arguments: argparse.Namespace, command: str) -> tuple[list[Path], Path]:
+    """The file of the head, if there is one, and that of the marks.
+
+    Raises
+    ------
+    InputError
+        More than two files.
+    """
+    *head_file, marks_file = arguments.files
+    if len(head_file) > 1:
+        raise InputError(
+            sentence(
+                command,
+                "be given one head and one file of marks at most",
+                f"{len(arguments.files)} files",
+                "for repeat sessions add --sessions",
+            ),
+            code="command-line",
+        )
+    return head_file, marks_file
+
+
+def say_of_marks(marks: Marks, screen: Screen) -> None:
+    """What was found in a file of marks and what was done: units, axes, templates, copies."""
+    told = [remark for remark in marks.remarks if remark.kind != "note"]
+    if told:
+        screen.say()
+        screen.say(f"About {marks.source}:")
+    for remark in told:
+        screen.say(f"  {remark.kind}: {remark.sentence}")
+
+
+def _command(arguments: argparse.Namespace) -> str:
+    """The command that makes the comparison again; files by their names, no machine's paths."""
+    parts = ["headfit", "compare", *(path.name for path in arguments.files)]
+    for option in ("landmarks", "align", "bands", "unit"):
+        value = getattr(arguments, option)
+        if value is not None:
+            parts += [f"--{option}", value.name if isinstance(value, Path) else str(value)]
+    if arguments.age != "adult":
+        parts += ["--age", str(arguments.age)]
+    if arguments.strict:
+        parts.append("--strict")
+    return shlex.join(parts)
+
+
+def case_of(head_file: list[Path], arguments: argparse.Namespace) -> Case:
     """What is known of the head: a case file, a scan, or only the age."""
     from headfit.case.case import Case
     from headfit.files.case_file import read_case

@@ -18,6 +18,7 @@ from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError, sentence
 from headfit.geometry.mesh import Floats
+from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion, best_rigid
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
@@ -48,7 +49,10 @@ class Alignment:
     height_mm : float
         Common height of the marks over the scalp.
     median_mm, rms_mm : float
-        Of the distances along the scalp between marks and the sites they name.
+        Of the distances along the scalp between marks and the sites they name: what a mark stands
+        over the scalp is taken out.
+    straight_median_mm : float
+        Of the distances straight through the air, height and all.
     landmark_residuals_mm : mapping of str to float
         How far each measured landmark then lies from that of the head.
     """
@@ -58,6 +62,7 @@ class Alignment:
     height_mm: float
     median_mm: float
     rms_mm: float
+    straight_median_mm: float
     landmark_residuals_mm: Mapping[str, float]
 
 
@@ -89,6 +94,7 @@ def judged(
         float(np.median(height)),
         float(np.median(distance)),
         float(np.sqrt((distance**2).mean())),
+        float(np.median(np.sqrt(np.einsum("ij,ij->i", gap, gap)))),
         residuals,
     )
 
@@ -103,6 +109,15 @@ def by_landmarks(marks: Marks, targets: Targets) -> RigidMotion | None:
         np.array([targets.landmarks[name] for name in names]),
         np.array([LANDMARK_SPREAD_MM[name] ** -2.0 for name in names]),
     )
+
+
+def pose_covariance(marks: Marks, targets: Targets) -> Floats:
+    """(6, 6) covariance of turn (rad, about the origin of the head) and shift by the landmarks."""
+    information = np.zeros((6, 6))
+    for name in marks.landmarks:
+        lever = np.hstack([-skew(targets.landmarks[name]), np.eye(3)])
+        information += lever.T @ lever / LANDMARK_SPREAD_MM[name] ** 2
+    return np.asarray(np.linalg.inv(information))
 
 
 def by_surface(marks: Marks, start: RigidMotion, points: Floats, targets: Targets) -> RigidMotion:

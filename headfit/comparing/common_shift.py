@@ -18,7 +18,7 @@ from scipy.spatial.transform import Rotation
 
 from headfit.comparing.target_sites import Targets
 from headfit.errors import InputError, MarksError, sentence
-from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.mesh import Floats, Integers, frozen
 from headfit.geometry.rigid import RigidMotion, best_rigid
 
 # Four sites that are not in line fix turn, slide and height with something to spare.
@@ -53,7 +53,9 @@ class SetMotion:
         In the head frame: pitch, roll and yaw as rotation vector about x, y, z, and the shift of
         the middle of the sites.
     turn_spread_degrees, slide_spread_mm : (3,) float64
-        Standard errors of the two.
+        Standard errors of the two, with those of head and landmarks where they were given.
+    follow : (6, p) float64
+        How `six` goes with the p unknowns of head and landmarks.
     """
 
     motion: RigidMotion
@@ -64,6 +66,17 @@ class SetMotion:
     slide_mm: Floats
     turn_spread_degrees: Floats
     slide_spread_mm: Floats
+    follow: Floats = field(default_factory=lambda: np.zeros((6, 0)), repr=False)
+
+    @property
+    def six(self) -> Floats:
+        """(6,) pitch, roll, yaw in degrees, then right, front, up in mm."""
+        return np.concatenate([self.turn_degrees, self.slide_mm])
+
+    @property
+    def six_spread(self) -> Floats:
+        """(6,) standard errors of `six`."""
+        return np.concatenate([self.turn_spread_degrees, self.slide_spread_mm])
 
     @property
     def pitch_degrees(self) -> float:
@@ -81,8 +94,28 @@ class SetMotion:
         return float(self.turn_degrees[2])
 
 
+@dataclass(frozen=True, eq=False)
+class Doubt:
+    """What is not known about where marks stand against their sites.
+
+    Attributes
+    ----------
+    moves : (n, 3, p) float64
+        How each mark moves against its site with p unknowns, in the frame of the sites.
+    covariance : (p, p) float64
+    """
+
+    moves: Floats
+    covariance: Floats
+
+
 def fit_set(
-    points_mm: Floats, targets: Targets, *, robust: bool = True, start: RigidMotion | None = None
+    points_mm: Floats,
+    targets: Targets,
+    *,
+    robust: bool = True,
+    start: RigidMotion | None = None,
+    doubt: Doubt | None = None,
 ) -> SetMotion:
     """The common part of marks against their sites.
 
@@ -96,6 +129,8 @@ def fit_set(
         Weigh down marks that the others contradict; else all count alike.
     start : RigidMotion, optional
         A first guess of the motion from sites to marks.
+    doubt : Doubt, optional
+        Of head and landmarks; goes into the standard errors.
 
     Raises
     ------
@@ -120,7 +155,7 @@ def fit_set(
         ) from error
     weights = np.zeros(len(points_mm))
     weights[rows] = solver.weights
-    return solver.result(targets.to_head.rotation, weights)
+    return solver.result(targets.to_head.rotation, weights, doubt, rows)
 
 
 class _Solver:
@@ -134,7 +169,7 @@ class _Solver:
         self.height = 0.0
         self.weights = np.ones(len(points))
         self.spread = _FLOOR_MM
-        self.information = np.eye(7)
+        self.information, self.weighted = np.eye(7), np.zeros((3 * len(points), 7))
 
     def run(self, *, robust: bool, lengths: int) -> None:
         """Iterate until nothing moves; with `robust`, after some rounds of lengths a gate falls."""
@@ -176,7 +211,7 @@ class _Solver:
         slopes -= ((1 - _NORMAL_SHARE) * self.outward)[:, :, None] * lifts[:, None, :]
         flat = slopes.reshape(3 * n, 7)
         weighted = flat * np.repeat(self.weights, 3)[:, None]
-        self.information = weighted.T @ flat
+        self.information, self.weighted = weighted.T @ flat, weighted
         step = np.linalg.solve(self.information, weighted.T @ self.residual.ravel())
         self.rotation = Rotation.from_rotvec(step[:3]).as_matrix() @ self.rotation
         self.slide = self.slide + step[3:6]
@@ -196,12 +231,26 @@ class _Solver:
         else:
             self.weights = self.spread / np.maximum(self.length, self.spread)
 
-    def result(self, to_head: Floats, weights: Floats) -> SetMotion:
+    def _follow(self, doubt: Doubt, rows: Integers) -> Floats:
+        """(7, p) how turn, slide and height go with the unknowns of a doubt."""
+        moves = doubt.moves[rows]
+        lifts = np.einsum("ni,nip->np", self.outward, moves)
+        moves = moves - (1 - _NORMAL_SHARE) * self.outward[:, :, None] * lifts[:, None]
+        pull = self.weighted.T @ moves.reshape(3 * len(rows), -1)
+        return np.asarray(np.linalg.solve(self.information, pull))
+
+    def result(
+        self, to_head: Floats, weights: Floats, doubt: Doubt | None, rows: Integers
+    ) -> SetMotion:
         """The motion found; turn and slide in the head frame (rotation (3, 3) into it)."""
-        covariance = np.linalg.inv(self.information) * self.spread**2
+        covariance = np.linalg.inv(self.information)[:6, :6] * self.spread**2
+        both = np.kron(np.diag([np.degrees(1.0), 1.0]), to_head)
+        follow = np.zeros((6, 0))
+        if doubt is not None:
+            follow = self._follow(doubt, rows)[:6]
+            covariance = covariance + follow @ doubt.covariance @ follow.T
+        spread = np.sqrt(np.diag(both @ covariance @ both.T))
         turn = to_head @ Rotation.from_matrix(self.rotation).as_rotvec(degrees=True)
-        turn_covariance = to_head @ covariance[:3, :3] @ to_head.T
-        slide_covariance = to_head @ covariance[3:6, 3:6] @ to_head.T
         shift = self.centre + self.slide - self.rotation @ self.centre
         return SetMotion(
             RigidMotion(self.rotation, shift),
@@ -210,6 +259,7 @@ class _Solver:
             self.spread,
             frozen(turn),
             frozen(to_head @ self.slide),
-            frozen(np.degrees(np.sqrt(np.diag(turn_covariance)))),
-            frozen(np.sqrt(np.diag(slide_covariance))),
+            frozen(spread[:3]),
+            frozen(spread[3:]),
+            frozen(both @ follow),
         )

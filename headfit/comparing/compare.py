@@ -12,18 +12,22 @@ import math
 import numpy as np
 
 from headfit.anatomy.head import HasHead, Head
-from headfit.anatomy.sites import Sites, row_nine_words
-from headfit.comparing.alignment import Alignment, by_landmarks, by_surface, judged
+from headfit.anatomy.sites import Sites, place_sites, row_nine_words
+from headfit.comparing.alignment import Alignment, by_landmarks, by_surface, judged, pose_covariance
 from headfit.comparing.alignment_kinds import ALIGNMENTS, AlignmentKind
-from headfit.comparing.common_shift import fit_set
+from headfit.comparing.common_shift import Doubt, fit_set
 from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.head_and_slip import HeadUnderMarks
+from headfit.comparing.regularity import regularity_of
 from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.swapped_labels import Assignment, explain
 from headfit.comparing.target_sites import Targets, targets_for
+from headfit.comparing.whole_set import doubts_on_set, marks_off_head
 from headfit.errors import MarksError, sentence, unknown_name
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.spreads import SiteSpreads
-from headfit.geometry.mesh import Floats, frozen
+from headfit.geometry.mesh import Floats, TriangleMesh, frozen
+from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion
 from headfit.geometry.surface import nearest, normals_at
 from headfit.marks.marks import Marks
@@ -31,12 +35,9 @@ from headfit.marks.remarks import Remark, doubt, listed, note
 
 # A choice, no standard: 10 mm is about a third of a step of the 10-10 system.
 BANDS_MM = (5.0, 10.0)
-# Marks stand out when chance would put one of the set so far off in one set of twenty.
-_CHANCE = 0.05
 # The median length of a two-dimensional error of unit spread per axis: sqrt(2 ln 2).
 _RAYLEIGH_MEDIAN = 1.1774
 _LEAST_SPREAD_MM = 1.0
-_ROUNDS = 3
 _OTHER_SIZE = 0.08
 
 
@@ -47,14 +48,16 @@ def compare_marks(
     *,
     bands_mm: tuple[float, float] = BANDS_MM,
     spreads: SiteSpreads | None = None,
+    under: HeadUnderMarks | None = None,
 ) -> Comparison:
     """Hold marks against the sites of a head.
 
     Parameters
     ----------
-    head_or_sites : Head, FittedHead or Sites
+    head_or_sites : Head, FittedHead, HeadUnderMarks or Sites
         A head, or sites placed on one: their head and rules then serve, and all marked sites are
-        placed, in the set or not.
+        placed, in the set or not. Or what `head_under` found for these marks: then the marks stand
+        as they were posed there.
     marks : Marks
     align : {"landmarks", "best-fit", "robust", "surface"}, optional
         Default by landmarks where they were measured, else best fit, with a doubt.
@@ -90,7 +93,7 @@ def compare_marks(
     if not len(marks):
         others = marks.other_names
         named = f": its {len(others)} marks are named {listed(others, 3)}" if others else ""
-        hint = "headfit.guess_places tells at which site each lies" if others else ""
+        hint = "headfit places MARKS tells at which site each lies" if others else ""
         raise MarksError(
             sentence(
                 f"marks of {marks.source}",
@@ -100,11 +103,15 @@ def compare_marks(
             ),
             code="compare-no-sites",
         )
+    if isinstance(head_or_sites, HeadUnderMarks):
+        under = head_or_sites
+        head_or_sites = place_sites(under.head, marks.names, under.rules)
+        spreads = spreads or under.spreads(head_or_sites)
     targets = targets_for(head_or_sites, marks.names)
     if spreads is None and isinstance(head_or_sites, FittedHead):
         spreads = head_or_sites.spreads(targets.sites)
     points = np.asarray(marks.points_mm)
-    by_marks = by_landmarks(marks, targets)
+    by_marks = by_landmarks(marks, targets) if under is None else under.motion()
     chosen = align or ("best-fit" if by_marks is None else "landmarks")
     if chosen == "landmarks" and by_marks is None:
         raise MarksError(
@@ -117,7 +124,10 @@ def compare_marks(
             code="compare-no-landmarks",
         )
     placed = points if by_marks is None else by_marks.on(points)
-    found = _explanation(placed, targets, by_marks)
+    doubt = None
+    if by_marks is not None:
+        doubt = _doubt(placed, targets, marks, under, spreads)
+    found = _explanation(placed, targets, by_marks, doubt)
     alignments = _alignments(marks, targets, by_marks, found, chosen)
     motion = alignments[chosen].motion
     # The marks without the motion that the whole set shares; too few marks share none.
@@ -126,6 +136,11 @@ def compare_marks(
     mesh = targets.sites.tracer.mesh
     places, _ = nearest(mesh, both, again=True)
     feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
+    beside = np.tile(~targets.fixing, 2)
+    if beside.any():  # what stands on an ear is held against the ear
+        skin = targets.sites.tracer.skin
+        on_skin, _ = nearest(skin, both[beside])
+        feet[beside] = on_skin.on(skin.vertices_mm)
     n = len(points)
     steps = _tape_steps(targets, feet[:n], normals[:n])
     own_steps = _tape_steps(targets, feet[n:], normals[n:])
@@ -144,9 +159,15 @@ def compare_marks(
     deviations = tuple(
         _deviation(row, targets, values, bands, mixed) for row, values in enumerate(table.tolist())
     )
-    # Where sites beside the ears lie differs between laboratories: no mark there can be called off.
-    on_scalp = [d for d, fixes in zip(deviations, targets.fixing, strict=True) if fixes]
-    spread_mm, outstanding = _outstanding(on_scalp, bands[0])
+    spread_mm, outstanding, judged_by = _outstanding(deviations, targets, bands[0])
+    common = found.fit if found and by_marks is not None else None
+    mixups = found.mixups if found else ()
+    residuals = alignments["landmarks"].landmark_residuals_mm if by_marks is not None else {}
+    remarks = _remarks(marks, targets, align, by_marks)
+    remarks += doubts_on_set(len(targets), mixups, spread_mm, common, residuals, under)
+    remarks += marks_off_head(
+        (*marks.names, *marks.other_names), _heights(marks, motion, mesh, table)
+    )
     return Comparison(
         targets.names,
         chosen,
@@ -154,15 +175,17 @@ def compare_marks(
         frozen(both[:n]),
         frozen(feet[:n]),
         deviations,
-        found.fit if found and by_marks is not None else None,
-        found.mixups if found else (),
+        common,
+        mixups,
         outstanding,
         spread_mm,
         bands,
-        (*marks.remarks, *_remarks(marks, targets, align, by_marks)),
+        (*marks.remarks, *remarks),
         marks.source,
         targets,
         frozen(normals[:n]),
+        judged_by,
+        under,
     )
 
 
@@ -180,12 +203,38 @@ def _checked_bands(bands_mm: tuple[float, float]) -> tuple[float, float]:
     return first, second
 
 
+def _doubt(
+    placed: Floats,
+    targets: Targets,
+    marks: Marks,
+    under: HeadUnderMarks | None,
+    spreads: SiteSpreads | None,
+) -> Doubt:
+    """What head and landmarks leave open about where the marks stand against their sites."""
+    if under is not None:
+        moves, covariance = under.moves(targets, placed)
+        return Doubt(moves, covariance)
+    pose = np.concatenate([-skew(placed), np.tile(np.eye(3), (len(placed), 1, 1))], axis=2)
+    covariance = pose_covariance(marks, targets)
+    if spreads is None or not all(name in spreads.names for name in targets.names):
+        return Doubt(pose, covariance)
+    # A fitted head: its sites move together as the shape does.
+    rows = [spreads.names.index(name) for name in targets.names]
+    shape = np.einsum(
+        "nij,njk->nik", np.stack([targets.along, targets.across], axis=2), spreads.rates[rows]
+    )
+    k = shape.shape[2]
+    both = np.zeros((k + 6, k + 6))
+    both[:k, :k], both[k:, k:] = spreads.parameter_covariance, covariance
+    return Doubt(np.concatenate([-shape, pose], axis=2), both)
+
+
 def _explanation(
-    placed: Floats, targets: Targets, by_marks: RigidMotion | None
+    placed: Floats, targets: Targets, by_marks: RigidMotion | None, doubt: Doubt | None
 ) -> Assignment | None:
     """Common part and mix-ups; None with too few marks, if the landmarks can align them."""
     try:
-        return explain(placed, targets, placed=by_marks is not None)
+        return explain(placed, targets, placed=by_marks is not None, doubt=doubt)
     except MarksError:
         if by_marks is None:
             raise
@@ -224,6 +273,15 @@ def _alignments(
             n_marks=len(marks),
         )
     return {kind: judged(kind, motion, marks, points, targets) for kind, motion in motions.items()}
+
+
+def _heights(marks: Marks, motion: RigidMotion, mesh: TriangleMesh, table: Floats) -> Floats:
+    """(n + m,) heights of named and other marks over the scalp."""
+    named = table[:, 4]
+    if not marks.other_names:
+        return named
+    _, other = nearest(mesh, motion.on(marks.other_points_mm), again=True)
+    return np.concatenate([named, other])
 
 
 def _tape_steps(targets: Targets, feet: Floats, normals: Floats) -> Floats:
@@ -265,37 +323,38 @@ def _deviation(
     )
 
 
-def _outstanding(deviations: list[Deviation], least_mm: float) -> tuple[float, tuple[str, ...]]:
-    """Spread of the own parts, and the marks too far off to belong to it, the farthest first."""
-    judged_ = [d for d in deviations if not d.mixed_up]
-    if not judged_:
-        return 0.0, ()
-    own = np.array([d.own_mm for d in judged_])
+def _outstanding(
+    deviations: tuple[Deviation, ...], targets: Targets, least_mm: float
+) -> tuple[float, tuple[str, ...], str]:
+    """Spread of the own parts, the marks that are off (farthest first), what they are held to."""
+    # On ear lobe and mastoid practice differs from one place to the next: nothing is off there.
+    rows = [i for i, d in enumerate(deviations) if targets.fixing[i] and not d.mixed_up]
+    if not rows:
+        return 0.0, (), ""
+    own = np.array([d.own_mm for d in deviations])[rows]
     spread = max(float(np.median(own)) / _RAYLEIGH_MEDIAN, _LEAST_SPREAD_MM)
-    gate = spread * _quantile(len(own), len(own))
-    for _ in range(_ROUNDS):  # the median picks the inliers; the inliers set the spread
-        kept = own[own <= gate]
-        spread = max(float(np.sqrt((kept**2).mean() / 2)), _LEAST_SPREAD_MM)
-        gate = spread * _quantile(len(kept), len(own))
-    far = [d for d in judged_ if d.own_mm > max(gate, least_mm) + d.uncertainty_mm]
-    return spread, tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
-
-
-def _quantile(n_kept: int, n_marks: int) -> float:
-    """Spreads beyond which chance puts one of the marks once in twenty sets.
-
-    Half the squared length over the variance follows F with 2 and m degrees of freedom, of which
-    P(F > f) = (1 + 2 f / m)^(-m / 2); the common part took seven of them.
-    """
-    m = max(2 * n_kept - 7, 4)
-    return float(np.sqrt(m * ((_CHANCE / n_marks) ** (-2 / m) - 1)))
+    parts = np.array([(d.own_along_mm, d.own_across_mm) for d in deviations])[rows]
+    regular = regularity_of(parts, targets.taken(rows))
+    if regular is None:
+        return spread, (), ""
+    # What all sites of a head are unsure of moves the set; only what one is unsure of beyond that
+    # can feign a mark that is off.
+    unsure = np.array([deviations[i].uncertainty_mm for i in rows])
+    least = least_mm + np.maximum(unsure - np.median(unsure), 0.0)
+    far = [
+        deviations[i]
+        for i, surprise, beyond in zip(rows, regular.surprise, own - least, strict=True)
+        if surprise > regular.gate and beyond > 0
+    ]
+    named = tuple(d.site for d in sorted(far, key=lambda d: -d.own_mm))
+    return spread, named, regular.judged_by
 
 
 def _remarks(
     marks: Marks, targets: Targets, align: AlignmentKind | None, by_marks: RigidMotion | None
 ) -> list[Remark]:
     """What the comparison itself has to tell."""
-    remarks = []
+    remarks: list[Remark] = []
     if by_marks is None and align is None:
         text = (
             "there are no landmarks: the marks are fitted to the sites they name, so that a slip "

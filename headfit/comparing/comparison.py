@@ -10,10 +10,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from headfit.anatomy.head import Head
+from headfit.anatomy.landmarks import Landmarks
+from headfit.anatomy.site_table import TABLE, BeyondRow
 from headfit.comparing.alignment import Alignment
 from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.directions import WordPair, phrase
+from headfit.comparing.head_and_slip import HeadUnderMarks
 from headfit.comparing.spacing import PairDifference, Spacing, pair_differences, spacings
 from headfit.comparing.swapped_labels import Mixup
 from headfit.comparing.target_sites import Targets
@@ -128,6 +132,10 @@ class Comparison(ByName[Deviation]):
     bands_mm : (float, float)
     remarks : tuple of Remark
         Those of the marks, then those of the comparison.
+    judged_by : str
+        What single marks were held against; empty with too few marks.
+    under : HeadUnderMarks or None
+        The head and the slip, where both were found from the marks.
     """
 
     names: tuple[str, ...]
@@ -145,6 +153,8 @@ class Comparison(ByName[Deviation]):
     source: str
     targets: Targets = field(repr=False)
     foot_normals: Floats = field(repr=False)
+    judged_by: str = ""
+    under: HeadUnderMarks | None = field(default=None, repr=False)
 
     def __repr__(self) -> str:
         near, far = self.bands_mm
@@ -203,6 +213,28 @@ class Comparison(ByName[Deviation]):
         return hook("comparison_to_frame")(self)
 
     @cached_property
+    def head(self) -> Head:
+        """The head that was used: the one found under the marks, or scalp and landmarks given."""
+        if self.under is not None:
+            return self.under.head
+        mesh = self.targets.sites.tracer.mesh
+        return Head(mesh.vertices_mm, mesh.faces, Landmarks(**self.targets.landmarks))
+
+    @property
+    def verdict(self) -> str:
+        """One sentence that tells a slip of the set from single marks that are off."""
+        return str(hook("comparison_verdict")(self))
+
+    def methods(self) -> str:
+        """How the comparison was made, with all numbers, as a paragraph for a paper."""
+        return str(hook("comparison_methods")(self))
+
+    @property
+    def doubts_on_set(self) -> tuple[Remark, ...]:
+        """Remarks that speak against the set as a whole."""
+        return tuple(remark for remark in self.remarks if remark.code.startswith("set-"))
+
+    @cached_property
     def moves(self) -> tuple[Move, ...]:
         """What to do with the marks beyond the first band, largest first; no mixed-up names."""
         return self._moves(own=False)
@@ -217,6 +249,10 @@ class Comparison(ByName[Deviation]):
         for d in self.deviations:
             size = d.own_mm if own else d.over_scalp_mm
             if d.mixed_up or size <= self.bands_mm[0] + d.uncertainty_mm:
+                continue
+            # A cap ends below a row: what all caps show there is practice, no error of this one.
+            practice = own and isinstance(TABLE[d.site], BeyondRow)
+            if practice and d.site not in self.stands_out:
                 continue
             parts = (d.own_along_mm, d.own_across_mm) if own else (d.along_mm, d.across_mm)
             way = phrase((-parts[0], -parts[1]), d.directions)

@@ -7,11 +7,13 @@ and by the best fit, which takes the error of the landmarks out.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from headfit.errors import MarksError, sentence
+from headfit.comparing.session_slips import SessionSlips, slips_of_sessions, two_people
+from headfit.errors import HeadfitError, MarksError, sentence
+from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rigid import robust_rigid
 from headfit.marks.marks import Marks
@@ -57,12 +59,15 @@ class Repeatability:
     by_fit_mm : float
         Median over the sites.
     remarks : tuple of Remark
+    slips : SessionSlips or None
+        All sessions on one head; None without landmarks, or with too few marks.
     """
 
     sites: tuple[SiteRepeat, ...]
     by_landmarks_mm: float | None
     by_fit_mm: float
     remarks: tuple[Remark, ...] = ()
+    slips: SessionSlips | None = field(default=None, repr=False)
 
     def __repr__(self) -> str:
         return f"Repeatability({len(self.sites)} sites, {self.by_fit_mm:.1f} mm after a best fit)"
@@ -86,13 +91,20 @@ fit: the landmarks are the less sure part'
         )
 
 
-def compare_sessions(sessions: Sequence[Marks]) -> Repeatability:
-    """Test-retest of repeat sessions of the same person, site by site.
+def compare_sessions(
+    sessions: Sequence[Marks],
+    tape: Tape | None = None,
+    age: str | float = "adult",
+    sex: str | None = None,
+) -> Repeatability:
+    """Test-retest of repeat sessions of the same person, site by site and as whole sets.
 
     Parameters
     ----------
     sessions : sequence of Marks
         Two or more; the sites that all of them hold are compared.
+    tape, age, sex
+        Of the person, as for `head_under`; one head is fitted for all sessions.
 
     Raises
     ------
@@ -131,17 +143,52 @@ def compare_sessions(sessions: Sequence[Marks]) -> Repeatability:
         None if landmarks is None else float(np.median(landmarks)),
         float(np.median(fitted)),
         _remarks(sessions),
+        _slips(sessions, tape, age, sex),
     )
 
 
+def _slips(
+    sessions: Sequence[Marks], tape: Tape | None, age: str | float, sex: str | None
+) -> SessionSlips | None:
+    """All sessions on one head; None where they are too few marks, or lie on none."""
+    if any(marks.frame is None for marks in sessions):
+        return None
+    try:
+        return slips_of_sessions(sessions, tape, age, sex)
+    except HeadfitError:
+        return None
+
+
 def _remarks(sessions: Sequence[Marks]) -> tuple[Remark, ...]:
-    """The doubt that sessions are two: marks never come back to a tenth of a millimetre."""
+    """Doubts that sessions are two, and that they are one person's."""
+    found = []
     same = same_places({f"{i + 1}": marks for i, marks in enumerate(sessions)})
-    if not same:
-        return ()
-    said = listed(f"{one} and {other}" for one, other in same)
-    text = f"sessions {said} hold the same places to 0.1 mm: a copy, or a template in place of both"
-    return (doubt("sessions-alike", text, sessions=same),)
+    if same:
+        # Marks never come back to a tenth of a millimetre.
+        said = listed(f"{one} and {other}" for one, other in same)
+        text = (
+            f"sessions {said} hold the same places to 0.1 mm: a copy, or a template in place of "
+            "both"
+        )
+        found.append(doubt("sessions-alike", text, sessions=same))
+    unlike = two_people(sessions)
+    if unlike is not None:
+        one, other, rms_mm, apart_mm = unlike
+        text = (
+            f"sessions {one + 1} and {other + 1} look like two people, or landmarks were set down "
+            f"otherwise: their marks fit each other to {rms_mm:.1f} mm, their landmarks lie up to "
+            f"{apart_mm:.1f} mm nearer or farther apart"
+        )
+        found.append(
+            doubt(
+                "sessions-two-people",
+                text,
+                sessions=(one + 1, other + 1),
+                rms_mm=round(rms_mm, 2),
+                landmarks_mm=round(apart_mm, 2),
+            )
+        )
+    return tuple(found)
 
 
 def _between(points: Floats) -> Floats:

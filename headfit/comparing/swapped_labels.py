@@ -1,34 +1,50 @@
-"""Exchanged, shifted and mirrored names, found by asking which site each mark really lies at.
+"""Exchanged, shifted, mirrored, scrambled names: the site at which each mark really lies.
 
-Marks are assigned to the sites of the set so that the sum of squared distances is least. Distances
-count no farther than 20 mm, so that one mark that is simply far off drags no others along. What is
-found is told with the distances that speak for it; nothing is renamed here.
+Marks are assigned to the sites of the set so that the sum of squared distances is least, and the
+slip of the set is fitted to that assignment, in turn. The slip is held by what caps do, so that
+scrambled names lead it nowhere; the search begins from the names, from the usual slip and from its
+mirror, and the likeliest end counts. Distances count no farther than 25 mm, so that one mark that
+is simply far off drags no others along. What is found is told with the distances that speak for
+it; nothing is renamed here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
+from scipy.spatial.transform import Rotation
 
 from headfit.anatomy.arcs import mirrored
-from headfit.comparing.common_shift import FEWEST, SetMotion, fit_set
+from headfit.comparing.common_shift import FEWEST, Doubt, SetMotion, fit_set
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError
 from headfit.geometry.mesh import Floats, Integers
+from headfit.geometry.rates import skew
 from headfit.geometry.rigid import RigidMotion
 from headfit.marks.remarks import listed
 
-_CAP_MM = 20.0
-# An assignment is believed when it halves the distances and its log likelihood gains this much.
-_GAIN = 15.0
-_LEAST_SPREAD_MM = 1.5
+_CAP_MM, _SPREAD_MM, _LEAST_SPREAD_MM = 25.0, 3.5, 1.5
+# The median length of a 3-D normal error of unit spread per axis (chi, 3 degrees of freedom).
+_MEDIAN = 1.5382
+# What the own name of a mark is worth, as a log likelihood.
+_OWN_NAME = 0.5
+# A name is believed wrong when another site is likelier by so much, and clearly nearer.
+_GAIN, _NEARER = 6.0, 0.6
 _MIRRORED_SHARE = 0.8
 _UNEXPLAINED_SHARE = 0.2
+# Slips of caps on 83 digitised sets: usual pitch and rise, spread per axis; and where no landmarks
+# tell how the marks lie on the head.
+_USUAL_PITCH_DEGREES, _USUAL_RISE_MM = -3.5, 3.0
+_SLIP = (4.0, 5.0)
+_UNPLACED = (15.0, 15.0)
+_HEIGHT = (5.0, 8.0)
+_YAWS_DEGREES = (-40.0, 40.0)
+_ROUNDS, _STEPS = 8, 3
 
 MixupKind = Literal["exchanged", "shifted", "mirrored"]
 
@@ -87,14 +103,19 @@ class Assignment:
     lie_at : (n,) int64
         Row of the site at which each mark lies; its own row unless a mix-up is believed.
     mixups : tuple of Mixup
+    distance_mm : (n,) float64
+        What is left between each mark and that site after the slip of the set.
     """
 
     fit: SetMotion
     lie_at: Integers
     mixups: tuple[Mixup, ...]
+    distance_mm: Floats
 
 
-def explain(points_mm: Floats, targets: Targets, *, placed: bool) -> Assignment:
+def explain(
+    points_mm: Floats, targets: Targets, *, placed: bool, doubt: Doubt | None = None
+) -> Assignment:
     """Common part and mix-ups of marks against the sites of their names.
 
     Parameters
@@ -104,80 +125,143 @@ def explain(points_mm: Floats, targets: Targets, *, placed: bool) -> Assignment:
     targets : Targets
     placed : bool
         Whether the marks are in the frame of the head already, by their landmarks.
+    doubt : Doubt, optional
+        Of head and landmarks.
 
     Raises
     ------
     MarksError
         Fewer than four marks, or they lie in line.
     """
-    own = np.arange(len(points_mm))
-    best = _explained(points_mm, targets, fit_set(points_mm, targets))
-    if best.unexplained > _UNEXPLAINED_SHARE:
-        # The names as a whole mislead the fit: begin from the landmarks, and from mirrored names.
-        starts = [RigidMotion.identity()] if placed else []
-        starts += _mirrored_start(points_mm, targets)
-        for start in starts:
-            try:
-                best = min(best, _settled(points_mm, targets, start), key=lambda t: t.cost)
-            except MarksError:
-                continue
+    by_names = fit_set(points_mm, targets, doubt=doubt)
+    best: _Trial | None = None
+    for trial in _trials(points_mm, targets, by_names, placed=placed):
+        if best is None or trial.cost < best.cost:
+            best = trial
+        if best.explains:
+            break
+    assert best is not None
     mixups, lie_at = _believed(best, targets)
-    if not mixups:
-        fit = best.fit if best.by_name else fit_set(points_mm, targets)
-        return Assignment(fit, own, ())
-    fit = fit_set(points_mm, targets.taken(lie_at.tolist()), start=best.fit.motion)
-    return Assignment(fit, lie_at, mixups)
+    fit = by_names
+    if mixups:
+        start = RigidMotion(best.motion.rotation, best.motion.translation_mm)
+        taken = targets.taken(lie_at.tolist())
+        fit = fit_set(points_mm, taken, start=start, doubt=doubt)
+    left = best.distance_mm[np.arange(len(lie_at)), lie_at]
+    return Assignment(fit, lie_at, mixups, left)
 
 
 @dataclass(frozen=True, eq=False)
 class _Trial:
     """One explanation under trial."""
 
-    fit: SetMotion
+    motion: RigidMotion
     distance_mm: Floats  # (n, n) mark to site
     lie_at: Integers
     cost: float
-    by_name: bool
 
     @property
-    def unexplained(self) -> float:
-        """Share of the marks that lie at no site of the set, or hardly."""
-        at = self.distance_mm[np.arange(len(self.lie_at)), self.lie_at]
-        return float((at > _CAP_MM / 2).mean())
+    def explains(self) -> bool:
+        """Whether every mark lies where it is named, and nearly all lie there well."""
+        every = np.arange(len(self.lie_at))
+        off = self.distance_mm[every, self.lie_at] > _CAP_MM / 2
+        return bool((self.lie_at == every).all() and off.mean() <= _UNEXPLAINED_SHARE)
 
 
-def _explained(points: Floats, targets: Targets, fit: SetMotion, *, by_name: bool = True) -> _Trial:
-    """Assign marks to sites under a common part."""
-    raised = fit.motion.on(targets.points_mm + fit.height_mm * targets.normals)
-    gap = points[:, None] - raised[None]
-    distance = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
-    # Beyond the cap all places are alike; then the own name wins.
-    cost = np.minimum(distance, _CAP_MM) ** 2 + 1e-3 * distance
-    cost[np.diag_indices(len(cost))] -= 1.0
-    rows, columns = linear_sum_assignment(cost)
-    return _Trial(
-        fit, distance, columns.astype(np.int64), float(cost[rows, columns].sum()), by_name
-    )
+def _trials(
+    points: Floats, targets: Targets, by_names: SetMotion, *, placed: bool
+) -> Iterator[_Trial]:
+    """The fit by names as it is, then the end of the search from every place it may begin."""
+    yield _assigned(points, targets, by_names.motion, by_names.height_mm)
+    middle = targets.points_mm[targets.fixing].mean(axis=0)
+    if placed:
+        right, up = targets.to_head.rotation[0], targets.to_head.rotation[2]
+        turn = Rotation.from_rotvec(_USUAL_PITCH_DEGREES * right, degrees=True).as_matrix()
+        usual = RigidMotion(turn, middle + _USUAL_RISE_MM * up - turn @ middle)
+        known = usual, _SLIP
+        starts = [by_names.motion, usual]
+    else:
+        known = by_names.motion, _UNPLACED
+        up = targets.to_head.rotation[2]
+        starts = [by_names.motion]
+        for yaw in _YAWS_DEGREES:
+            turn = Rotation.from_rotvec(yaw * up, degrees=True).as_matrix()
+            starts.append(by_names.motion.after(RigidMotion(turn, middle - turn @ middle)))
+    for start in (*starts, *_mirrored_start(points, targets)):
+        yield _settled(points, targets, start, known)
 
 
-def _settled(points: Floats, targets: Targets, start: RigidMotion) -> _Trial:
+def _settled(
+    points: Floats,
+    targets: Targets,
+    start: RigidMotion,
+    known: tuple[RigidMotion, tuple[float, float]],
+) -> _Trial:
     """Assign and fit in turn from a start until the assignment stays."""
-    # Names are not to be trusted here: the height is that over whichever site is nearest.
     sites, outward = start.on(targets.points_mm), targets.normals @ start.rotation.T
     nearest = cKDTree(sites).query(points)[1]
-    over = np.einsum("ij,ij->i", points - sites[nearest], outward[nearest])
-    height = float(np.median(over))
-    zero = np.zeros(3)
-    fit = SetMotion(start, height, np.ones(len(points)), 1.0, zero, zero, zero, zero)
-    trial = _explained(points, targets, fit, by_name=False)
-    for _ in range(5):
-        taken = targets.taken(trial.lie_at.tolist())
-        fit = fit_set(points, taken, start=trial.fit.motion)
-        following = _explained(points, targets, fit, by_name=False)
+    height = float(np.median(np.einsum("ij,ij->i", points - sites[nearest], outward[nearest])))
+    motion, trial = start, _assigned(points, targets, start, height)
+    for _ in range(_ROUNDS):
+        motion, height = _slipped(points, targets, trial, (motion, height), known)
+        following = _assigned(points, targets, motion, height)
         if (following.lie_at == trial.lie_at).all():
             return following
         trial = following
     return trial
+
+
+def _assigned(points: Floats, targets: Targets, motion: RigidMotion, height: float) -> _Trial:
+    """Assign marks to sites under a slip."""
+    raised = motion.on(targets.points_mm + height * targets.normals)
+    gap = points[:, None] - raised[None]
+    distance = np.sqrt(np.einsum("ijk,ijk->ij", gap, gap))
+    cost = _unlikely(distance) + 1e-6 * distance
+    cost[np.diag_indices(len(cost))] -= _OWN_NAME
+    rows, columns = linear_sum_assignment(cost)
+    return _Trial(motion, distance, columns.astype(np.int64), float(cost[rows, columns].sum()))
+
+
+def _unlikely(distance_mm: Floats) -> Floats:
+    """Negative log likelihood of a mark this far from its site."""
+    return np.asarray(np.minimum(distance_mm, _CAP_MM) ** 2 / (2.0 * _SPREAD_MM**2))
+
+
+def _slipped(
+    points: Floats,
+    targets: Targets,
+    trial: _Trial,
+    now: tuple[RigidMotion, float],
+    known: tuple[RigidMotion, tuple[float, float]],
+) -> tuple[RigidMotion, float]:
+    """The likeliest slip and height under an assignment; the slip is held near a known one."""
+    at = trial.lie_at
+    used = np.flatnonzero(
+        (trial.distance_mm[np.arange(len(at)), at] < _CAP_MM) & targets.fixing[at]
+    )
+    sites, normals, marks = targets.points_mm[at[used]], targets.normals[at[used]], points[used]
+    middle = targets.points_mm[targets.fixing].mean(axis=0)
+    usual, (degrees, shift_mm) = known
+    prior = np.diag(
+        np.r_[np.full(3, np.radians(degrees) ** -2), np.full(3, shift_mm**-2), _HEIGHT[1] ** -2]
+    )
+    motion, height = now
+    for _ in range(_STEPS):
+        lever = motion.on(sites + height * normals)
+        centre, outward = motion.on(middle), normals @ motion.rotation.T
+        slopes = np.concatenate(
+            [-skew(lever - centre), np.tile(np.eye(3), (len(used), 1, 1)), outward[:, :, None]],
+            axis=2,
+        ).reshape(-1, 7)
+        turned = Rotation.from_matrix(motion.rotation @ usual.rotation.T).as_rotvec()
+        away = np.r_[turned, centre - usual.on(middle), height - _HEIGHT[0]]
+        information = slopes.T @ slopes / _SPREAD_MM**2 + prior
+        pull = slopes.T @ (marks - lever).ravel() / _SPREAD_MM**2 - prior @ away
+        step = np.linalg.solve(information, pull)
+        turn = Rotation.from_rotvec(step[:3]).as_matrix()
+        motion = RigidMotion(turn, centre + step[3:6] - turn @ centre).after(motion)
+        height += float(step[6])
+    return motion, height
 
 
 def _mirrored_start(points: Floats, targets: Targets) -> list[RigidMotion]:
@@ -195,23 +279,21 @@ def _mirrored_start(points: Floats, targets: Targets) -> list[RigidMotion]:
 
 def _believed(trial: _Trial, targets: Targets) -> tuple[tuple[Mixup, ...], Integers]:
     """The mix-ups that the distances speak for clearly, and where each mark then lies."""
-    lie_at = np.arange(len(trial.lie_at))
+    every = np.arange(len(trial.lie_at))
+    named, found = trial.distance_mm[every, every], trial.distance_mm[every, trial.lie_at]
+    # A set that lies well tells neighbours apart that one with large errors cannot.
+    spread = np.clip(float(np.median(found)) / _MEDIAN, _LEAST_SPREAD_MM, _SPREAD_MM)
+    gain = (_unlikely(named) - _unlikely(found)) * (_SPREAD_MM / spread) ** 2
+    wrong = (gain > _GAIN) & (found < _NEARER * named) & (found < _CAP_MM)
+    lie_at = np.where(wrong, trial.lie_at, every)
     mixups = []
     for cycle in _cycles(trial.lie_at):
-        places = trial.lie_at[cycle]
-        named = trial.distance_mm[cycle, cycle]
-        found = trial.distance_mm[cycle, places]
-        good = found < np.minimum(0.5 * named, _CAP_MM)
-        # Of a shifted row the last name may lie at a place outside the set.
-        if good.sum() < max(2, len(cycle) - 1):
+        rows = np.asarray(cycle)[wrong[cycle]]
+        if len(rows) < 2:
+            lie_at[cycle] = cycle
             continue
-        spread = max(trial.fit.spread_mm, _LEAST_SPREAD_MM)
-        capped = np.minimum(named, _CAP_MM) ** 2 - np.minimum(found, _CAP_MM) ** 2
-        if float(capped[good].sum()) / (2 * spread**2) < _GAIN:
-            continue
-        rows = np.asarray(cycle)[good]
-        lie_at[rows] = trial.lie_at[rows]
-        mixups.append(_mixup("exchanged" if len(cycle) == 2 else "shifted", rows, trial, targets))
+        kind: MixupKind = "exchanged" if len(cycle) == len(rows) == 2 else "shifted"
+        mixups.append(_mixup(kind, rows, trial, targets))
     return _as_mirrored(mixups, targets), lie_at
 
 

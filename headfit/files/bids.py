@@ -57,7 +57,9 @@ def bids_files(solved: SolvedCase) -> dict[str, str]:
     now = moved.points_mm if moved is not None else {}
     rows: list[list[Cell]] = [
         _moved_row(name, now[name]) if name in now else [*row, "predicted"]
-        for name, row in zip(sites.names, site_rows(sites, solved.spreads), strict=True)
+        for name, row in zip(
+            sites.names, site_rows(sites, solved.spreads, solved.tape_on), strict=True
+        )
     ]
     return {
         "dataset_description.json": _json(_description(case)),

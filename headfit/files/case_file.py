@@ -46,7 +46,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
@@ -95,7 +95,12 @@ def read_case(path: str | Path) -> Case:
 
 
 def case_of_text(
-    text: str, folder: Path, *, known: Case | None = None, measured: bool = True
+    text: str,
+    folder: Path,
+    *,
+    known: Case | None = None,
+    measured: bool = True,
+    may_read: Callable[[Path], None] = lambda _path: None,
 ) -> Case:
     r"""The case in the text of a case file that lies, or will lie, in `folder`.
 
@@ -111,6 +116,8 @@ def case_of_text(
         What this case read already is not read again.
     measured : bool
         Refuse a case in which nothing is measured.
+    may_read : callable
+        Asked before a file that the case names is read; what it raises becomes the problem.
 
     Raises
     ------
@@ -162,12 +169,13 @@ def case_of_text(
         invented=truth_of(about_case.get("invented", False), "invented"),
         **texts,
         **named,
-        **_read_parts(known, system, **named),
+        **_read_parts(known, may_read, system, **named),
     )
 
 
 def _read_parts(
     known: Case | None,
+    may_read: Callable[[Path], None],
     system: str,
     *,
     marks_file: Path | None,
@@ -185,6 +193,7 @@ def _read_parts(
             from headfit.files.marks_files import read_marks  # most cases name none
 
             try:
+                may_read(marks_file)
                 parts["marks"] = read_marks(marks_file)
             except HeadfitError as error:
                 problems["marks"] = error
@@ -192,6 +201,7 @@ def _read_parts(
         if derivations_file is not None:
             from headfit.files.montage_file import read_montage
 
+            may_read(derivations_file)
             parts["montage"] = read_montage(derivations_file)
         elif derivations is not None:
             parts["montage"] = montage_for(derivations, system)

@@ -9,21 +9,26 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Sequence
+from hashlib import sha256
+from pathlib import Path
 
 import numpy as np
 
 from headfit.comparing.alignment import Alignment
 from headfit.comparing.common_shift import SetMotion
 from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.methods import methods
 from headfit.comparing.repeatability import Repeatability
+from headfit.comparing.session_slips import SessionSlips
+from headfit.comparing.tolerance import judged, tolerance_mm
 from headfit.comparing.verdict import verdict
 from headfit.files.plain_json import as_json, plain
 from headfit.files.tables import Cell, tsv
+from headfit.fitting.shape import parameter_names
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import Remark
 from headfit.marks.site_names import LANDMARK_KEYS
 
-BANDS = ("within", "between", "beyond")
 DEVIATION_HEADER = (
     "name",
     "arc",
@@ -33,7 +38,8 @@ DEVIATION_HEADER = (
     "percent_of_arc",
     "off_surface_mm",
     "distance_mm",
-    "band",
+    "judged",
+    "tolerance_mm",
     "uncertainty_mm",
     "own_along_mm",
     "own_across_mm",
@@ -68,7 +74,8 @@ def deviation_rows(comparison: Comparison) -> list[list[Cell]]:
                 share,
                 d.off_surface_mm,
                 d.distance_mm,
-                BANDS[d.band],
+                judged(d, comparison.bands_mm),
+                tolerance_mm(d, comparison.bands_mm),
                 d.uncertainty_mm or None,
                 d.own_along_mm,
                 d.own_across_mm,
@@ -81,7 +88,14 @@ def deviation_rows(comparison: Comparison) -> list[list[Cell]]:
     return rows
 
 
-def comparison_json(comparison: Comparison, version: str) -> str:
+def comparison_json(
+    comparison: Comparison,
+    version: str,
+    *,
+    command: str | None = None,
+    read_files: Sequence[Path] = (),
+    head_from: str | None = None,
+) -> str:
     """Everything a comparison found, with what is needed to make it again.
 
     Parameters
@@ -89,11 +103,24 @@ def comparison_json(comparison: Comparison, version: str) -> str:
     comparison : Comparison
     version : str
         Of headfit.
+    command : str, optional
+        That made it.
+    read_files : sequence of Path
+        What was read; kept by name and checksum, since paths tell of a machine.
+    head_from : str, optional
+        "tape", "scan", "marks" or "template".
     """
     content = {
         "version": version,
         "note": "Not a medical device.",
+        "command": command,
+        "read": [
+            {"name": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
+            for path in read_files
+        ],
         "source": comparison.source,
+        "head": _head(comparison, head_from),
+        "methods": methods(comparison),
         "verdict": verdict(comparison),
         "aligned_by": comparison.aligned_by,
         "bands_mm": comparison.bands_mm,
@@ -102,6 +129,8 @@ def comparison_json(comparison: Comparison, version: str) -> str:
         "common": None if comparison.common is None else _common(comparison.common),
         "own_spread_mm": comparison.own_spread_mm,
         "stands_out": comparison.stands_out,
+        "judged_by": comparison.judged_by,
+        "doubts_on_set": [_remark(remark) for remark in comparison.doubts_on_set],
         "mixups": [
             {**dataclasses.asdict(mixup), "sentence": mixup.sentence} for mixup in comparison.mixups
         ],
@@ -115,6 +144,18 @@ def comparison_json(comparison: Comparison, version: str) -> str:
     return as_json(plain(content))
 
 
+def _head(comparison: Comparison, head_from: str | None) -> dict[str, object]:
+    under, targets = comparison.under, comparison.targets
+    return {
+        "from": head_from or ("marks" if under is not None else "given"),
+        "landmarks_mm": {LANDMARK_KEYS[name]: p for name, p in targets.landmarks.items()},
+        "shape": None
+        if under is None
+        else dict(zip(parameter_names(), under.parameters.tolist(), strict=True)),
+        "shape_sd": None if under is None else under.shape_sd,
+    }
+
+
 def _alignment(found: Alignment) -> dict[str, object]:
     return {
         "rotation": found.motion.rotation,
@@ -122,6 +163,7 @@ def _alignment(found: Alignment) -> dict[str, object]:
         "height_mm": found.height_mm,
         "median_mm": found.median_mm,
         "rms_mm": found.rms_mm,
+        "straight_median_mm": found.straight_median_mm,
         "landmark_residuals_mm": dict(found.landmark_residuals_mm),
     }
 
@@ -143,6 +185,10 @@ def _site(comparison: Comparison, row: int, d: Deviation) -> dict[str, object]:
         "site_mm": comparison.targets.points_mm[row],
         "mark_mm": comparison.marks_mm[row],
         "foot_mm": comparison.feet_mm[row],
+    }
+    found |= {
+        "judged": judged(d, comparison.bands_mm),
+        "tolerance_mm": tolerance_mm(d, comparison.bands_mm),
     }
     return {**found, "words": d.words, "own_words": d.own_words, **places}
 
@@ -174,6 +220,7 @@ def repeats_json(found: Repeatability, sessions: Sequence[Marks], version: str) 
         "by_landmarks_mm": found.by_landmarks_mm,
         "by_fit_mm": found.by_fit_mm,
         "sites": found.sites,
+        "on_one_head": None if found.slips is None else _on_one_head(found.slips),
         "remarks": [_remark(remark) for remark in found.remarks],
         "sessions": [
             {"source": marks.source, "remarks": [_remark(r) for r in marks.remarks]}
@@ -181,6 +228,26 @@ def repeats_json(found: Repeatability, sessions: Sequence[Marks], version: str) 
         ],
     }
     return as_json(plain(content))
+
+
+def _on_one_head(slips: SessionSlips) -> dict[str, object]:
+    return {
+        "verdict": slips.sentence,
+        "sessions": [
+            {
+                "source": slip.source,
+                "slip": _common(slip.slip),
+                "slip_by_landmarks": _common(slip.by_landmarks),
+                "against_others": {
+                    "pitch_roll_yaw_degrees": slip.against_others[:3],
+                    "spread_degrees": slip.against_others_spread[:3],
+                    "right_front_up_mm": slip.against_others[3:],
+                    "spread_mm": slip.against_others_spread[3:],
+                },
+            }
+            for slip in slips.slips
+        ],
+    }
 
 
 def corrected_electrodes(marks: Marks) -> dict[str, str]:

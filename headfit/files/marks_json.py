@@ -22,6 +22,15 @@ from headfit.marks.remarks import Remark, correction, listed
 
 MOST_LANDMARKS = 1000
 
+_KINDS = {
+    list: "a list",
+    str: "a text",
+    bool: "a truth value",
+    int: "a number",
+    float: "a number",
+    type(None): "null",
+}
+
 Place = tuple[float, float, float]
 NO_PLACE: Place = (math.nan, math.nan, math.nan)
 
@@ -57,7 +66,7 @@ def parse_json(text: str, name: str) -> JsonObject:
         ) from error
     if not isinstance(value, JsonObject):
         raise FileFormatError(
-            sentence(name, "hold a JSON object of names and places", shown(value)),
+            sentence(name, "hold a JSON object of names and places", _KINDS[type(value)]),
             code="json-no-object",
         )
     return value
@@ -102,20 +111,26 @@ def parse_marks_json(text: str, name: str) -> GivenMarks:
     marks = about.get("marks")
     rows = marks.pairs if isinstance(marks, JsonObject) else whole.pairs
     names, places = [], []
+    if rows and not any(value is None or place_of(value) for _, value in rows):
+        # No marks: what such a file holds is nobody's to be told.
+        raise FileFormatError(
+            sentence(
+                name,
+                "hold names and places of three numbers",
+                "other things",
+                "a BIDS coordsystem.json goes with its electrodes.tsv; name that one"
+                if any("CoordinateSystem" in key for key, _ in rows)
+                else "",
+            ),
+            code="json-no-place",
+        )
     for key, value in rows:
         if key.casefold() in about and rows is whole.pairs:
             continue
         place = NO_PLACE if value is None else place_of(value)
         if place is None:
             raise FileFormatError(
-                sentence(
-                    f"the place of {shown(key)} in {name}",
-                    "be three numbers",
-                    shown(value),
-                    "a BIDS coordsystem.json goes with its electrodes.tsv; name that one"
-                    if "CoordinateSystem" in key
-                    else "",
-                ),
+                sentence(f"the place of {shown(key)} in {name}", "be three numbers", shown(value)),
                 code="json-no-place",
                 key=key,
             )

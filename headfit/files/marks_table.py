@@ -19,6 +19,9 @@ from headfit.marks.remarks import Remark, correction, listed, note
 
 MOST_ROWS = 10_000
 
+# Of four columns.
+_MOST_WRONG = 2
+
 _NAME_TITLES = {
     "name",
     "names",
@@ -138,12 +141,14 @@ def _columns(titles: Sequence[str], name: str) -> tuple[list[int], str | None]:
             units.add(axis["unit"])
     wrong = [title for title, places in found.items() if len(places) != 1]
     if wrong or len(units) != 1:
-        said = ", ".join(titles[:6]) + (", ..." if len(titles) > 6 else "")
+        said = shown(", ".join(titles[:6]) + (", ..." if len(titles) > 6 else ""), 80)
+        if len(wrong) > _MOST_WRONG:  # no marks: what such a file holds is nobody's to be told
+            said = "others"
         raise FileFormatError(
             sentence(
                 f"the first line of {name}",
                 "name the columns name, x, y and z once each, all in one unit",
-                shown(said, 80),
+                said,
                 "part the columns by tabs, semicolons or commas" if len(titles) == 1 else "",
             ),
             code="table-header",

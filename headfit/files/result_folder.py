@@ -89,6 +89,7 @@ def write_folder(
     *,
     run: str,
     handed_over: Collection[str] = (),
+    inputs: Collection[Path] = (),
 ) -> ResultFolder:
     """The folder, after it holds every file of `contents` and nothing else of an earlier run.
 
@@ -103,6 +104,8 @@ def write_folder(
     handed_over : collection of str
         Files of `contents` that the person goes on writing, such as a case file to start from: what
         was changed there is kept, and no later run removes it.
+    inputs : collection of Path
+        Files this run has read: it must not be the one that removes them.
 
     Raises
     ------
@@ -134,7 +137,7 @@ def write_folder(
         if not target.is_dir():
             raise _no_folder(target)
         with _alone(target):
-            return _written_over(target, raw, manifest)
+            return _written_over(target, raw, manifest, inputs)
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
@@ -161,7 +164,9 @@ def _alone(folder: Path) -> Iterator[None]:
         lock.release()
 
 
-def _written_over(folder: Path, raw: Mapping[str, bytes], manifest: Manifest) -> ResultFolder:
+def _written_over(
+    folder: Path, raw: Mapping[str, bytes], manifest: Manifest, inputs: Collection[Path]
+) -> ResultFolder:
     """Write a run into a folder that is there, while the lock is ours."""
     aside = folder / UNFINISHED_RUN
     if is_unfinished(folder):
@@ -179,6 +184,8 @@ def _written_over(folder: Path, raw: Mapping[str, bytes], manifest: Manifest) ->
             code="folder-of-another",
             path=str(folder),
         )
+    if earlier is not None:
+        _check_inputs(folder, earlier.files.keys() - raw.keys(), inputs)
     files = dict(manifest.files)
     kept = []
     for name, contents in raw.items():
@@ -204,6 +211,23 @@ def _written_over(folder: Path, raw: Mapping[str, bytes], manifest: Manifest) ->
             path=str(folder),
         ) from error
     return ResultFolder(folder, tuple(removed), tuple(kept + changed))
+
+
+def _check_inputs(folder: Path, leaving: Collection[str], inputs: Collection[Path]) -> None:
+    """Refuse to remove, as of the run before, what this run was made from."""
+    real = {os.path.realpath(path) for path in inputs}
+    for name in sorted(leaving):
+        if os.path.realpath(folder / name) in real:
+            raise InputError(
+                sentence(
+                    f"the folder {folder}",
+                    "be another one than that of the input",
+                    f"the one of {name}, which the new run would remove",
+                    "choose another name",
+                ),
+                code="folder-of-input",
+                path=str(folder),
+            )
 
 
 def _was_changed(folder: Path, name: str, earlier: Manifest | None, new: bytes) -> bool:

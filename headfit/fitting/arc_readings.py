@@ -57,7 +57,8 @@ def _read(arc: str, run: TapeRun, values: Mapping[str, float], sites: Sites) -> 
     if found is None:
         return None
     length, words, front = found
-    via = length * run.via_mm / run.length_mm
+    # Cz halves the midline by definition; elsewhere the tape passes where the fitted one does.
+    via = length * (0.5 if arc == "midline" else run.via_mm / run.length_mm)
     if run.pinned:
         return ArcTape((0.0, run.via_mm, run.length_mm), (0.0, via, length), True, words, via)
     # Marks are fractions of the whole; only the middle point was perhaps read by itself.
@@ -102,7 +103,7 @@ def _predicted(fitted: FittedHead, sites: Sites, arc: str, run: TapeRun) -> ArcT
     rates = fitted.model_tracer(sites.rules).run_rates(arc)
     slopes = [rates.via, rates.length - rates.via] if ARCS[arc].pinned else [rates.length]
     spread = max(_spread(fitted, slope) for slope in slopes)
-    marks = (0.0, run.via_mm, run.length_mm)
+    marks = (0.0, run.via_mm, run.length_mm) if run.pinned else (0.0, run.length_mm)
     return ArcTape(marks, marks, False, "predicted", run.via_mm, spread)
 
 

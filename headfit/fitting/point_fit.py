@@ -26,6 +26,7 @@ from headfit.fitting.spreads import SiteSpreads, site_spreads
 from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import skew
+from headfit.geometry.rigid import RigidMotion, best_rigid
 from headfit.geometry.surface import nearest, normals_at
 
 LANDMARK_SPREAD_MM = 2.0  # one digitised landmark against the one the head is built on
@@ -51,6 +52,8 @@ class PointFit:
     model : ShapeModel
     parameters : (K,) float64
     covariance : (K, K) float64
+    motion : RigidMotion
+        From the frame of the points to that of the model.
     """
 
     head: Head
@@ -59,6 +62,12 @@ class PointFit:
     model: ShapeModel
     parameters: Floats
     covariance: Floats
+    motion: RigidMotion
+
+    def in_head_frame(self, points_mm: Floats) -> Floats:
+        """(n, 3) points as they were given, moved into the frame of `head`."""
+        rotation, shift = self.model.pose(self.parameters).landmarks.frame
+        return np.asarray(self.motion.on(points_mm) @ rotation.T + shift)
 
     def __repr__(self) -> str:
         return f"PointFit({len(self.distances_mm)} points, {self.height_mm:.1f} mm over the skin)"
@@ -140,9 +149,8 @@ class _Search:
         self.model, self.names, self.tape = model, names, tape
         rows = [LANDMARK_NAMES.index(name) for name in names]
         target = model.pose(model.prior.mean).landmarks.points_mm[rows]
-        turn, _ = Rotation.align_vectors(target - target.mean(0), landmarks - landmarks.mean(0))
-        shift = target.mean(0) - turn.apply(landmarks.mean(0))
-        self.landmarks, self.points = turn.apply(landmarks) + shift, turn.apply(points) + shift
+        self.motion = best_rigid(landmarks, target)
+        self.landmarks, self.points = self.motion.on(landmarks), self.motion.on(points)
         self.parameters = np.array(model.prior.mean)
         self.height = _HEIGHT_MM
 
@@ -151,9 +159,10 @@ class _Search:
             covariance, step, distances = self._round()
             k = self.model.n_parameters
             self.parameters = self.parameters + step[:k]
-            turn = Rotation.from_rotvec(step[k : k + 3])
-            self.landmarks = turn.apply(self.landmarks) + step[k + 3 : k + 6]
-            self.points = turn.apply(self.points) + step[k + 3 : k + 6]
+            turn = Rotation.from_rotvec(step[k : k + 3]).as_matrix()
+            moved = RigidMotion(turn, step[k + 3 : k + 6])
+            self.motion = moved.after(self.motion)
+            self.landmarks, self.points = moved.on(self.landmarks), moved.on(self.points)
             self.height += float(step[k + 6])
             if np.abs(step[:k] / self.model.prior.spread).max() < 0.02:
                 break
@@ -169,7 +178,9 @@ class _Search:
                 code="points-no-head",
             )
         head = self.model.head(self.parameters, self.model.template.label).in_own_frame()
-        return PointFit(head, self.height, distances, self.model, self.parameters, covariance)
+        return PointFit(
+            head, self.height, distances, self.model, self.parameters, covariance, self.motion
+        )
 
     def _round(self) -> tuple[Floats, Floats, Floats]:
         """Covariance of the shape, step of everything, and distances of the points."""

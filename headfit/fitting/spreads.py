@@ -7,7 +7,7 @@ landmarks and site together is no error. Millimetres.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -35,12 +35,22 @@ class SiteSpreads(Noun):
         start; and to the left of it seen from outside.
     parts_mm2 : dict of str to (n, 2, 2) float64
         Covariance along and across by origin: "shape", "tape", "landmarks".
+    rates : (n, 2, K) float64
+        How the sites move along and across with the parameters of the head; K is 0 where that is
+        not known.
+    parameter_covariance : (K, K) float64
     """
 
     names: tuple[str, ...]
     along: Floats
     across: Floats
     parts_mm2: Mapping[str, Floats]
+    rates: Floats = field(default_factory=lambda: np.zeros((0, 2, 0)))
+    parameter_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def __post_init__(self) -> None:
+        if not len(self.rates):
+            object.__setattr__(self, "rates", np.zeros((len(self.names), 2, 0)))
 
     def __repr__(self) -> str:
         return f"SiteSpreads({len(self.names)} sites, mean {self.mean_spread_mm:.1f} mm)"
@@ -69,32 +79,37 @@ class SiteSpreads(Noun):
         return float(self.spread_mm.mean())
 
 
-def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
-    """(n, 3, K) how the sites move in the parameters, relative to the frame of the landmarks.
+def place_rates(sites: Sites, tracer: ArcTracer) -> Floats:
+    """(n, 3, K) how the sites move in the parameters, in the frame of the model.
 
     A site below a row moves with the end of its row, a site beside an ear with its preauricular
     point.
     """
+    assert tracer.motion is not None
+    rates = np.empty((len(sites), 3, tracer.motion.n_parameters))
+    for i, name in enumerate(sites.names):
+        place = TABLE[name]
+        found = sites.arc_of(name)
+        if found is not None:
+            rates[i] = tracer.rate_on(*found)
+        elif isinstance(place, BeyondRow):
+            rates[i] = tracer.rate_on(place.arc, 1.0 if place.at_end else 0.0)
+        else:
+            assert isinstance(place, BesideEar)
+            rates[i] = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
+    return rates
+
+
+def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
+    """(n, 3, K) how the sites move in the parameters, relative to the frame of the landmarks."""
     points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
     moves = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
     centre = points.mean(axis=0)
     # The small rotation and shift that best follows the four landmarks.
     lever = np.concatenate([np.hstack([np.eye(3), -skew(p - centre)]) for p in points])
     follow = np.linalg.pinv(lever) @ moves.reshape(12, -1)
-    rates = np.empty((len(sites), 3, moves.shape[2]))
-    for i, name in enumerate(sites.names):
-        place = TABLE[name]
-        found = sites.arc_of(name)
-        if found is not None:
-            rate = tracer.rate_on(*found)
-        elif isinstance(place, BeyondRow):
-            rate = tracer.rate_on(place.arc, 1.0 if place.at_end else 0.0)
-        else:
-            assert isinstance(place, BesideEar)
-            rate = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
-        carried = np.hstack([np.eye(3), -skew(sites.points_mm[i] - centre)]) @ follow
-        rates[i] = rate - carried
-    return rates
+    carried = np.stack([np.hstack([np.eye(3), -skew(p - centre)]) for p in sites.points_mm])
+    return np.asarray(place_rates(sites, tracer) - carried @ follow)
 
 
 def site_axes(sites: Sites) -> tuple[Floats, Floats]:
@@ -148,4 +163,5 @@ def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTra
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     to_head = np.array([x, y, np.cross(x, y)])
-    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts)
+    whole = np.asarray(sum(error_parts.values()))
+    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts, flat, whole)

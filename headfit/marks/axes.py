@@ -52,6 +52,8 @@ _TILT_DEGREES = 30.0
 _GOOD_FIT_MM, _NO_FIT_MM = 12.0, 25.0
 # Fewer marks may fit a template with its sides exchanged as well as the right one.
 _MANY_NAMES = 16
+# Heads are longer than broad by 25 % on the whole, sets of marks on them by 10 % or more.
+_LONGER = 1.08
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,14 +268,11 @@ def _by_names(
     if fit is None or not told:
         letters = declared or "RAS"
         if declared is None:
-            remarks.append(
-                doubt(
-                    "axes-unknown",
-                    "nothing tells which way the axes run; they are taken as x to the right, "
-                    "y to the front, z up",
-                    system=system,
-                )
+            text = (
+                "nothing tells which way the axes run; they are taken as x to the right, y to the "
+                f"front, z up{_longer_along_x(points)}"
             )
+            remarks.append(doubt("axes-unknown", text, system=system))
         elif letters != "RAS":
             remarks.append(_turned(letters, system))
         turn = axes_matrix(letters)
@@ -296,6 +295,20 @@ def _by_names(
         letters = "RAS"
     turn = axes_matrix(letters)
     return Settled(points @ turn.T, {k: turn @ p for k, p in landmarks.items()}, remarks)
+
+
+def _longer_along_x(points: Floats) -> str:
+    """The hint that a set reaches farther along x than along y, as heads do from front to back."""
+    if len(points) < _MANY_NAMES:
+        return ""
+    low, high = np.percentile(points, [5, 95], axis=0)
+    across, along = (high - low)[:2]
+    if across < _LONGER * along:
+        return ""
+    return (
+        f", but the marks reach {across / along - 1:.0%} farther along x than along y, as on axes "
+        f"that run {described('ALS')} (ALS)"
+    )
 
 
 def _turned(letters: str, system: str | None) -> Remark:

@@ -33,6 +33,7 @@ from headfit.marks.table_rows import (
     set_aside_rows,
     tell_flat,
     tell_names,
+    tell_off_set,
     tell_others,
     without_doubles,
 )
@@ -81,6 +82,7 @@ def clean_marks(given: GivenMarks, *, strict: bool = False) -> Marks:
     set_aside_far(work)
     drop_foreign_landmarks(work, in_mm)
     set_aside_inside(work, in_mm)
+    tell_off_set(work)
     tell_flat(work)
     marks = _placed(work, in_mm, given, mm_per_unit)
     if strict:

@@ -24,6 +24,8 @@ _LISTED = 8
 # Shares of the median distance from the middle. On heads of 16 marks or more none lies nearer than
 # 0.3 [derived: random sets of the 10-10 system], and none so near to the middle between the ears.
 _DEEP_SHARE, _ZERO_SHARE, _MANY = 0.25, 0.6, 16
+# No mark on a head lies farther out than 1.75; the rim of a set lies at 1.2.
+_OFF_SHARE, _RIM_SHARE = 1.75, 1.2
 # Eight random sites of a head are thicker than 0.08 of their length.
 _FLAT_SHARE, _FEWEST_FLAT = 0.04, 8
 
@@ -156,6 +158,28 @@ def set_aside_inside(work: Rows, landmarks: Mapping[str, Floats]) -> None:
         text = f"rows that lie deep inside the head are left out: {listed(names)}"
         work.remarks.append(correction("mark-inside", text, names=names))
         work.leave_out(set(rows))
+
+
+def tell_off_set(work: Rows) -> None:
+    """Tell of rows far outside the head that the others outline; they are kept.
+
+    Places must be in millimetres. On 41 files none lies farther from the middle than 1.41 times the
+    median (OpenNeuro ds003645, ds004561).
+    """
+    gap = np.linalg.norm(work.places - np.median(work.places, axis=0), axis=1)
+    if len(gap) < _MANY:
+        return
+    middle = float(np.median(gap))
+    off = np.flatnonzero(gap > _OFF_SHARE * middle).tolist()
+    if off:
+        names = work.given(off)
+        said = listed(
+            f"{name} (about {gap[i] - _RIM_SHARE * middle:.0f} mm)"
+            for name, i in zip(names, off, strict=True)
+        )
+        text = f"rows lie off the head that the other marks outline, and are kept: {said}"
+        evidence = [float(f"{gap[i]:.4g}") for i in off]
+        work.remarks.append(doubt("mark-off-set", text, names=names, distance_mm=evidence))
 
 
 def tell_flat(work: Rows) -> None:

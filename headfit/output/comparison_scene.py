@@ -7,13 +7,18 @@ from dataclasses import replace
 
 from headfit.anatomy.head import Head
 from headfit.comparing.comparison import Comparison, Deviation
+from headfit.comparing.tolerance import Judgement, judged, tolerance_words
 from headfit.comparing.verdict import verdict
 from headfit.output.scene import Arrow, DrawnSite, Scene, make_scene
 from headfit.output.tables import Column, Row, Table, mm
 from headfit.planning.displacement import Displacement
 
-# In the order of the bands of a deviation.
-_STATES = ("near", "off", "far")
+STATE_OF: dict[Judgement, str] = {
+    "within": "near",
+    "cannot be told": "unsure",
+    "off": "off",
+    "far off": "far",
+}
 
 
 def comparison_arrows(comparison: Comparison, least_mm: float = 1.0) -> tuple[Arrow, ...]:
@@ -41,7 +46,11 @@ def comparison_scene(comparison: Comparison, head: Head, title: str = "") -> Sce
 def with_comparison(scene: Scene, comparison: Comparison) -> Scene:
     """The scene with the state of every marked site, and an arrow for each mark to be moved."""
     known = {site.name for site in scene.sites}
-    changed = [_judged(scene.site(d.site), d) for d in comparison.deviations if d.site in known]
+    changed = [
+        _judged(scene.site(d.site), d, comparison.bands_mm)
+        for d in comparison.deviations
+        if d.site in known
+    ]
     advice = {
         d.site: f"{d.site} lies {d.words}: its name looks mixed up."
         for d in comparison.deviations
@@ -59,9 +68,13 @@ def with_comparison(scene: Scene, comparison: Comparison) -> Scene:
     return replace(scene.with_sites(changed), arrows=(*arrows, *moved))
 
 
-def _judged(site: DrawnSite, deviation: Deviation) -> DrawnSite:
-    note = "name mixed up?" if deviation.mixed_up else deviation.words if deviation.band else ""
-    state = _STATES[deviation.band]
+def _judged(site: DrawnSite, deviation: Deviation, bands_mm: tuple[float, float]) -> DrawnSite:
+    state = STATE_OF[judged(deviation, bands_mm)]
+    note = "" if state == "near" else deviation.words
+    if state == "unsure":
+        note += f", cannot be told: tolerance {tolerance_words(deviation, bands_mm)} mm"
+    if deviation.mixed_up:
+        note = "name mixed up?"
     if site.state == "moved" and state == "near" and not note:  # it stands where it was moved to
         state, note = site.state, site.note
     return replace(site, state=state, deviation_mm=deviation.over_scalp_mm, note=note)
@@ -74,15 +87,20 @@ def comparison_table(comparison: Comparison, displacement: Displacement | None =
     for d in sorted(comparison.deviations, key=lambda d: -d.over_scalp_mm):
         way = f"{d.words} (name mixed up?)" if d.mixed_up else d.words
         way += " of where it was moved to" if way and d.site in moved else ""
-        rows.append(Row((d.site, mm(d.over_scalp_mm), way, mm(d.own_mm)), d.site))
+        tolerance = tolerance_words(d, comparison.bands_mm)
+        said = judged(d, comparison.bands_mm)
+        rows.append(Row((d.site, mm(d.over_scalp_mm), tolerance, said, way, mm(d.own_mm)), d.site))
     return Table(
         "moves",
-        "The farthest first. Own part: what is left when the whole set is put back.",
+        "The farthest first. Tolerance: the limit, and how unsure the site itself is (95 %). "
+        "Without the shift of the set: what is left when the whole set is put back.",
         (
             Column("Site"),
             Column("Off by", "mm", number=True),
+            Column("Tolerance", "mm"),
+            Column("Judged"),
             Column("The mark lies"),
-            Column("Own part", "mm", number=True),
+            Column("Without the shift of the set", "mm", number=True),
         ),
         tuple(rows),
     )

@@ -50,6 +50,7 @@ class State:
 STATES: dict[str, State] = {
     "planned": State("to be marked here", "•", "ball", "#0b5cad"),
     "near": State("marked within tolerance", "✓", "ball", "#00785a"),
+    "unsure": State("cannot be told: the site is not sure enough", "?", "octahedron", "#5d5470"),
     "off": State("marked a little off", "!", "octahedron", "#8f5200"),
     "far": State("marked far off", "‼", "box", "#b3261e"),
     "moved": State("moved to keep a place free", "→", "ball", "#6f358c"),

@@ -15,9 +15,10 @@ from headfit.anatomy.head import NECK, SCALP, Head
 from headfit.anatomy.sites import Sites, place_sites
 from headfit.case.solved import SolvedCase
 from headfit.comparing.comparison import Comparison
+from headfit.comparing.tolerance import judged
 from headfit.fitting.fit import FittedHead
 from headfit.output.case_view import CaseView
-from headfit.output.comparison_scene import comparison_arrows
+from headfit.output.comparison_scene import STATE_OF, comparison_arrows
 from headfit.output.drawing import line_drawing
 from headfit.output.scene import LINE_COLOURS, Scene, Surface, make_scene, scene_on
 
@@ -28,7 +29,6 @@ _LOOKS = {
     "arc": f'stroke="{LINE_COLOURS["arcs"]}" stroke-width="0.6"',
     "move": f'stroke="{LINE_COLOURS["moves"]}" stroke-width="1.6"',
 }
-_STATES = ("near", "off", "far")
 
 Drawable = Head | FittedHead | Sites | Comparison | SolvedCase
 
@@ -61,12 +61,12 @@ def _scene(noun: Drawable) -> Scene:
         return scene_on(_bare_scalp(noun), noun)
     sites = noun.targets.sites
     scene = scene_on(_bare_scalp(sites), sites)
-    judged = [
-        replace(scene.site(d.site), state=_STATES[d.band])
+    found = [
+        replace(scene.site(d.site), state=STATE_OF[judged(d, noun.bands_mm)])
         for d in noun.deviations
         if d.site in sites
     ]
-    return replace(scene.with_sites(judged), arrows=comparison_arrows(noun))
+    return replace(scene.with_sites(found), arrows=comparison_arrows(noun))
 
 
 def _bare_scalp(sites: Sites) -> Surface:

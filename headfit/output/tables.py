@@ -150,7 +150,7 @@ def _on_tape(site: DrawnSite) -> str:
 
 
 def _place_on_tape(site: DrawnSite) -> float:
-    return float("inf") if site.from_start_mm is None else site.from_start_mm
+    return float("inf") if site.from_start_mm is None else round(site.from_start_mm, 1)
 
 
 def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:

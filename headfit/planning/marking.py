@@ -21,7 +21,7 @@ from headfit.anatomy.arc_tapes import ArcTape, TapeOn, as_computed
 from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES
-from headfit.anatomy.sites import TABLE, BesideEar, Sites, sites_on
+from headfit.anatomy.sites import TABLE, BesideEar, Sites, run_with_ends, sites_on
 from headfit.geometry.mesh import Floats
 from headfit.geometry.taperun import TapeRun
 from headfit.planning.arc_steps import Arcs, ArcStep, BeyondMark, Found, found_on
@@ -246,6 +246,7 @@ class _Planning:
                 for mark in walk.marks
                 if mark.kind != "meets" and not self._covered(known[mark.name])
             }
+            beyond_run = run_with_ends(tracer, step.arc) if step.beyond else plan.run
             beyond = tuple(
                 replace(mark, stands_for=self.stands_for.get(mark.name, "")) for mark in step.beyond
             )
@@ -253,14 +254,14 @@ class _Planning:
                 mark
                 for mark in beyond
                 if mark.beyond in made
-                and is_clear(_way_beyond(plan.run, mark, step.end), self.obstacles)
+                and is_clear(_way_beyond(beyond_run, mark, step.end), self.obstacles)
             )
             kinds = {m.name: m.kind for m in marks} | {m.name: m.kind for m in beyond}
             lost = [*unreached, *(mark.name for mark in beyond if mark not in clear)]
             missed += [name for name in lost if kinds[name] == "cup"]
             self.missed |= set(missed)
             for mark in clear:
-                made[mark.name] = _way_beyond(plan.run, mark, step.end)[-1]
+                made[mark.name] = _way_beyond(beyond_run, mark, step.end)[-1]
             if walks or clear:
                 done.append(replace(step, marks=marks, walks=walks, beyond=clear))
         return tuple(done), made, missed

@@ -350,6 +350,9 @@ def _not_a(what: str, kind: str, value: object) -> FileFormatError:
     return FileFormatError(sentence(what, f"be {kind}", repr(value)), code="value-kind")
 
 
+_COLUMNS = {"first", "second", "derivation", "chain"}
+
+
 def montage_from_csv(text: str, name: str = OWN) -> Montage:
     r"""A montage from a table with a header.
 
@@ -385,7 +388,8 @@ def montage_from_csv(text: str, name: str = OWN) -> Montage:
             sentence(
                 "header of a list of derivations",
                 "name the columns first and second, or derivation",
-                repr(lines[0].strip()),
+                # Of another table nothing is told: what it holds is nobody's to be told.
+                repr(lines[0].strip()) if columns.keys() & _COLUMNS else "others",
             ),
             code="derivation-columns",
         )

@@ -122,6 +122,7 @@ def test_a_case_that_was_never_saved_is_not_written_over(tmp_path: Path) -> None
     never = Desk(tmp_path / "x.toml").began()
     change(never, tape={"ring": "56"})
     other = never.began()
+    never.leave()
     change(other, tape={"ring": "58"})
     with pytest.raises(ConflictError, match=r"there is a case new-case\.toml already"):
         other.save("new-case.toml")
@@ -225,6 +226,7 @@ def test_a_new_case_needs_a_measurement_to_be_saved(tmp_path: Path) -> None:
     assert [name for name in names_in(tmp_path) if name[0] != "."] == ["new-case.toml.unsaved"]
     assert desk.cases() == ["new-case.toml"]
     other = desk.began()
+    desk.leave()
     assert other.path.name == "new-case-2.toml"
     assert other.revision > desk.revision
     back = other.opened("new-case.toml")
@@ -274,17 +276,17 @@ def test_every_change_is_taken_back_and_made_again(path: Path) -> None:
     texts = [desk._text(case) for case in cases]
     assert len(set(texts)) == len(texts)  # each step did something
     for text in reversed(texts[:-1]):
-        desk.undo()
+        desk.step("undo")
         assert desk._text(desk.case) == text
     with pytest.raises(InputError, match="undo must have a step to go, got none"):
-        desk.undo()
+        desk.step("undo")
     assert desk.saved  # as the case file has it
     assert names_in(path.parent) == ["case.toml"]
     for text in texts[1:]:
-        desk.redo()
+        desk.step("redo")
         assert desk._text(desk.case) == text
     with pytest.raises(InputError, match="redo must have a step to go"):
-        desk.redo()
+        desk.step("redo")
 
 
 def test_a_slider_is_one_step_and_words_name_it(path: Path) -> None:
@@ -293,12 +295,12 @@ def test_a_slider_is_one_step_and_words_name_it(path: Path) -> None:
     for ring in ("56.0", "56.1", "56.2"):
         slide(desk, ring)
     assert desk.history.words(desk.case) == {"undo": "10 % ring", "redo": ""}
-    desk.undo()
+    desk.step("undo")
     assert desk.case is before
     assert desk.history.words(desk.case) == {"undo": "", "redo": "10 % ring"}
     change(desk, note="other")  # what was taken back is gone with a new change
     with pytest.raises(InputError, match="redo must have a step to go"):
-        desk.redo()
+        desk.step("redo")
 
 
 def test_a_step_under_way_goes_back_to_where_it_began(path: Path) -> None:
@@ -306,18 +308,18 @@ def test_a_step_under_way_goes_back_to_where_it_began(path: Path) -> None:
     before = desk.case
     slide(desk, "56.0")
     slide(desk, "56.1")
-    assert not desk.go_back("head_breadth")
-    assert desk.go_back("ring")
+    assert not desk.take_back("head_breadth")
+    assert desk.take_back("ring")
     assert desk.case is before
-    assert not desk.go_back("ring")
+    assert not desk.take_back("ring")
     slide(desk, "56.0")
     desk.history.close()
-    assert not desk.go_back("ring")  # it was finished: that stays
+    assert not desk.take_back("ring")  # it was finished: that stays
 
 
 def test_discarding_can_be_taken_back(path: Path) -> None:
     desk = Desk.open(path)
     change(desk, label="mine")
     desk.discard()
-    desk.undo()
+    desk.step("undo")
     assert desk.case.label == "mine"

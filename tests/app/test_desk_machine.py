@@ -73,7 +73,9 @@ class TwoWindows(RuleBasedStateMachine):
 
     def _shows(self, window: int, desk: Desk) -> None:
         """Take what a desk shows for known, after it was opened."""
-        self.desks[window] = desk
+        before, self.desks[window] = self.desks[window], desk
+        if before is not None:
+            before.leave()
         name, label = desk.path.name, desk.case.label
         # Changes that were brought back know the file on which they were made.
         self.known[window] = {name: self.files.get(name)} if desk.saved else self.made_on[label]
@@ -151,7 +153,9 @@ class TwoWindows(RuleBasedStateMachine):
         except Killed:
             self._end(window)
             path = self.folder / target
-            if not path.exists() or label not in path.read_text(encoding="utf-8"):
+            if there == label or not path.exists():
+                return
+            if label not in path.read_text(encoding="utf-8"):
                 return
         # It was written: then it knew what stood there.
         assert there is None or self.known[window].get(target) == there, (there, self.known[window])

@@ -184,7 +184,7 @@ def test_a_mistake_of_our_own_changes_nothing_and_tells_nothing(
     def mistaken(*_: object, **__: object) -> None:
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr("headfit.app.server.solve_case", mistaken)
+    monkeypatch.setattr("headfit.app.office.solve_case", mistaken)
     status, answer = post(client, "change", revision=revision(client), change={"note": "n"})
     assert status == 500
     assert "secret" not in str(answer)

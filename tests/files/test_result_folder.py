@@ -103,6 +103,16 @@ def test_a_folder_holds_runs_of_one_kind(tmp_path: Path) -> None:
     assert files_in(folder) == EARLIER | MINE
 
 
+def test_what_a_run_was_made_from_is_not_removed_by_it(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, EARLIER)
+    (tmp_path / "link").symlink_to(folder)
+    for given in (folder / "report.html", tmp_path / "link" / "report.html"):
+        with pytest.raises(InputError, match=r"the one of report\.html, which the new run"):
+            write_folder(folder, NEW, run="fit", inputs=[given])
+    assert files_in(folder) == EARLIER | MINE
+    assert write_folder(folder, NEW, run="fit", inputs=[folder / "case.json"]).kept == ()
+
+
 def test_the_folder_in_which_one_stands_is_written_too(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -196,6 +196,17 @@ def test_a_file_in_the_place_of_the_folder_is_not_replaced(tmp_path: Path) -> No
     assert names_in(tmp_path) == ["out"]
 
 
+def test_a_link_among_what_killed_runs_left_is_removed_and_not_followed(tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "notes.txt").write_text("mine")
+    left = tmp_path / f".a.txt{UNFINISHED}0123"
+    left.symlink_to(tmp_path / "elsewhere")
+    os.utime(left, (0, 0), follow_symlinks=False)
+    write_whole(tmp_path / "a.txt", "new")
+    assert names_in(tmp_path) == ["a.txt", "elsewhere"]
+    assert names_in(tmp_path / "elsewhere") == ["notes.txt"]
+
+
 @pytest.mark.parametrize("ahead_s", [-LEFT_OVER_S - 1, LEFT_OVER_S + 1, 1e9])
 def test_what_killed_runs_left_is_cleared_whatever_its_date(tmp_path: Path, ahead_s: float) -> None:
     left = tmp_path / f".a.txt{UNFINISHED}0123"

@@ -6,6 +6,8 @@ import mne
 import numpy as np
 import pytest
 from marked_heads import landmarks_of, template_sites, three_of
+from scipy.spatial.transform import Rotation
+from solids import SPHERE_C
 
 from headfit import Landmarks, load_template, place_sites
 from headfit.anatomy.landmarks import NAMES
@@ -14,6 +16,7 @@ from headfit.comparing.unnamed_marks import guess_places
 from headfit.errors import InputError, LandmarkError, MarksError, UnknownNameError
 from headfit.files.mne_positions import montage_of, sites_to_mne
 from headfit.marks.marks import Marks
+from headfit.marks.remarks import Remark, doubt
 
 SITES = template_sites("10-10")
 HEAD = load_template()
@@ -182,11 +185,37 @@ def test_a_mark_on_the_chin_lies_at_no_site() -> None:
     assert [(g.name, g.site) for g in guesses] == [("E2", "C3")]
 
 
-def test_names_by_place_need_landmarks() -> None:
-    with pytest.raises(
-        MarksError, match="both preauricular points to be named by their place, got none"
-    ):
-        guess_places(SITES, Marks(SITES.names, SITES.points_mm))
+def numbered(points: np.ndarray, *remarks: Remark) -> Marks:
+    names = tuple(f"E{i}" for i in range(len(points)))
+    return Marks((), np.empty((0, 3)), {}, names, points, remarks=remarks)
+
+
+def test_names_by_place_need_landmarks_or_many_marks() -> None:
+    with pytest.raises(MarksError, match="or be 8 or more, to be named by their place, got none"):
+        guess_places(SITES, numbered(SITES.points_mm[:7]))
+
+
+def test_without_landmarks_marks_are_named_by_their_place_where_the_axes_are_known() -> None:
+    # A head 6 % larger, tilted by 8 degrees and shifted, with marks 2 mm off.
+    turn = Rotation.from_euler("x", 8.0, degrees=True)
+    points = turn.apply(1.06 * SITES.points_mm) + np.array([3.0, -9.0, 20.0])
+    points = points + np.random.default_rng(2).normal(scale=2.0, size=points.shape)
+    guesses = guess_places(SITES, numbered(points))
+    assert [g.site for g in guesses if g.sure] == [
+        SITES.names[int(g.name[1:])] for g in guesses if g.sure
+    ]
+    assert sum(g.sure for g in guesses) > 0.9 * len(SITES)
+
+
+def test_without_landmarks_and_axes_nothing_is_sure_that_another_turn_would_change() -> None:
+    # On the sphere whose ring is its equator these nine look the same after a quarter turn.
+    names = ("Cz", "C3", "C4", "Fz", "Pz", "T7", "T8", "Fpz", "Oz")
+    sites = place_sites(SPHERE_C.head(4), names)
+    points = np.array([SPHERE_C.sites[name] for name in names])
+    guesses = guess_places(sites, numbered(points, doubt("axes-unknown", "nothing tells")))
+    assert {g.site for g in guesses if g.sure} == {"Cz"}
+    # Axes that are known leave no doubt.
+    assert all(g.sure for g in guess_places(sites, numbered(points)))
 
 
 def test_a_head_is_fitted_to_the_marks_themselves() -> None:
@@ -198,7 +227,7 @@ def test_a_head_is_fitted_to_the_marks_themselves() -> None:
     assert float(np.median(gap)) < 2.5
     assert (remark.code, remark.kind) == ("head-from-marks", "note")
     assert "4 landmarks and 71 marks" in remark.sentence
-    with pytest.raises(LandmarkError, match="nasion is missing"):
+    with pytest.raises(LandmarkError, match="all that is known of the head, got none of them"):
         head_under(Marks(SITES.names, points))
 
 

@@ -77,6 +77,13 @@ def test_the_other_landmarks_are_known_in_any_case() -> None:
     assert landmark_name("coil1") is None
 
 
+def test_a_row_called_iz_is_a_mark_on_the_cap_and_a_key_called_iz_the_inion() -> None:
+    # Caps of one person hold their Iz 4 to 9 mm apart in height (OpenNeuro ds004024).
+    assert (read_name("Iz").kind, read_name("IZ").name) == ("site", "Iz")
+    assert read_name("INI").kind == read_name("inion").kind == "landmark"
+    assert landmark_name("Iz") == "inion"
+
+
 @pytest.mark.parametrize("name", ["", "  ", "''"])
 def test_a_blank_is_a_blank(name: str) -> None:
     assert read_name(name).kind == "blank"

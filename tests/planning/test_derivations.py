@@ -143,7 +143,8 @@ def test_a_path_ends_at_both_sites_and_lies_on_the_scalp() -> None:
     assert np.allclose(found.path_mm[0], sites["F3"])
     assert np.allclose(found.path_mm[-1], sites["A2"])
     corners = sites.tracer.mesh.vertices_mm[np.unique(sites.tracer.mesh.faces)]
-    gaps = np.linalg.norm(found.path_mm[:, None] - corners[None], axis=2).min(axis=1)
+    # The lobe stands off the scalp; all before it lies on it.
+    gaps = np.linalg.norm(found.path_mm[:-1, None] - corners[None], axis=2).min(axis=1)
     assert gaps.max() < 8.0  # half of the longest edges of the template
 
 

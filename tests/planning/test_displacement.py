@@ -170,8 +170,8 @@ def test_a_nameless_place_stands_so_far_along_the_tape_to_a_neighbour() -> None:
     assert run.length_mm == pytest.approx(move.toward_mm)
     assert np.linalg.norm(run.point_mm(move.fraction) - move.point_mm) < 1e-6
     assert move.words == (
-        f"Cz is moved {move.moved_mm:.0f} mm toward {move.toward} "
-        f"({move.toward_mm - move.moved_mm:.0f} mm short of it)."
+        f"Cz is moved {move.moved_mm / 10:.1f} cm toward {move.toward} "
+        f"({(move.toward_mm - move.moved_mm) / 10:.1f} cm short of it)."
     )
 
 
@@ -212,7 +212,7 @@ def test_an_ear_lobe_goes_to_the_bone_behind_the_ear() -> None:
     sites = place_sites(load_template(), "10-20")
     found = plan(sites, disc(sites, "A1", 12, "wound"))
     assert [(move.site, move.toward) for move in found.moves] == [("A1", "M1"), ("A2", "M2")]
-    assert found.sentences[1].endswith("mm away, as A1 does.")
+    assert found.sentences[1].endswith("cm away, as A1 does.")
     both = disc(sites, "A1", 12, "wound"), disc(sites, "A1", 60, "dressing")
     crowd = plan(sites, *both, homologues=False)
     # No tape runs over a lobe, so it is never moved so many millimetres toward a site.
@@ -292,5 +292,8 @@ def test_a_tape_that_would_cross_a_place_is_named() -> None:
     notes = plan(sites, disc(sites, "Fz", 6, "wound")).notes
     place = "wound, 6 mm around Fz"
     assert list(notes) == [
-        f"Lay no tape on the place that must stay free ({place}): midline, row F would cross it."
+        (
+            f"Lay no tape on the place that must stay free ({place}) or within 5 mm of it: "
+            "midline, row F end before it."
+        )
     ]

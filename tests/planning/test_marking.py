@@ -7,6 +7,7 @@ import pytest
 from solids import SPHERE_A, bumpy_head
 
 from headfit import Head, Rules, load_template, place_sites
+from headfit.anatomy.arc_tapes import ArcTape
 from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.landmarks import NAMES, TITLES
 from headfit.anatomy.sites import SYSTEMS
@@ -15,9 +16,14 @@ from headfit.geometry.sections import cut
 from headfit.geometry.shortest import shortest_curve
 from headfit.geometry.surface import nearest
 from headfit.geometry.taperun import TapeRun, lay
+from headfit.planning.arc_steps import ACROSS, ArcStep
+from headfit.planning.checks import Bearing, check_list
+from headfit.planning.clear_tapes import is_clear
 from headfit.planning.displacement import displace
-from headfit.planning.marking import SQUARE, ArcStep, MarkingPlan, _checks, plan_marking
+from headfit.planning.marking import MarkingPlan, floor_mm, plan_marking
 from headfit.planning.obstacles import disc
+from headfit.planning.scalp_paths import scalp_paths
+from headfit.planning.walks import Walk
 
 ALL_RULES = [
     Rules(curve, inner, temporal, inferior, length)
@@ -37,10 +43,19 @@ class Technologist:
     Knows the head, where the landmarks are, how an arc is laid, and nothing of `place_sites`.
     """
 
-    def __init__(self, head: Head, plan: MarkingPlan, rules: Rules, step_mm: float) -> None:
+    def __init__(
+        self,
+        head: Head,
+        plan: MarkingPlan,
+        rules: Rules,
+        step_mm: float,
+        aims: dict[str, np.ndarray] | None = None,
+    ) -> None:
+        self.aims = aims or {}  # places that are looked at from afar and never touched
         self.mesh, self.rules, self.step_mm = head.scalp, rules, step_mm
         self.marks = {TITLES[name]: getattr(head.landmarks, name) for name in NAMES}
         self.passed: list[tuple[str, np.ndarray]] = []
+        self.ends: list[np.ndarray] = []
         steps = {step.arc: step for step in plan.steps}
         self.marks["Cz"] = self._find_cz(head, steps["midline"], steps["coronal"])
         for step in plan.steps:
@@ -71,7 +86,8 @@ class Technologist:
         return "skin" if self.rules.curve == "shortest" else self.rules.length
 
     def _lay(self, step: ArcStep) -> TapeRun:
-        named = [self.marks[name] for name in (step.start, step.via, step.end)]
+        seen = self.aims | self.marks
+        named = [seen[name] for name in (step.start, step.via, step.end)]
         # On this symmetric head the shortest path over the midline stays in its plane.
         plane = self.rules.curve == "plane" or step.arc == "midline"
         if plane and step.arc in (
@@ -84,16 +100,27 @@ class Technologist:
 
     def _mark(self, step: ArcStep) -> None:
         run = self._lay(step)
-        for mark in step.marks:
-            place = run.point_mm(run.fraction(self.read(mark.distance_mm)))
-            if mark.kind == "meets":
-                self.passed.append((mark.name, place))
-            elif mark.name != "Cz":
-                self.marks[mark.name] = place
+        for walk in step.walks:
+            self._walk(run, step, walk)
         for mark in step.beyond:
             plane = lay(cut(self.mesh, *(self.marks[n] for n in (step.start, step.via, step.end))))
             go_on = plane.after_end_mm if mark.beyond == step.end else plane.before_start_mm
             self.marks[mark.name] = go_on(self.read(mark.distance_mm))
+
+    def _walk(self, run: TapeRun, step: ArcStep, walk: Walk) -> None:
+        """Zero on one mark, aimed at another; the tape says by itself where the zero lies on it."""
+        zeros = {step.start: 0.0, step.via: run.via_mm, step.end: run.length_mm}
+        zero = zeros[walk.zero]
+        way = 1.0 if zeros[walk.toward] > zero else -1.0
+        for mark in walk.marks:
+            at = zero + way * self.read(mark.distance_mm)
+            place = run.point_mm(run.fraction(at))
+            if mark.kind == "meets":
+                self.passed.append((mark.name, place))
+            elif mark.name != "Cz":
+                self.marks[mark.name] = place
+        if walk.stop_mm is not None:
+            self.ends.append(run.point_mm(run.fraction(zero + way * floor_mm(walk.stop_mm))))
 
 
 def worst_gaps(head: Head, system: str, rules: Rules, step_mm: float) -> tuple[float, float]:
@@ -105,7 +132,7 @@ def worst_gaps(head: Head, system: str, rules: Rules, step_mm: float) -> tuple[f
     assert set(marked) - {"Nz", "Iz"} <= set(at_work.marks)
     gaps = [np.linalg.norm(at_work.marks[name] - sites[name]) for name in marked]
     passed = [np.linalg.norm(at_work.marks[n] - place) for n, place in at_work.passed]
-    assert len(passed) >= 3
+    assert len(passed) >= 1
     return max(gaps), max(passed)
 
 
@@ -146,9 +173,8 @@ def test_a_wrong_length_would_be_found() -> None:
     sites = place_sites(head, "10-20")
     plan = plan_marking(sites)
     ring = next(step for step in plan.steps if step.arc == "left ring")
-    wrong = {mark.name: mark.distance_mm + (5.0 if mark.name == "F7" else 0) for mark in ring.marks}
-    for mark in ring.marks:
-        object.__setattr__(mark, "distance_mm", wrong[mark.name])
+    f7 = next(mark for mark in ring.walks[0].marks if mark.name == "F7")
+    object.__setattr__(f7, "distance_mm", f7.distance_mm + 5.0)
     at_work = Technologist(head, plan, Rules(), 0.0)
     assert np.linalg.norm(at_work.marks["F7"] - sites["F7"]) == pytest.approx(5.0, abs=0.1)
     assert np.linalg.norm(at_work.marks["F3"] - sites["F3"]) > 2.0
@@ -218,7 +244,7 @@ def test_both_strokes_of_a_cross_lie_on_their_arcs(rules: Rules) -> None:
         run = sites.tracer.run(step.arc)
         for mark in step.marks:
             place = run.point_mm(run.fraction(mark.distance_mm))
-            if mark.other == SQUARE:
+            if mark.other == ACROSS:
                 continue
             crossed += 1
             other = sites.tracer.run(mark.other).curve.path_mm
@@ -273,11 +299,138 @@ def test_a_check_from_the_midline_stands_with_its_left_side_first(ahead: str) ->
     # The pair farther in front is met first.
     mesh = sites.tracer.mesh
     cups[ahead] = nearest(mesh, cups[ahead][None] + [0.0, 2.0, 0.0])[0].on(mesh.vertices_mm)[0]
-    (pair,) = _checks(sites.tracer, cups, set())
+    (pair,) = check_list(sites.tracer, cups, set()).rows
     left, right = pair
     assert right is not None
     assert {left.first, left.second} == {"POz", "P3"}
     assert {right.first, right.second} == {"POz", "P4"}
+
+
+def found_by(
+    head: Head, found: Bearing, marks: dict[str, np.ndarray], hint: np.ndarray
+) -> np.ndarray:
+    """Where two tapes of given lengths from two marks end together, by bisection over the skin.
+
+    Knows the head and the lengths; `hint` only says on which side of the line both marks lie.
+    """
+    sites = place_sites(head, "10-20")
+    one, other = marks[found.first.first], marks[found.second.first]
+    mesh, place = head.scalp, np.array(hint)
+    for _ in range(60):
+        lengths = [
+            run.length_mm for run in scalp_paths(sites.tracer, [(one, place), (other, place)])
+        ]
+        off = np.array([lengths[0] - found.first.length_mm, lengths[1] - found.second.length_mm])
+        if np.abs(off).max() < 1e-4:
+            break
+        ways = np.array([place - one, place - other])
+        ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+        place = place - np.linalg.lstsq(ways, off, rcond=None)[0]
+        place = nearest(mesh, place[None])[0].on(mesh.vertices_mm)[0]
+    return place
+
+
+PLACES = [
+    ("P4", 14.0),
+    ("Oz", 14.0),
+    ("F3", 20.0),
+    ("C3", 20.0),
+    ("Cz", 12.0),
+    ("Fpz", 8.0),
+    ("T7", 15.0),
+]
+
+
+@pytest.mark.parametrize("system", ["10-20", "10-10"])
+@pytest.mark.parametrize(("where", "radius"), PLACES)
+def test_with_a_place_to_keep_free_every_mark_still_lands_and_no_tape_touches_it(
+    where: str, radius: float, system: str
+) -> None:
+    head = load_template()
+    sites = place_sites(head, system)
+    found = displace(sites, [disc(sites, where, radius, "wound")])
+    plan = plan_marking(sites, found)
+    assert plan.by_eye == ()
+    aims = {name: sites.tracer.point(name) for name in ("Fpz", "Oz", "T7") if name == where}
+    at_work = Technologist(head, plan, Rules(), 0.0, aims)
+    cups = {name: point for name, point in plan.cups_mm.items() if name not in plan.beside_ears}
+    bearings = {bearing.place or bearing.site: bearing for bearing in plan.bearings}
+    reached = set(at_work.marks) | bearings.keys()
+    assert cups.keys() - {"Nz", "Iz"} <= reached
+    for name, point in cups.items():
+        if name in bearings:
+            # Off by 5 mm along both ways: bisection has to come back.
+            hint = nearest(head.scalp, (point + 5.0)[None])[0].on(head.scalp.vertices_mm)[0]
+            place = found_by(head, bearings[name], at_work.marks, hint)
+        else:
+            place = at_work.marks.get(name, point)
+        assert np.linalg.norm(place - point) < 0.1
+    # No mark and no end of a tape lies nearer to the middle of the place than radius and clearance.
+    (wound,) = found.obstacles
+    least = wound.radius_mm + wound.clearance_mm
+    made = [at for name, at in at_work.marks.items() if name not in TITLES.values()]
+    if where == "Cz":  # found by halves, but never set
+        made = [at for name, at in at_work.marks.items() if name not in (*TITLES.values(), "Cz")]
+    for place in (*made, *at_work.ends):
+        assert np.linalg.norm(place - wound.centre_mm) > least - 0.05
+
+
+@pytest.mark.parametrize("system", ["10-20", "10-10"])
+@pytest.mark.parametrize(("where", "radius"), PLACES)
+def test_every_tape_of_the_plan_passes_the_same_clearance_as_the_cups(
+    where: str, radius: float, system: str
+) -> None:
+    """Walks, bearings and checks, each sampled finely, against a ball round the wound."""
+    sites = place_sites(load_template(), system)
+    found = displace(sites, [disc(sites, where, radius, "wound")])
+    plan, (wound,) = plan_marking(sites, found), found.obstacles
+    least = wound.radius_mm + wound.clearance_mm - 0.3  # a station every 0.5 mm
+    tapes = 0
+    for step in plan.steps:
+        run = sites.tracer.run(step.arc)
+        zeros = {step.start: 0.0, step.via: run.via_mm, step.end: run.length_mm}
+        for walk in step.walks:
+            end = zeros[walk.toward] if walk.stop_mm is None else None
+            way = 1.0 if zeros[walk.toward] > zeros[walk.zero] else -1.0
+            end = zeros[walk.zero] + way * floor_mm(walk.stop_mm) if end is None else end
+            stations = np.linspace(zeros[walk.zero], end, 400)
+            points = run.points_mm([run.fraction(at) for at in stations])
+            assert np.linalg.norm(points - wound.centre_mm, axis=1).min() > least
+            tapes += 1
+    marks = {name: sites.tracer.point(name) for name in ("Fpz", "Oz", "Cz")}
+    marks |= {TITLES[name]: sites.tracer.point(name) for name in NAMES}
+    marks |= plan.cups_mm
+    pairs = [(c.first, c.second) for row in plan.checks for c in row if c is not None]
+    for bearing in plan.bearings:
+        at = bearing.place or bearing.site
+        pairs += [(bearing.first.first, at), (bearing.second.first, at)]
+    for one, other in pairs:
+        (path,) = scalp_paths(sites.tracer, [(marks[one], marks[other])])
+        dense = path.points_mm(np.linspace(0, 1, 300))
+        assert np.linalg.norm(dense - wound.centre_mm, axis=1).min() > least
+    assert tapes >= 6
+    assert len(pairs) >= 8
+
+
+def test_a_tape_two_millimetres_off_the_edge_is_inside_the_clearance() -> None:
+    sites = place_sites(load_template(), "10-20")
+    wound = disc(sites, "P4", 14.0, "wound")
+    (path,) = scalp_paths(sites.tracer, [(sites["Cz"], sites["P8"])])
+    gap = np.linalg.norm(path.points_mm(np.linspace(0, 1, 400)) - wound.centre_mm, axis=1).min()
+    near = disc(sites, "P4", gap - 2.0, "wound")
+    assert not is_clear(path.curve.path_mm, [near])
+    assert is_clear(path.curve.path_mm, [disc(sites, "P4", gap - 5.2, "wound")])
+
+
+def test_no_check_crosses_a_wound_and_what_was_dropped_is_told() -> None:
+    """A wound of 14 mm at P4: C4 to the moved P4 would run 8 mm from its middle."""
+    sites = place_sites(load_template(), "10-20")
+    found = displace(sites, [disc(sites, "P4", 14.0, "wound")], homologues=False)
+    plan = plan_marking(sites, found)
+    place = found.moves[0].toward
+    assert f"C4–{place}" in plan.forbidden_checks
+    named = {check.name for row in plan.checks for check in row if check is not None}
+    assert not named & set(plan.forbidden_checks)
 
 
 def test_a_moved_site_is_marked_where_it_stands_now() -> None:
@@ -287,36 +440,67 @@ def test_a_moved_site_is_marked_where_it_stands_now() -> None:
     marks = {mark.name: mark for step in plan.steps for mark in step.marks if mark.kind == "cup"}
     assert "F3" not in marks
     assert "F4" not in marks
+    ways = {way.site: way for way in plan.bearings}
     for move in found.moves:
         assert move.named
-        assert marks[move.toward].stands_for == move.site
+        told = ways[move.site].place if move.site in ways else marks[move.toward].name
+        assert told == move.toward
         assert np.allclose(plan.cups_mm[move.toward], move.point_mm)
-    assert not any(mark.blocked for mark in marks.values())
+    # No arc is laid for a moved site alone.
+    assert [step.arc for step in plan.steps] == [
+        "midline",
+        "coronal",
+        "left ring",
+        "right ring",
+        "row P",
+    ]
 
 
-def test_a_nameless_place_is_found_from_its_own_site_and_the_one_it_goes_toward() -> None:
+def test_a_place_without_a_name_is_found_by_two_tapes_never_from_inside_the_wound() -> None:
     sites = place_sites(load_template(), "10-20")
     found = displace(sites, [disc(sites, "C3", 20, "wound")])
     assert [move.named for move in found.moves] == [False, False]
     plan = plan_marking(sites, found)
-    assert [move.site for move in plan.moved] == ["C3", "C4"]
-    marks = {mark.name: mark for step in plan.steps for mark in step.marks if mark.kind != "meets"}
-    assert marks["C3"].kind == marks["C4"].kind == "construction"
-    assert marks["C3"].blocked
-    assert not marks["C4"].blocked
-    assert {move.toward for move in plan.moved} <= set(marks)
+    assert [way.site for way in plan.bearings] == ["C3", "C4"]
+    marks = {mark.name for step in plan.steps for walk in step.walks for mark in walk.marks}
+    assert "C3" not in marks
     assert np.allclose(plan.cups_mm["C3"], found.moves[0].point_mm)
+    left, right = plan.bearings
+    # Homologues are found from homologous marks.
+    assert (mirrored(left.first.first), mirrored(left.second.first)) == (
+        right.first.first,
+        right.second.first,
+    )
 
 
-def test_a_guide_that_is_no_site_of_the_sheet_is_marked_as_a_line() -> None:
-    sites = place_sites(load_template(), ["C3", "C4", "F9"])
-    found = displace(sites, [disc(sites, "C3", 20, "wound"), disc(sites, "F9", 9, "wound")])
-    plan = plan_marking(sites, found)
-    every = [mark for step in plan.steps for mark in (*step.marks, *step.beyond)]
-    marks = {mark.name: mark.kind for mark in every if mark.kind != "meets"}
-    assert {move.toward for move in plan.moved if move.toward not in sites.names}
-    for move in plan.moved:
-        assert {marks[name] for name in (move.site, move.toward)} <= {"construction", "cup"}
+def test_rows_are_walked_from_both_ends_and_shares_are_of_a_half() -> None:
+    plan = plan_marking(place_sites(load_template(), "10-20"))
+    row = next(step for step in plan.steps if step.arc == "row F")
+    assert [(walk.zero, walk.toward) for walk in row.walks] == [("F7", "Fz"), ("F8", "Fz")]
+    for walk, name in zip(row.walks, ("F3", "F4"), strict=True):
+        (mark,) = walk.marks
+        assert mark.name == name
+        assert mark.share == pytest.approx(0.5)
+        assert mark.distance_mm == pytest.approx(walk.length_mm / 2)
+
+
+# An arc of 10-20 is divided by what was read on it (Klem et al. 1999: the measured length is
+# multiplied by 10 and 20 %).
+def test_marks_are_fractions_of_the_reading_in_hand_and_not_of_the_fit() -> None:
+    sites = place_sites(load_template(), "10-20")
+
+    def tape_on(arc: str) -> ArcTape:
+        fitted = sites.tracer.length_mm(arc)
+        via = sites.tracer.run(arc).via_mm
+        if arc != "midline":
+            return ArcTape((0.0, fitted), (0.0, fitted), False, "predicted", via)
+        return ArcTape((0.0, fitted), (0.0, 360.0), True, "own reading", 180.0)
+
+    midline = plan_marking(sites, None, tape_on).steps[0]
+    assert abs(sites.tracer.length_mm("midline") - 360.0) > 8.0
+    told = {mark.name: mark.distance_mm for mark in midline.walks[0].marks}
+    expected = {"Fpz": 36.0, "Fz": 108.0, "Cz": 180.0, "Pz": 252.0, "Oz": 324.0}
+    assert told == pytest.approx(expected, abs=0.05)
 
 
 def test_a_site_that_is_left_out_is_not_marked() -> None:
@@ -325,16 +509,6 @@ def test_a_site_that_is_left_out_is_not_marked() -> None:
     plan = plan_marking(sites, found)
     assert "C3" not in plan.cups_mm
     assert "C3" not in {mark.name for step in plan.steps for mark in step.marks}
-
-
-def test_the_guide_of_a_nameless_place_is_marked_even_when_nothing_else_needs_it() -> None:
-    sites = place_sites(load_template(), ["C3"])
-    found = displace(sites, [disc(sites, "C1", 40, "wound")])
-    plan = plan_marking(sites, found)
-    (move,) = plan.moved
-    assert move.toward in ("T7", "F7", "P7")  # away from the wound
-    kinds = {mark.name: mark.kind for step in plan.steps for mark in step.marks}
-    assert kinds[move.toward] == "construction"
 
 
 def test_no_check_runs_through_the_head() -> None:

@@ -211,7 +211,8 @@ def test_a_csv_list_is_read_in_every_usual_form(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "kind", "message"),
     [
-        ("a,b\nFp1,F7", FileFormatError, "the columns first and second, or derivation, got 'a,b'"),
+        ("a,b\nFp1,F7", FileFormatError, "the columns first and second, or derivation, got others"),
+        ("first,b\nFp1,F7", FileFormatError, "second, or derivation, got 'first,b'"),
         ("", FileFormatError, "must name the columns"),
         ("first,second\n", FileFormatError, "must hold at least one row, got none"),
         ("first,second\nFp1,F7\nF7,F7", InputError, "row 3: a derivation must join two different"),

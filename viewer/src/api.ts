@@ -97,6 +97,7 @@ export interface Quick {
   readonly undo: string;
   readonly redo: string;
   readonly case: CaseData;
+  readonly elsewhere: readonly string[];
   readonly fit: Fit | null;
   readonly scene: SceneData;
   readonly tables: Readonly<Record<string, TableData>>;
@@ -120,7 +121,7 @@ export interface State extends Quick {
 /** Not accepted, with the sentence that says why. */
 export class Refusal extends Error {
   constructor(
-    readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>,
+    readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>, readonly freeName = "",
     /** What was likely meant. */
     readonly instead: Readonly<Record<string, string>> = {},
     /** The case as it stands when the refusal took back what was half done. */
@@ -152,9 +153,11 @@ export class Program {
       throw new Gone();
     }
     if (response.ok) return response;
-    type Said = { error?: string; refused?: Record<string, string>; instead?: Record<string, string>; state?: State | null };
+    type Said = { error?: string; refused?: Record<string, string>; free_name?: string; instead?: Record<string, string>; state?: State | null };
     const said = (await response.json().catch(() => ({}))) as Said;
-    throw new Refusal(response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {}, said.instead ?? {}, said.state ?? null);
+    throw new Refusal(
+      response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {}, said.free_name ?? "", said.instead ?? {}, said.state ?? null,
+    );
   }
 
   async get<T>(path: string): Promise<T> {

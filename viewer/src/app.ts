@@ -37,6 +37,7 @@ export class App {
   private readonly command = make("code");
   private readonly banner = make("p", { className: "banner" });
   private disputed: Change | null = null;
+  private readonly askedFor = new Set<string>();
   private sliding: Record<string, number> = {}; // values under a slider that were not confirmed yet, mm
   private trial: { name: string; mm: number; words: string } | null = null;
   private trying = false;
@@ -197,6 +198,7 @@ export class App {
     if (state.found) this.say(state.found);
     else this.say(state.fit ? "Fitted." : "Nothing measured yet.");
     this.offer("fit");
+    void this.askForFilesElsewhere();
   }
 
   /** What is usual at this age, to be taken by a press. */
@@ -394,12 +396,40 @@ export class App {
     this.placed?.viewer.emphasise(site);
   }
 
-  private save(): Promise<void> {
+  private save(name?: string): Promise<void> {
     return this.act(async () => {
-      await this.confirmed(await this.program.post<State>("save", { revision: this.state.revision }));
+      const revision = this.state.revision;
+      try {
+        await this.confirmed(await this.program.post<State>("save", name ? { revision, name } : { revision }));
+      } catch (error) {
+        if (!(error instanceof Refusal) || !error.freeName) throw error;
+        return this.saveBeside(error);
+      }
       this.say(`Saved as ${this.state.file} in ${this.state.folder}.`);
       this.offer("app");
     });
+  }
+
+  /** The file is not the one these changes were made on: both are kept, and the user chooses. */
+  private async saveBeside(refusal: Refusal): Promise<void> {
+    const answer = await ask("Not saved yet", `${refusal.message}.`, [
+      ["beside", `Save mine as ${refusal.freeName}`], ["theirs", "Discard my changes and show the file"],
+    ]);
+    if (answer === "beside") return this.save(refusal.freeName);
+    if (answer !== "theirs") return;
+    await this.confirmed(await this.program.post<State>("discard", { revision: this.state.revision }));
+    this.say(`${this.state.file} is shown as it is on the disk; your changes were discarded.`);
+  }
+
+  /** A case that came from somebody else could name any file: each is asked for once. */
+  private async askForFilesElsewhere(): Promise<void> {
+    const files = this.state.elsewhere.filter((file) => !this.askedFor.has(file));
+    if (!files.length) return;
+    for (const file of files) this.askedFor.add(file);
+    const answer = await ask("Read files outside the folder of this case?", files.join(", "), [
+      ["read", "Read them"], ["leave", "Leave them"],
+    ]);
+    if (answer === "read") await this.confirmed(await this.program.post<State>("allow", { revision: this.state.revision }));
   }
 
   private open(): Promise<void> {
