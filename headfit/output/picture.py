@@ -377,10 +377,10 @@ def _key(scene: Scene) -> list[str]:
         if name in present and name != "planned"
     ]
     if scene.ellipses:
-        said.insert(0, "Ring: the site lies inside, 95 % sure.")
+        said.insert(0, f"Ring: {scene.ellipse_words}.")
     kinds = {arrow.kind for arrow in scene.arrows}
     if "mark" in kinds:
-        said.append("Red arrow: from the mark that was made to its site.")
+        said.append(f"Red arrow to a site: {scene.arrow_words}.")
     if "moved" in kinds:
         said.append("Purple arrow: from the own place of a site to where it was moved.")
     if scene.chains:
