@@ -28,6 +28,6 @@ def test_one_slip_of_hand_is_taken_back(name: str, wrong_mm: float, meant_mm: fl
     assert likely_value_mm(shape_model("adult"), SHEET, name, wrong_mm) == pytest.approx(meant_mm)
 
 
-@pytest.mark.parametrize("wrong_mm", [-80.0, 0.0, 77.0, 1e9])
+@pytest.mark.parametrize("wrong_mm", [-80.0, 0.0, 1.0, 1e9])
 def test_where_no_slip_explains_it_nothing_is_proposed(wrong_mm: float) -> None:
     assert math.isnan(likely_value_mm(shape_model("adult"), SHEET, "ring", wrong_mm))
