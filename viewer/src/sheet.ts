@@ -97,10 +97,8 @@ export class Sheet {
   }
 
   private value(line: Line): number | null {
-    // Two readings of one measurement stand as "54.5 / 54.9": their mean is the value.
-    const texts = line.input.value.split("/").map((text) => text.trim().replace(",", "."));
-    if (!texts.every((text) => /^\d+(\.\d*)?$/.test(text))) return null;
-    return (texts.reduce((sum, text) => sum + Number(text), 0) / texts.length) * this.factor;
+    const text = line.input.value.trim().replace(",", ".");
+    return /^\d+(\.\d*)?$/.test(text) ? Number(text) * this.factor : null;
   }
 
   private text(mm: number): string {
