@@ -13,6 +13,7 @@ from .case.solved import SolvedCase as SolvedCase
 from .case.solved import solve_case as solve_case
 from .case.summary import CaseSummary as CaseSummary
 from .case.summary import summarise as summarise
+from .cohort.study import run_study as run_study
 from .comparing.compare import compare_marks as compare_marks
 from .comparing.comparison import Comparison as Comparison
 from .comparing.repeatability import Repeatability as Repeatability

@@ -133,8 +133,8 @@ def sentence(what: str, must: str, got: str, hint: str = "") -> str:
     return f"{what} must {must}, got {got}" + (f" ({hint})" if hint else "")
 
 
-def missing_library(library: str, purpose: str) -> InputError:
-    """The error when an optional library is not installed.
+def missing_library(library: str, purpose: str, extra: str = "") -> InputError:
+    """The error when an optional library is not installed; `extra` brings it, else its namesake.
 
     >>> str(missing_library("mne", "make a montage"))
     "the library mne must be installed to make a montage, got none (pip install 'headfit[mne]')"
@@ -144,10 +144,10 @@ def missing_library(library: str, purpose: str) -> InputError:
             f"the library {library}",
             f"be installed to {purpose}",
             "none",
-            f"pip install 'headfit[{library}]'",
+            f"pip install 'headfit[{extra or library}]'",
         ),
         code="extra-missing",
-        extra=library,
+        extra=extra or library,
     )
 
 

@@ -14,6 +14,7 @@ from unittest.mock import patch
 
 import numpy as np
 from causes_of_marks import CAUSES_OF_MARKS, HEAD_LANDMARKS, POINTS, SITES, Cause, few, wrote
+from causes_of_studies import CAUSES_OF_STUDIES
 from marked_heads import landmarks_of
 from solids import SPHERE_A, direction, turn, unit_sphere
 from starlette.testclient import TestClient
@@ -324,6 +325,7 @@ CAUSES: dict[str, Cause] = {
     "json-twice": lambda: landmark_file('{"unit": "mm", "unit": "cm"}'),
     "json-constant": lambda: landmark_file('{"unit": "mm", "nasion": [0, NaN, 0]}'),
     **CAUSES_OF_MARKS,
+    **CAUSES_OF_STUDIES,
     # derivations
     "derivation-form": lambda: Derivation.from_text("Fp1"),
     "derivation-to-itself": lambda: Derivation("T3", "T7"),

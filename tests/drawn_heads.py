@@ -13,6 +13,12 @@ from headfit.fitting.tape import MEASUREMENTS
 
 THREE = ("nasion_inion", "preauricular_arc", "ring")
 SIX = (*THREE, "ear_arc_oz", "ear_arc_fpz", "frontal_row")
+EAR_CHORDS = (
+    "left_preauricular_nasion_chord",
+    "right_preauricular_nasion_chord",
+    "left_preauricular_inion_chord",
+    "right_preauricular_inion_chord",
+)
 TEN = (
     *THREE,
     "frontal_row",

@@ -21,7 +21,7 @@ from headfit import Landmarks, Tape
 from headfit.anatomy.arcs import ARCS, CZ_SETTLED_MM, MARKS
 from headfit.anatomy.landmarks import NAMES
 from headfit.anatomy.sites import SYSTEMS, TABLE, BesideEar, OnArc
-from headfit.fitting.model_measures import unmodelled_mm
+from headfit.fitting.leftover import LEFTOVER_SAFE, leftover_effects, reading_noise
 from headfit.fitting.shape import shape_model
 
 Floats = NDArray[np.float64]
@@ -219,9 +219,12 @@ def fit_by_scipy(tape: Tape) -> Floats:
     """(K,) the parameters a sheet speaks of, by finite differences of sections."""
     model = shape_model()
     readings = np.array(list(tape.values_mm.values()))
-    spreads = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in tape.values_mm])
+    names = tuple(tape.values_mm)
+    spreads = reading_noise(np.array([tape.spread_mm(name) for name in names]), names)
+    leftover = leftover_effects(model).on_measurements(names) / LEFTOVER_SAFE
+    root = np.linalg.cholesky(np.diag(spreads**2) + leftover @ leftover.T)
     if len(readings) <= 3:  # met exactly, as fit_head does
-        spreads = 0.02 * spreads
+        root = 0.02 * root
     whiten = np.linalg.cholesky(model.prior.information).T
     faces = model.template.faces
 
@@ -230,7 +233,7 @@ def fit_by_scipy(tape: Tape) -> Floats:
         head = GeneralHead(pose.mesh.vertices_mm, faces, pose.landmarks)
         values = np.array([head.measurement_mm(name) for name in tape.values_mm])
         away = whiten @ (parameters - model.prior.mean)
-        return np.append((values - readings) / spreads, away)
+        return np.append(np.linalg.solve(root, values - readings), away)
 
     return least_squares(
         misfit, model.prior.mean, diff_step=1e-4, x_scale=model.prior.spread, xtol=1e-4

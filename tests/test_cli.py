@@ -103,7 +103,7 @@ def test_the_summary_fits_on_one_screen_and_has_a_unit_at_every_number(
     lines = out.splitlines()
     assert len(lines) <= 40
     (row,) = [line for line in lines if line.startswith("nasion-inion arc")]
-    assert row.split() == "nasion-inion arc 36.6 cm ± 2 mm 36.6 cm 0 mm".split()
+    assert row.split() == "nasion-inion arc 36.6 cm ± 2 mm 36.5 cm -1 mm".split()
     assert "hard to find: inion" in out
     assert "(invented data)" in out
     assert how_sure(demo_result().spreads) in out

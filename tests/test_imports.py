@@ -14,7 +14,10 @@ import pytest
 import headfit
 from headfit import errors
 
-HEAVY = {"matplotlib", "mne", "pandas", "pyvista", "vtk", "vtkmodules"}
+HEAVY = {
+    *("dask", "distributed", "matplotlib", "mne", "pandas", "pyarrow", "pyvista", "statsmodels"),
+    *("vtk", "vtkmodules"),
+}
 
 IMPORT_HEADFIT = ["-c", "import headfit"]
 SHOW_HELP = ["-m", "headfit", "--help"]

@@ -47,6 +47,7 @@ LEFT_BEHIND = {
     "compare --sessions": "repeated/repeats.tsv",
     "picture": "head.png",
     "sites": "sites.tsv",
+    "study": "study/report.html",
 }
 
 

@@ -23,7 +23,7 @@ from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import Landmarks
 from headfit.errors import ConvergenceError, unknown_name
 from headfit.geometry.mesh import Floats, TriangleMesh
-from headfit.geometry.rates import MaterialRates, RunRates, run_rates
+from headfit.geometry.rates import MaterialRates, RunRates, rate_beyond, run_rates
 from headfit.geometry.sections import cut, cut_all
 from headfit.geometry.shortest import shortest_curve
 from headfit.geometry.taperun import Length, TapeRun, lay, lay_all
@@ -415,6 +415,20 @@ class ArcTracer:
     def rate_on(self, arc_name: str, fraction: float) -> Floats:
         """(3, K) rate of the place at a fraction of an arc."""
         return self.run_rates(arc_name).point(fraction)
+
+    def rate_beyond(self, arc_name: str, coronal_share: float, *, at_end: bool) -> Floats:
+        """(3, K) rate of the place a share of the coronal arc beyond an end of an arc."""
+        assert self.motion is not None
+        start, via, end = (self.point_rate(mark) for mark in ARCS[arc_name].marks)
+        return rate_beyond(
+            self.run(arc_name),
+            self.mesh,
+            self.motion.material,
+            (start, via, end),
+            coronal_share * self.length_mm("coronal"),
+            coronal_share * self.run_rates("coronal").length,
+            at_end=at_end,
+        )
 
     def _vertex_rate(self) -> Floats:
         """(3, K) rate of Cz.

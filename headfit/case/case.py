@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from headfit.anatomy.arcs import Rules
 from headfit.anatomy.sites import SYSTEMS
+from headfit.case.record import SetUpRecord
 from headfit.errors import HeadfitError
 from headfit.fitting.tape import Tape
 from headfit.nouns import Noun
@@ -97,6 +98,8 @@ class Case(Noun):
     problems : mapping of str to HeadfitError
         Why "marks" or "derivations" could not be read.
     measured_by, measured_on, note : str
+    record : SetUpRecord
+        What was really done; blank while nothing is charted.
     invented : bool
         Data made up for a demonstration.
 
@@ -134,6 +137,7 @@ class Case(Noun):
     measured_by: str = ""
     measured_on: str = ""
     note: str = ""
+    record: SetUpRecord = field(default_factory=SetUpRecord)
     invented: bool = False
 
     def __post_init__(self) -> None:

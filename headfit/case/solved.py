@@ -195,6 +195,13 @@ class SolvedCase(Noun):
     def _tapes(self) -> dict[str, ArcTape]:
         return {}
 
+    @property
+    def record_sentences(self) -> tuple[str, ...]:
+        """What the set-up record asks to look at, and what became of the plan; none when blank."""
+        from headfit.case.record_findings import record_sentences
+
+        return record_sentences(self.case.record, self.sites, self.displacement)
+
     @cached_property
     def marking(self) -> MarkingPlan:
         """What to mark, in the order in which it is measured."""

@@ -28,7 +28,12 @@ class ComparedSites:
         What is left when the common part of the set is taken off.
     uncertainty_mm : (n,) float32
         How far the site itself may lie elsewhere (95 %); 0 when not known.
-    stands_out : tuple of str
+    turn_degrees, slide_mm, turn_spread_degrees, slide_spread_mm : (3,) float32
+        The common part of the set and its standard errors, as in `SetMotion`; NaN when there is
+        none.
+    stands_out, mixed_up : tuple of str
+    doubts : dict of str to str
+        What was corrected or is doubtful: code to sentence.
     aligned_by : str
     verdict : str
     """
@@ -39,7 +44,13 @@ class ComparedSites:
     own_along_mm: NDArray[np.float32]
     own_across_mm: NDArray[np.float32]
     uncertainty_mm: NDArray[np.float32]
+    turn_degrees: NDArray[np.float32]
+    slide_mm: NDArray[np.float32]
+    turn_spread_degrees: NDArray[np.float32]
+    slide_spread_mm: NDArray[np.float32]
     stands_out: tuple[str, ...]
+    mixed_up: tuple[str, ...]
+    doubts: dict[str, str]
     aligned_by: str
     verdict: str
 
@@ -123,7 +134,8 @@ def _compared(solved: SolvedCase) -> ComparedSites | None:
         return None
     from headfit.comparing.verdict import verdict
 
-    rows = comparison.deviations
+    rows, common = comparison.deviations, comparison.common
+    unknown = np.full(3, np.nan)
     return ComparedSites(
         tuple(d.site for d in rows),
         _small([d.along_mm for d in rows]),
@@ -131,7 +143,13 @@ def _compared(solved: SolvedCase) -> ComparedSites | None:
         _small([d.own_along_mm for d in rows]),
         _small([d.own_across_mm for d in rows]),
         _small([d.uncertainty_mm for d in rows]),
+        _small(common.turn_degrees if common else unknown),
+        _small(common.slide_mm if common else unknown),
+        _small(common.turn_spread_degrees if common else unknown),
+        _small(common.slide_spread_mm if common else unknown),
         tuple(comparison.stands_out),
+        tuple(d.site for d in rows if d.mixed_up),
+        {r.code: r.sentence for r in comparison.remarks if r.kind != "note"},
         comparison.aligned_by,
         verdict(comparison),
     )

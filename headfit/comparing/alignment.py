@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.comparing.alignment_kinds import AlignmentKind
 from headfit.comparing.target_sites import Targets
 from headfit.errors import MarksError, sentence
@@ -113,11 +114,34 @@ def by_landmarks(marks: Marks, targets: Targets) -> RigidMotion | None:
 
 def pose_covariance(marks: Marks, targets: Targets) -> Floats:
     """(6, 6) covariance of turn (rad, about the origin of the head) and shift by the landmarks."""
+    return np.asarray(np.linalg.inv(_information(marks, targets)))
+
+
+def followed_by_marks(marks: Marks, targets: Targets, landmark_rates: Floats) -> Floats:
+    """(6, K) how turn and shift of marks follow the landmarks of a head that changes its shape.
+
+    Parameters
+    ----------
+    marks : Marks
+    targets : Targets
+    landmark_rates : (4, 3, K) float64
+        How the landmarks move with the shape, in the frame of the head.
+    """
+    pull = np.zeros((6, landmark_rates.shape[2]))
+    for name in marks.landmarks:
+        lever = np.hstack([-skew(targets.landmarks[name]), np.eye(3)])
+        rate = landmark_rates[LANDMARK_NAMES.index(name)]
+        pull += lever.T @ rate / LANDMARK_SPREAD_MM[name] ** 2
+    return np.asarray(np.linalg.solve(_information(marks, targets), pull))
+
+
+def _information(marks: Marks, targets: Targets) -> Floats:
+    """(6, 6) what the landmarks tell of turn and shift."""
     information = np.zeros((6, 6))
     for name in marks.landmarks:
         lever = np.hstack([-skew(targets.landmarks[name]), np.eye(3)])
         information += lever.T @ lever / LANDMARK_SPREAD_MM[name] ** 2
-    return np.asarray(np.linalg.inv(information))
+    return information
 
 
 def by_surface(marks: Marks, start: RigidMotion, points: Floats, targets: Targets) -> RigidMotion:

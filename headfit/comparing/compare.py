@@ -13,7 +13,14 @@ import numpy as np
 
 from headfit.anatomy.head import HasHead, Head
 from headfit.anatomy.sites import Sites, place_sites, row_nine_words
-from headfit.comparing.alignment import Alignment, by_landmarks, by_surface, judged, pose_covariance
+from headfit.comparing.alignment import (
+    Alignment,
+    by_landmarks,
+    by_surface,
+    followed_by_marks,
+    judged,
+    pose_covariance,
+)
 from headfit.comparing.alignment_kinds import ALIGNMENTS, AlignmentKind
 from headfit.comparing.common_shift import Doubt, fit_set
 from headfit.comparing.comparison import Comparison, Deviation
@@ -218,15 +225,18 @@ def _doubt(
     covariance = pose_covariance(marks, targets)
     if spreads is None or not all(name in spreads.names for name in targets.names):
         return Doubt(pose, covariance)
-    # A fitted head: its sites move together as the shape does.
+    # A fitted head: its sites move together as the shape does, and the marks with its landmarks.
+    back = targets.to_head.rotation.T
     rows = [spreads.names.index(name) for name in targets.names]
-    shape = np.einsum(
-        "nij,njk->nik", np.stack([targets.along, targets.across], axis=2), spreads.rates[rows]
+    own, landmarks = (
+        np.einsum("ij,njk->nik", back, rates)
+        for rates in (spreads.rates[rows], spreads.landmark_rates)
     )
+    shape = pose @ followed_by_marks(marks, targets, landmarks) - own
     k = shape.shape[2]
     both = np.zeros((k + 6, k + 6))
     both[:k, :k], both[k:, k:] = spreads.parameter_covariance, covariance
-    return Doubt(np.concatenate([-shape, pose], axis=2), both)
+    return Doubt(np.concatenate([shape, pose], axis=2), both)
 
 
 def _explanation(

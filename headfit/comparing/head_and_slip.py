@@ -26,8 +26,8 @@ from headfit.comparing.alignment import LANDMARK_SPREAD_MM
 from headfit.comparing.scalp_steps import scalp_steps
 from headfit.comparing.target_sites import Targets
 from headfit.errors import HeadfitError, MarksError, sentence
-from headfit.fitting.measures import HeadMeasures
-from headfit.fitting.model_measures import at_pose, unmodelled_mm
+from headfit.fitting.leftover import leftover_effects, tape_block
+from headfit.fitting.model_measures import at_pose
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.spreads import SiteSpreads, place_rates, site_axes, site_spreads
 from headfit.fitting.tape import Tape
@@ -147,16 +147,27 @@ class HeadUnderMarks(Noun):
         return float(np.sqrt(away @ self.model.prior.information @ away))
 
     def spreads(self, sites: Sites) -> SiteSpreads:
-        """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
+        """How sure each site is, in the frame of the four landmarks: "shape" and "leftover"."""
         tracer = at_pose(self.model, self.parameters, sites.rules)
         local = sites_on(tracer, sites.names, sites.system)
         k = self.model.n_parameters
-        return site_spreads(local, {"shape": self.covariance[:k, :k]}, tracer)
+        leftover = leftover_effects(self.model).on_sites(local.names, local.rules)
+        no_errors = np.zeros((k, leftover.shape[2]))
+        parts = {"shape": self.covariance[:k, :k]}
+        return site_spreads(local, parts, tracer, leftover, no_errors)
 
     def motion(self, number: int = 0) -> RigidMotion:
         """From the frame of the marks of a session to the head frame of the head."""
         rotation, shift = self._own_frame
         return RigidMotion(rotation, shift).after(self.sessions[number].motion)
+
+    def of_session(self, number: int) -> HeadUnderMarks:
+        """The same head with one of its sessions alone."""
+        k = self.model.n_parameters
+        rows = np.r_[:k, k + 13 * number : k + 13 * (number + 1)]
+        return replace(
+            self, sessions=(self.sessions[number],), covariance=self.covariance[np.ix_(rows, rows)]
+        )
 
     @cached_property
     def _own_frame(self) -> tuple[Floats, Floats]:
@@ -307,7 +318,7 @@ class _Joint:
         if self.names and (fresh or self.slopes is None):
             self.slopes = place_rates(sites, tracer), np.stack(site_axes(sites), axis=1)
         if self.tape is not None:
-            residual, slope, weight = tape_block(self.tape, tracer)
+            residual, slope, weight = tape_block(self.model, self.tape, tracer)
             information[:k, :k] += (slope * weight[:, None]).T @ slope
             uphill[:k] += slope.T @ (weight * residual)
         common = np.arange(self.size)[self.common]
@@ -402,15 +413,6 @@ class _Joint:
         off = np.einsum("ni,ni->n", gap, np.linalg.solve(inner, gap[:, :, None])[:, :, 0])
         pull = np.sqrt(np.minimum((_STUDENT + 2.0) / (_STUDENT + off), 1.0)).repeat(2)
         return residual, slopes, pull[:, None] * weight * pull
-
-
-def tape_block(tape: Tape, tracer: ArcTracer) -> tuple[Floats, Floats, Floats]:
-    """Residuals (m,), slopes (m, K) and weights (m,) of a measurement sheet on a head."""
-    measures = HeadMeasures(tracer)
-    names = list(tape.values_mm)
-    residual = measures.values_mm(names) - np.array(list(tape.values_mm.values()))
-    noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
-    return residual, measures.rates(names), np.asarray(noise**-2.0)
 
 
 def _kernel(points: Floats, spread_mm: float, over_mm: float) -> Floats:

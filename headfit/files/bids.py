@@ -3,27 +3,28 @@
 The coordinate system is `CapTrak`, the keyword of the standard for a frame of which +x runs through
 the right preauricular point, +y through the nasion, +z up; millimetres. That is the head frame.
 Every row says that its position was predicted from measurements and not measured, and whether it
-was moved to clear a place that must stay free.
+was moved to clear a place that must stay free. Where a set-up record is charted, it says what was
+really done (`headfit.files.bids_record`).
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from headfit import __version__
 from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.sites import Sites, row_nine_words
+from headfit.anatomy.sites import row_nine_words
 from headfit.case.case import Case
+from headfit.case.record_findings import Standing, standings
 from headfit.case.solved import SolvedCase
+from headfit.files.bids_record import RECORD_HEADER, leads_of, record_cells, record_columns
 from headfit.files.landmark_files import BIDS_NAMES
 from headfit.files.manifest import MANIFEST
 from headfit.files.result_folder import write_folder
 from headfit.files.tables import SITES_HEADER, SURE_HEADER, Cell, site_rows, tsv
 from headfit.fitting.hand_set_shape import hand_words
-from headfit.geometry.mesh import Floats
 
 BIDS_VERSION = "1.11.0"
 _STEM = "sub-01/eeg/sub-01_acq-tape"
@@ -46,26 +47,20 @@ _PREDICTED = (
 def bids_files(solved: SolvedCase) -> dict[str, str]:
     """The files of the dataset, relative path to text; a moved site where it stands now.
 
+    "Now" is as charted in the set-up record, and as planned where nothing is charted.
+
     Raises
     ------
     InputError
         Nothing is measured.
     """
-    case, sites, landmarks = solved.case, solved.sites, solved.tape_fit.head.landmarks
-    moved = solved.displacement
-    header = (*SITES_HEADER, *SURE_HEADER, "status")
-    now = moved.points_mm if moved is not None else {}
-    rows: list[list[Cell]] = [
-        _moved_row(name, now[name]) if name in now else [*row, "predicted"]
-        for name, row in zip(
-            sites.names, site_rows(sites, solved.spreads, solved.tape_on), strict=True
-        )
-    ]
+    case, landmarks = solved.case, solved.tape_fit.head.landmarks
+    header, rows = _electrodes(solved)
     return {
         "dataset_description.json": _json(_description(case)),
-        "README.md": _readme(case, sites, moved.sentences if moved is not None else ()),
+        "README.md": _readme(solved),
         f"{_STEM}_electrodes.tsv": tsv(header, rows, decimals=2),
-        f"{_STEM}_electrodes.json": _json(_columns()),
+        f"{_STEM}_electrodes.json": _json(_columns(case)),
         f"{_STEM}_coordsystem.json": _json(_coordsystem(landmarks)),
     }
 
@@ -89,12 +84,30 @@ def write_bids(solved: SolvedCase, folder: str | Path) -> None:
     write_folder(Path(folder), files, run="bids")
 
 
-def _moved_row(name: str, point_mm: Floats | None) -> list[Cell]:
-    """Row of a moved site: without arc and ring, which belong to the place it left."""
+def _electrodes(solved: SolvedCase) -> tuple[tuple[str, ...], list[list[Cell]]]:
+    """Header and rows of electrodes.tsv."""
+    sites, record = solved.sites, solved.case.record
+    where = standings(record, sites, solved.displacement)
+    own = dict(zip(sites.names, site_rows(sites, solved.spreads, solved.tape_on), strict=True))
+    header = (*SITES_HEADER, *SURE_HEADER, "status")
+    rows = {name: _row(name, standing, own.get(name)) for name, standing in where.items()}
+    if record.blank:
+        return header, list(rows.values())
+    roles = {one.name: (role, one) for role, one in leads_of(record)}
+    told = {name: roles.get(name) or ("site", record.site(name)) for name in rows}
+    return (*header, *RECORD_HEADER), [
+        [*row, *record_cells(record, told[name][1], told[name][0])] for name, row in rows.items()
+    ]
+
+
+def _row(name: str, standing: Standing, own: list[Cell] | None) -> list[Cell]:
+    """Arc and ring belong to the place where the plan has the site: elsewhere there are none."""
+    if standing.status == "predicted" and own is not None:
+        return [*own, "predicted"]
     nothing: list[Cell] = [None] * (len(SITES_HEADER) - 4 + len(SURE_HEADER))
-    if point_mm is None:
-        return [name, None, None, None, *nothing, "left_out"]
-    return [name, *map(float, point_mm), *nothing, "moved"]
+    point = standing.point_mm
+    place: list[Cell] = [None] * 3 if point is None else [*map(float, point)]
+    return [name, *place, *nothing, standing.status]
 
 
 def _json(content: dict[str, Any]) -> str:
@@ -113,26 +126,31 @@ def _description(case: Case) -> dict[str, Any]:
     }
 
 
-def _readme(case: Case, sites: Sites, free: Sequence[str]) -> str:
+def _readme(solved: SolvedCase) -> str:
+    case, sites = solved.case, solved.sites
+    free = solved.displacement.sentences if solved.displacement is not None else ()
     invented = "The case is invented for a demonstration; no person was measured.\n\n"
     moves = "".join(f"- {sentence}\n" for sentence in free)
     moves = f"Places must stay free:\n\n{moves}\n" if free else ""
     row_nine = row_nine_words(sites)
     row_nine = f"{row_nine}\n\n" if row_nine else ""
     by_hand = f"{hand_words(case.shape)}\n\n" if case.shape else ""
+    done = "".join(f"- {sentence}\n" for sentence in solved.record_sentences)
+    done = f"What was done is charted in electrodes.tsv:\n\n{done}\n" if done else ""
     return (
         f"# {case.label}\n\n"
         f"{invented if case.invented else ''}"
         f"{len(sites)} sites of {sites.system}. {_PREDICTED}\n\n"
         f"{row_nine}"
         f"Frame: {_FRAME} Unit: mm.\n\n"
-        f"{by_hand}{moves}"
+        f"{by_hand}{moves}{done}"
         "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "
         "Do not use these positions as if they had been digitised. Not a medical device.\n"
     )
 
 
-def _columns() -> dict[str, Any]:
+def _columns(case: Case) -> dict[str, Any]:
+    charted = {} if case.record.blank else record_columns(case.record)
     return {
         "Description": _PREDICTED,
         "arc": {"Description": "Arc on which the site is marked; n/a where no arc marks it."},
@@ -152,9 +170,11 @@ def _columns() -> dict[str, Any]:
             "Levels": {
                 "predicted": "Computed from measurements of the head, not digitised.",
                 "moved": "Computed likewise, then moved to clear a place that must stay free.",
-                "left_out": "Its place must stay free and no other was found: no position.",
+                "left_out": "No position: it was left out, or its place must stay free and no "
+                "other was found.",
             },
         },
+        **charted,
     }
 
 

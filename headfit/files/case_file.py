@@ -41,6 +41,9 @@
 
     [derivations]
     set = "longitudinal bipolar"     # or file = "own.csv"
+
+    [record]                         # what was really done: see headfit.files.case_record
+    done_by = "..."
 """
 
 from __future__ import annotations
@@ -68,12 +71,13 @@ from headfit.files.case_entries import (
     wrong_entry,
 )
 from headfit.files.case_free_places import free_places_of, tables_of_free_places
+from headfit.files.case_record import record_of_table, table_of_record
 from headfit.files.case_tape import table_of_tape, tape_of_table
 from headfit.files.toml_text import parse_toml
 from headfit.files.whole import about, read_text, write_whole
 from headfit.planning.montages import OWN, array_names, montage_of
 
-_TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations")
+_TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations", "record")
 # To TOML a comma parts the entries of a list; behind an equals sign it never stands for that.
 _TEXTS = ("label", "measured_by", "measured_on", "note")
 
@@ -163,6 +167,7 @@ def case_of_text(
         bands_mm=bands_of(marks.get("bands_mm", list(BANDS_MM)), "bands_mm of [marks]"),
         free=free_places_of(found.get("free", [])),
         move_alone=truth_of(about_case.get("move_alone", False), "move_alone"),
+        record=record_of_table(table_of(found, "record")),
         invented=truth_of(about_case.get("invented", False), "invented"),
         **texts,
         **named,
@@ -300,6 +305,8 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
         document["derivations"] = {"set": case.derivations}
     elif case.derivations_file:
         document["derivations"] = {"file": _shown_path(case.derivations_file, folder)}
+    if not case.record.blank:
+        document["record"] = table_of_record(case.record)
     return tomli_w.dumps(document)
 
 

@@ -69,7 +69,7 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
             fitted.parameter_names, fitted.parameters, deviations, strict=True
         )
     }
-    return found | {"free": list(solved.free_sentences)}
+    return found | {"free": list(solved.free_sentences), "record": list(solved.record_sentences)}
 
 
 def _advice(advice: Advice) -> dict[str, Any]:
@@ -86,6 +86,8 @@ def _about(case: Case) -> dict[str, Any]:
     # Told elsewhere in the file, or a content of its own.
     for name in ("tape", "rules", "scan", "marks", "montage", "problems"):
         del told[name]
+    if case.record.blank:
+        del told["record"]
     return told
 
 

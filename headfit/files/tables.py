@@ -18,7 +18,7 @@ from headfit.planning.displacement import Displacement
 from headfit.planning.marking import MarkingPlan, plan_marking
 
 MISSING = "n/a"
-_FORMULA_SIGNS = ("=", "+", "-", "@", "|", "%")
+FORMULA_SIGNS = ("=", "+", "-", "@", "|", "%")
 
 Cell = str | float | None
 
@@ -33,7 +33,7 @@ def cell(value: Cell, decimals: int) -> str:
         return MISSING
     if isinstance(value, str):
         text = " ".join("".join(c if c.isprintable() else " " for c in value).split())
-        return f"'{text}" if text.startswith(_FORMULA_SIGNS) else text or MISSING
+        return f"'{text}" if text.startswith(FORMULA_SIGNS) else text or MISSING
     if not math.isfinite(value):
         return MISSING
     text = f"{value:.{decimals}f}"

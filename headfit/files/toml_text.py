@@ -13,7 +13,7 @@ MOST_LETTERS_OF_TOML = 200_000
 # No person writes these, and reading them takes a time that grows with their square.
 _NEVER_WRITTEN = re.compile(
     r"""(?<![\w-]) (?: (?: [\w-]+ | "[^"\n]{0,99}" | '[^'\n]{0,99}' ) [ \t]* \. [ \t]* ){20}
-    | 0[xob] [0-9a-fA-F_]{30}""",
+    | [=\[,] \s* 0[xob] [0-9a-fA-F_]{30}""",
     re.VERBOSE,
 )
 _DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+,\d+)")

@@ -15,6 +15,7 @@ import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from headfit.errors import FileFormatError, HeadfitError, InputError, plain_text, sentence
 from headfit.files.manifest import check_of_one_run
@@ -39,17 +40,32 @@ def write_whole(path: str | Path, contents: str | bytes) -> Path:
     InputError
         The file cannot be written; what was there before is untouched.
     """
-    target = Path(path)
     raw = as_bytes(contents)
+    with writing_whole(path) as file:
+        file.write(raw)
+    return Path(path)
+
+
+@contextmanager
+def writing_whole(path: str | Path) -> Iterator[BinaryIO]:
+    """A binary file to write to, which stands under `path` once all went well: else nothing does.
+
+    For what is too long to be held at once; otherwise as `write_whole`.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written; what was there before is untouched.
+    """
     try:
-        target = Path(os.path.realpath(target))
+        target = Path(os.path.realpath(path))
         target.parent.mkdir(parents=True, exist_ok=True)
         _clear_left_overs(target)
         unfinished = _beside(target)
         try:
             # "x" makes a new file with the usual permissions and never follows a planted link.
             with unfinished.open("xb") as file:
-                file.write(raw)
+                yield file
                 file.flush()
                 os.fsync(file.fileno())
             with suppress(FileNotFoundError):
@@ -59,9 +75,10 @@ def write_whole(path: str | Path, contents: str | bytes) -> Path:
             unfinished.unlink(missing_ok=True)
             raise
         flush_folder(target.parent)
+    except HeadfitError:  # of what is written, not of the writing
+        raise
     except (OSError, ValueError) as error:  # ValueError: a null character in the name
         raise not_written(path, error) from error
-    return Path(path)
 
 
 def write_new_folder(folder: str | Path, contents: Mapping[str, str | bytes]) -> Path:

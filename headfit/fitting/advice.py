@@ -14,12 +14,11 @@ import numpy as np
 from headfit.anatomy.norms import ADULT_FROM_MONTHS, norm_of
 from headfit.anatomy.sites import SCALP_SITES, place_sites
 from headfit.anatomy.template import age_in_months
+from headfit.fitting.estimate import Estimate
 from headfit.fitting.fit import FittedHead
-from headfit.fitting.model_measures import unmodelled_mm
 from headfit.fitting.outlying_readings import Disagreement, likeliest_slips
 from headfit.fitting.slips import likely_slips, slip_sentences
 from headfit.fitting.tape import MEASUREMENTS
-from headfit.geometry.mesh import Floats
 from headfit.units import in_cm
 
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
@@ -152,23 +151,19 @@ def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
     over the 19 scalp sites.
     """
     sites = place_sites(fitted.head, SCALP_SITES)
-    slopes = fitted.site_slopes(sites)
-    covariance = fitted.covariance
+    slopes, effects = fitted.site_slopes(sites), fitted.leftover_effects
+    leftover = effects.on_sites(sites.names, sites.rules)
 
-    def mean_spread(of: Floats) -> float:
-        variance = np.einsum("nik,kl,nil->n", slopes, of, slopes, optimize=True)
-        return float(np.sqrt(np.maximum(variance, 0.0)).mean())
+    def mean_spread(estimate: Estimate) -> float:
+        off = estimate.unseen(slopes, leftover)
+        return float(np.sqrt(np.einsum("nic,nic->n", off, off)).mean())
 
-    now = mean_spread(covariance)
-    drops: dict[str, float] = {}
-    for name, slope in fitted.measurement_slopes.items():
-        if name in fitted.tape.values_mm:
-            continue
-        noise2 = fitted.tape.spread_mm(name) ** 2 + unmodelled_mm(name) ** 2
-        moved = covariance @ slope
-        drops[name] = now - mean_spread(
-            covariance - np.outer(moved, moved) / (noise2 + slope @ moved)
-        )
+    now = mean_spread(fitted.estimate)
+    drops = {
+        name: now - mean_spread(fitted.estimate_with(name))
+        for name in MEASUREMENTS
+        if name not in fitted.tape.values_mm
+    }
     # Left and right promise the same on an even head, but a mesh has the slope of one side of its
     # midline, and rounding picks which: on every machine the sheet must suggest the same one.
     for left, right in _PAIRED:

@@ -18,19 +18,13 @@ from numpy.typing import NDArray
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
-from headfit.anatomy.template import age_in_months, template_set
-from headfit.errors import HeadfitError, SheetError, sentence
-from headfit.fitting.hand_set_shape import HAND_MODES
+from headfit.errors import HeadfitError
+from headfit.fitting.estimate import Estimate, precision
+from headfit.fitting.judgement import judged, no_such_head
+from headfit.fitting.leftover import LeftoverEffects, leftover_effects, reading_noise
 from headfit.fitting.measures import HeadMeasures
-from headfit.fitting.model_measures import at_pose, at_prior_mean, measures_at, unmodelled_mm
-from headfit.fitting.outlying_readings import likeliest_slips
-from headfit.fitting.shape import (
-    ShapeModel,
-    opposed_parameters,
-    parameter_kinds,
-    parameter_names,
-    shape_model,
-)
+from headfit.fitting.model_measures import at_pose, at_prior_mean, measures_at
+from headfit.fitting.shape import ShapeModel, opposed_parameters, parameter_names, shape_model
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats, frozen
@@ -38,61 +32,10 @@ from headfit.geometry.taperun import Length
 from headfit.hooks import hook
 from headfit.nouns import Noun
 
-# A sheet with no more values than there are scales has nothing to contradict it: its values are met
-# exactly (this share of their spread). With more, each is met within its spread.
-_EXACT_SHARE = 0.02
 _MAX_ROUNDS = 12
 _SETTLED = 1e-3  # the fit ends when the next step promises to lower the cost by less
 _NEAR_SD = 1.0  # or when shorter steps no longer help: the edges of the mesh make it zigzag
 _REFRESH_SD = 0.2  # the slopes of the last step serve again below this
-FLAG_SD, REFUSE_SD = 4.0, 8.0
-
-
-@dataclass(frozen=True, eq=False)
-class Estimate(Noun):
-    """Parameters, the slopes around them, and what they were estimated from."""
-
-    parameters: Floats
-    names: tuple[str, ...]
-    slopes: Floats
-    used_spreads_mm: Floats
-    spreads_mm: Floats
-    prior_covariance: Floats
-
-    def __repr__(self) -> str:
-        return f"Estimate({len(self.parameters)} parameters from {len(self.names)} measurements)"
-
-    @cached_property
-    def gain(self) -> Floats:
-        """(K, m) how much each parameter follows each reading."""
-        weighted = self.slopes / self.used_spreads_mm[:, None] ** 2
-        information = self.slopes.T @ weighted + np.linalg.inv(self.prior_covariance)
-        return np.asarray(np.linalg.solve(information, weighted.T), dtype=np.float64)
-
-    @cached_property
-    def kept(self) -> Floats:
-        """(K, K) the share of a prior error that stays."""
-        return np.eye(len(self.parameters)) - self.gain @ self.slopes
-
-    def error_parts(self) -> dict[str, Floats]:
-        """Covariances (K, K) of the parameter errors by origin; they add up to the whole.
-
-        "tape": readings. "landmarks": where the landmarks lie and were placed. "shape": the rest of
-        the head, with what shape and landmarks share.
-        """
-        marks = np.array([kind == "landmark" for kind in parameter_kinds()])
-        of_marks = np.where(np.outer(marks, marks), self.prior_covariance, 0.0)
-        of_shape = self.prior_covariance - of_marks
-        return {
-            "shape": self.kept @ of_shape @ self.kept.T,
-            "tape": (self.gain * self.spreads_mm**2) @ self.gain.T,
-            "landmarks": self.kept @ of_marks @ self.kept.T,
-        }
-
-    @cached_property
-    def covariance(self) -> Floats:
-        """(K, K) covariance of the parameter errors."""
-        return np.asarray(sum(self.error_parts().values()))
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,10 +118,15 @@ class FittedHead(Noun):
     @cached_property
     def predicted_spread_mm(self) -> dict[str, float]:
         """Standard deviation of every predicted measurement."""
-        return {
-            name: float(np.sqrt(slope @ self.covariance @ slope))
-            for name, slope in self.measurement_slopes.items()
-        }
+        slopes = np.array(list(self.measurement_slopes.values()))
+        leftover = self.leftover_effects.on_measurements(tuple(MEASUREMENTS))
+        spread = np.linalg.norm(self.estimate.unseen(slopes, leftover), axis=1)
+        return dict(zip(MEASUREMENTS, spread.tolist(), strict=True))
+
+    @property
+    def leftover_effects(self) -> LeftoverEffects:
+        """What no parameter draws does to heads of this age."""
+        return leftover_effects(self.model)
 
     @cached_property
     def _tracers(self) -> dict[Length, ArcTracer]:
@@ -206,7 +154,22 @@ class FittedHead(Noun):
             Placed on `self.head`; under the shortest-path rule the plane arcs stand in.
         """
         local, tracer = self._local(sites)
-        return site_spreads(local, self.estimate.error_parts(), tracer)
+        leftover = self.leftover_effects.on_sites(local.names, local.rules)
+        return site_spreads(
+            local, self.estimate.error_parts(), tracer, leftover, self.estimate.leftover_errors
+        )
+
+    def estimate_with(self, name: str) -> Estimate:
+        """How sure the head would be with one more measurement, whatever it reads."""
+        had, names = self.estimate, (*self.estimate.names, name)
+        spread = reading_noise(np.array([self.tape.spread_mm(name)]), [name])
+        return replace(
+            had,
+            names=names,
+            slopes=np.vstack([had.slopes, self.measurement_slopes[name]]),
+            spreads_mm=np.concatenate([had.spreads_mm, spread]),
+            leftover=self.leftover_effects.on_measurements(names),
+        )
 
     def _repr_html_(self) -> str:
         """A small drawing, in a notebook."""
@@ -268,17 +231,30 @@ def fit_head(
     model = shape_model(age, sex, tuple(sorted(set(doubtful))))
     if fixed:
         model = replace(model, prior=model.prior.given(fixed))
+    return fit_model(model, tape, age, sex=sex, doubtful=doubtful)
+
+
+def fit_model(
+    model: ShapeModel,
+    tape: Tape,
+    age: str | float = "adult",
+    *,
+    sex: str | None = None,
+    doubtful: Sequence[str] = (),
+) -> FittedHead:
+    """The head of a shape model that a measurement sheet speaks of; all else as `fit_head`."""
     names = tuple(tape.values_mm)
     readings = np.array(list(tape.values_mm.values()))
-    spreads = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
-    used = spreads * (_EXACT_SHARE if len(names) <= 3 else 1.0)
-    parameters, slopes, fitted = _most_probable(model, tape, used, age)
+    spreads = reading_noise(np.array([tape.spread_mm(name) for name in names]), names)
+    leftover = leftover_effects(model).on_measurements(names)
+    weights = precision(spreads, leftover)
+    parameters, slopes, fitted = _most_probable(model, tape, weights, age)
     estimate = Estimate(
-        frozen(parameters), names, frozen(slopes), used, spreads, model.prior.covariance
+        frozen(parameters), names, frozen(slopes), spreads, leftover, model.prior.covariance
     )
     head = model.head(parameters, model.template.label).in_own_frame()
     residuals = dict(zip(names, (fitted - readings).tolist(), strict=True))
-    flags = _judged(model, estimate, tape, age)
+    flags = judged(model, estimate, tape, age)
     return FittedHead(head, tape, age, sex, tuple(doubtful), residuals, estimate, flags, model)
 
 
@@ -293,7 +269,7 @@ class _Place:
 
 
 def _most_probable(
-    model: ShapeModel, tape: Tape, spreads: Floats, age: str | float
+    model: ShapeModel, tape: Tape, weights: Floats, age: str | float
 ) -> tuple[Floats, Floats, Floats]:
     """Parameters (K,), slopes (m, K) and fitted values (m,) at the top of the posterior."""
     prior = model.prior
@@ -301,8 +277,8 @@ def _most_probable(
     readings = np.array(list(tape.values_mm.values()))
 
     def place(parameters: Floats, measures: HeadMeasures, values: Floats) -> _Place:
-        misfit, away = (values - readings) / spreads, parameters - prior.mean
-        cost = float(misfit @ misfit + away @ prior.information @ away)
+        misfit, away = values - readings, parameters - prior.mean
+        cost = float(misfit @ weights @ misfit + away @ prior.information @ away)
         return _Place(parameters, measures, values, cost)
 
     def place_at(parameters: Floats) -> _Place:
@@ -314,7 +290,7 @@ def _most_probable(
     here = place(prior.mean, first.measures, values)
     slopes, fresh, mixed = slopes * seen, True, False
     for _ in range(_MAX_ROUNDS):
-        weighted = slopes / spreads[:, None] ** 2
+        weighted = weights @ slopes
         uphill = weighted.T @ (here.values - readings)
         uphill += prior.information @ (here.parameters - prior.mean)
         step = -np.linalg.solve(slopes.T @ weighted + prior.information, uphill)
@@ -337,7 +313,7 @@ def _most_probable(
             break
     if length < _NEAR_SD:
         return here.parameters, slopes, here.values
-    raise _no_such_head(model, tape, age, "values that no such head has together")
+    raise no_such_head(model, tape, age, "values that no such head has together")
 
 
 def _towards(
@@ -367,72 +343,3 @@ def _seen(model: ShapeModel, names: Sequence[str]) -> NDArray[np.bool_]:
     opposed = opposed_parameters()
     told = any(name.startswith(("left", "right")) for name in names)
     return ~opposed | told | bool(model.prior.mean[opposed].any())
-
-
-def _no_such_head(
-    model: ShapeModel, tape: Tape, age: str | float, finding: str, **facts: object
-) -> SheetError:
-    """The refusal of values no head of the age has: a wrong age, or the reading to take again."""
-    names = tuple(tape.values_mm)
-    readings = np.array(list(tape.values_mm.values()))
-    size = float(np.median(readings / at_prior_mean(model).at(names)[0]))
-    by_age = sorted(template_set().ages.values())
-    months, _, circumferences = zip(*by_age, strict=True)
-    around = float(np.interp(age_in_months(age), months, circumferences))
-    _, label, _ = min(by_age, key=lambda stored: abs(stored[2] - size * around))
-    own = min(by_age, key=lambda stored: abs(stored[2] - around))[1]
-    worst = next(iter(likeliest_slips(model, tape)), None)
-    other_age = f"values of this size belong to {label.split(',')[0]}: is the age right?"
-    if label != own and (worst is None or abs(np.log(size)) > 0.1):
-        hint = other_age
-    elif worst is None:
-        hint = f"take the {MEASUREMENTS[names[0]].title} again"
-    else:
-        hint = worst.sentence.rstrip(".")
-    return SheetError(
-        sentence("a measurement sheet", f"describe a head of the age given ({age})", finding, hint),
-        code="sheet-no-head",
-        **facts,
-    )
-
-
-# What a person calls the parameters that are no modes of the vault, by how their names begin.
-_PLAIN = {
-    "scale_x": "breadth",
-    "scale_y": "length",
-    "scale_z": "height",
-    "nasion": "place of the nasion",
-    "inion": "place of the inion",
-    "ears": "place of the preauricular points",
-}
-
-
-def _in_words(name: str, sign: float) -> str:
-    """A parameter as a person says it.
-
-    >>> _in_words("ears_y", 1.0), _in_words("vault_2_m1", -1.0)
-    ('the place of the preauricular points', 'the shape (one side higher: left)')
-    """
-    if name in HAND_MODES:
-        mode = HAND_MODES[name]
-        return f"the shape ({mode.title}: {mode.above if sign > 0 else mode.below})"
-    return "the " + next(plain for start, plain in _PLAIN.items() if name.startswith(start))
-
-
-def _judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) -> tuple[str, ...]:
-    """Sentences on a shape far from all known heads; one impossibly far is refused."""
-    away = (estimate.parameters - model.prior.mean) / model.prior.spread
-    worst = int(np.abs(away).argmax())
-    if abs(away[worst]) <= FLAG_SD:
-        return ()
-    name = parameter_names()[worst]
-    finding = (
-        f"{_in_words(name, away[worst])} is such as fewer than one head of that age in ten "
-        "thousand has"
-    )
-    if abs(away[worst]) > REFUSE_SD:
-        raise _no_such_head(
-            model, tape, age, f"one of which {finding}", parameter=name, away_sd=float(away[worst])
-        )
-    # Which reading to take again is said with the advice.
-    return (f"Unusual head: {finding}. Are the readings and the age right?",)

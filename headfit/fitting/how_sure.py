@@ -19,7 +19,12 @@ def how_sure(spreads: SiteSpreads) -> str:
         for origin, matrices in spreads.parts_mm2.items()
     }
     whole = sum(parts.values()) or 1.0
-    words = {"shape": "unmeasured shape", "tape": "tape readings", "landmarks": "landmarks"}
+    words = {
+        "shape": "unmeasured shape",
+        "tape": "tape readings",
+        "landmarks": "landmarks",
+        "leftover": "bumps and dents",
+    }
     shares = ", ".join(
         f"{words[origin]} {100 * share / whole:.0f} %"
         for origin, share in sorted(parts.items(), key=lambda item: -item[1])

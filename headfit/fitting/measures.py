@@ -47,6 +47,10 @@ _QUARTERS = {
 _CHORDS = {
     "preauricular_width": ("left_preauricular", "right_preauricular"),
     "nasion_inion_chord": ("nasion", "inion"),
+    "left_preauricular_nasion_chord": ("left_preauricular", "nasion"),
+    "right_preauricular_nasion_chord": ("right_preauricular", "nasion"),
+    "left_preauricular_inion_chord": ("left_preauricular", "inion"),
+    "right_preauricular_inion_chord": ("right_preauricular", "inion"),
 }
 
 

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from headfit.fitting.model_measures import at_prior_mean, unmodelled_mm
+from headfit.fitting.leftover import leftover_effects, reading_noise
+from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import MEASUREMENTS, Tape
 from headfit.geometry.mesh import Floats
@@ -112,6 +113,8 @@ def standing(
 ) -> tuple[Floats, Floats]:
     """Log gap (m,) of the readings from the prior mean, and its inverse covariance (m, m)."""
     expected, slopes = _log_prediction(model, names)
-    noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names]) / readings
-    covariance = slopes @ model.prior.covariance @ slopes.T + np.diag(noise**2)
+    noise = reading_noise(np.array([tape.spread_mm(n) for n in names]), names) / readings
+    leftover = leftover_effects(model).on_measurements(names) / readings[:, None]
+    covariance = slopes @ model.prior.covariance @ slopes.T + leftover @ leftover.T
+    covariance += np.diag(noise**2)
     return np.log(readings) - expected, np.asarray(np.linalg.inv(covariance), np.float64)

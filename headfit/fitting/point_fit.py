@@ -14,13 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from headfit.anatomy.arcs import ArcTracer
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import LandmarkError, MarksError, sentence
-from headfit.fitting.measures import HeadMeasures
-from headfit.fitting.model_measures import at_pose, unmodelled_mm
+from headfit.fitting.leftover import leftover_effects, tape_block
+from headfit.fitting.model_measures import at_pose
 from headfit.fitting.shape import ShapeModel, shape_model
 from headfit.fitting.spreads import SiteSpreads, site_spreads
 from headfit.fitting.tape import Tape
@@ -73,10 +72,15 @@ class PointFit:
         return f"PointFit({len(self.distances_mm)} points, {self.height_mm:.1f} mm over the skin)"
 
     def spreads(self, sites: Sites) -> SiteSpreads:
-        """How sure each site is, in the frame of the four landmarks; all of it under "shape"."""
+        """How sure each site is, in the frame of the four landmarks: "shape" and "leftover".
+
+        Points show a part of what no mode draws; that is not counted in favour.
+        """
         tracer = at_pose(self.model, self.parameters, sites.rules)
         local = sites_on(tracer, sites.names, sites.system)
-        return site_spreads(local, {"shape": self.covariance}, tracer)
+        leftover = leftover_effects(self.model).on_sites(local.names, local.rules)
+        no_errors = np.zeros((self.model.n_parameters, leftover.shape[2]))
+        return site_spreads(local, {"shape": self.covariance}, tracer, leftover, no_errors)
 
 
 def fit_points(
@@ -208,7 +212,8 @@ class _Search:
             turn[:, k + 3 : k + 6] = np.eye(3)
             blocks.append((gap, turn, np.full(3, LANDMARK_SPREAD_MM**-2)))
         if self.tape is not None:
-            blocks.append(self._tape_block(tracer))
+            residual, slope, weight = tape_block(model, self.tape, tracer)
+            blocks.append((residual, np.pad(slope, ((0, 0), (0, 7))), weight))
         information = np.zeros((k + 7, k + 7))
         information[:k, :k] = model.prior.information
         information[k + 6, k + 6] = _HEIGHT_SPREAD_MM**-2
@@ -221,14 +226,3 @@ class _Search:
         step = -np.linalg.solve(information, uphill)
         covariance = np.asarray(np.linalg.inv(information)[:k, :k], dtype=np.float64)
         return covariance, np.asarray(step, dtype=np.float64), distances
-
-    def _tape_block(self, tracer: ArcTracer) -> tuple[Floats, Floats, Floats]:
-        tape = self.tape
-        assert tape is not None
-        measures = HeadMeasures(tracer)
-        names = list(tape.values_mm)
-        slopes = np.zeros((len(names), self.model.n_parameters + 7))
-        slopes[:, : self.model.n_parameters] = measures.rates(names)
-        residual = measures.values_mm(names) - np.array(list(tape.values_mm.values()))
-        noise = np.array([np.hypot(tape.spread_mm(n), unmodelled_mm(n)) for n in names])
-        return residual, slopes, np.asarray(noise**-2.0)

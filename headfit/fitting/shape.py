@@ -143,6 +143,8 @@ class ShapeModel(Noun):
     landmark_modes : (4, 3, K) float64
         What it does to the landmarks beside riding on the surface.
     prior : Prior
+    leftover_size : float
+        How much larger than an adult's the dents and bulges are that no mode draws.
     """
 
     template: Head
@@ -150,6 +152,7 @@ class ShapeModel(Noun):
     modes: Floats
     landmark_modes: Floats
     prior: Prior
+    leftover_size: float = 1.0
 
     def __repr__(self) -> str:
         return f"ShapeModel({self.template.label!r}, {self.n_parameters} parameters)"
@@ -412,5 +415,7 @@ def shape_model(
     order = sorted(ages.values())
     size = float(np.interp(months, [a[0] for a in order], [a[2] for a in order]) / ages["adult"][2])
     origin, modes, beside = _basis(template, size)
-    prior = _prior(size, months < ADULT_MONTHS, sex, doubtful)
-    return ShapeModel(template, origin, modes, beside, prior)
+    child = months < ADULT_MONTHS
+    prior = _prior(size, child, sex, doubtful)
+    leftover_size = size * (CHILD_SPREAD if child else 1.0)
+    return ShapeModel(template, origin, modes, beside, prior, leftover_size)

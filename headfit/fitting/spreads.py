@@ -1,7 +1,9 @@
 """How sure each site is: a 2x2 covariance in the tangent plane of the scalp, and its origin.
 
 Errors are relative to the frame of the four landmarks, as the technologist sees them: what moves
-landmarks and site together is no error. Millimetres.
+landmarks and site together is no error. A ring is about the place along the skin; how high the skin
+lies there is no part of it. It is made for one site: 19 rings of 95 % hold all 19 sites at once in
+three heads of four (`scripts/build_prior --left-out`). Millimetres.
 """
 
 from __future__ import annotations
@@ -34,10 +36,10 @@ class SiteSpreads(Noun):
         Unit tangents in the head frame: in the direction of the arc of the site, away from its
         start; and to the left of it seen from outside.
     parts_mm2 : dict of str to (n, 2, 2) float64
-        Covariance along and across by origin: "shape", "tape", "landmarks".
-    rates : (n, 2, K) float64
-        How the sites move along and across with the parameters of the head; K is 0 where that is
-        not known.
+        Covariance along and across by origin: "shape", "tape", "landmarks", "leftover".
+    rates, landmark_rates : (n, 3, K) and (4, 3, K) float64
+        How sites and landmarks move with the parameters of the head and with what no parameter
+        draws, all in one frame that has the axes of the head frame; K is 0 where that is not known.
     parameter_covariance : (K, K) float64
     """
 
@@ -45,12 +47,13 @@ class SiteSpreads(Noun):
     along: Floats
     across: Floats
     parts_mm2: Mapping[str, Floats]
-    rates: Floats = field(default_factory=lambda: np.zeros((0, 2, 0)))
-    parameter_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    rates: Floats = field(default_factory=lambda: np.zeros((0, 3, 0)), repr=False)
+    landmark_rates: Floats = field(default_factory=lambda: np.zeros((4, 3, 0)), repr=False)
+    parameter_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
 
     def __post_init__(self) -> None:
         if not len(self.rates):
-            object.__setattr__(self, "rates", np.zeros((len(self.names), 2, 0)))
+            object.__setattr__(self, "rates", np.zeros((len(self.names), 3, 0)))
 
     def __repr__(self) -> str:
         return f"SiteSpreads({len(self.names)} sites, mean {self.mean_spread_mm:.1f} mm)"
@@ -82,8 +85,7 @@ class SiteSpreads(Noun):
 def place_rates(sites: Sites, tracer: ArcTracer) -> Floats:
     """(n, 3, K) how the sites move in the parameters, in the frame of the model.
 
-    A site below a row moves with the end of its row, a site beside an ear with its preauricular
-    point.
+    A site beside an ear moves with its preauricular point.
     """
     assert tracer.motion is not None
     rates = np.empty((len(sites), 3, tracer.motion.n_parameters))
@@ -93,7 +95,7 @@ def place_rates(sites: Sites, tracer: ArcTracer) -> Floats:
         if found is not None:
             rates[i] = tracer.rate_on(*found)
         elif isinstance(place, BeyondRow):
-            rates[i] = tracer.rate_on(place.arc, 1.0 if place.at_end else 0.0)
+            rates[i] = tracer.rate_beyond(place.arc, place.coronal_share, at_end=place.at_end)
         else:
             assert isinstance(place, BesideEar)
             rates[i] = tracer.point_rate(f"{'left' if place.left else 'right'}_preauricular")
@@ -138,8 +140,14 @@ def tangent_rates(sites: Sites, tracer: ArcTracer) -> Floats:
     return np.asarray(np.einsum("nij,njk->nik", axes, site_rates(sites, tracer)))
 
 
-def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTracer) -> SiteSpreads:
-    """Uncertainty of sites from that of the parameters.
+def site_spreads(
+    sites: Sites,
+    error_parts: Mapping[str, Floats],
+    tracer: ArcTracer,
+    leftover: Floats,
+    leftover_errors: Floats,
+) -> SiteSpreads:
+    """Uncertainty of sites from that of the parameters and from what no parameter draws.
 
     Parameters
     ----------
@@ -148,6 +156,10 @@ def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTra
     error_parts : mapping of str to (K, K) float64
     tracer : ArcTracer
         With the motion of the model.
+    leftover : (n, 2, h) float64
+        What each leftover mode does to the sites.
+    leftover_errors : (K, h) float64
+        The error it makes in the parameters by way of the readings.
     """
     along, across = site_axes(sites)
     flat = tangent_rates(sites, tracer)
@@ -155,6 +167,9 @@ def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTra
         origin: np.einsum("nik,kl,njl->nij", flat, covariance, flat, optimize=True)
         for origin, covariance in error_parts.items()
     }
+    # One bump moves a site and the arc that was measured: what the fit makes of it counts against.
+    off = leftover - flat @ leftover_errors
+    parts["leftover"] = off @ off.transpose(0, 2, 1)
     left, right, nasion = (
         tracer.point(name) for name in ("left_preauricular", "right_preauricular", "nasion")
     )
@@ -163,5 +178,20 @@ def site_spreads(sites: Sites, error_parts: Mapping[str, Floats], tracer: ArcTra
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     to_head = np.array([x, y, np.cross(x, y)])
-    whole = np.asarray(sum(error_parts.values()))
-    return SiteSpreads(sites.names, along @ to_head.T, across @ to_head.T, parts, flat, whole)
+    moves = place_rates(sites, tracer)
+    marks = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
+    bumps = np.einsum("nai,nac->nic", np.stack([along, across], axis=1), leftover)
+    moves = np.concatenate([moves, bumps - moves @ leftover_errors], axis=2)
+    marks = np.concatenate([marks, -marks @ leftover_errors], axis=2)
+    k = flat.shape[2]
+    whole = np.eye(k + leftover.shape[2])
+    whole[:k, :k] = sum(error_parts.values())
+    return SiteSpreads(
+        sites.names,
+        along @ to_head.T,
+        across @ to_head.T,
+        parts,
+        to_head @ moves,
+        to_head @ marks,
+        whole,
+    )

@@ -289,6 +289,42 @@ MEASUREMENTS: dict[str, Measurement] = {
             240,
         ),
         Measurement(
+            "left_preauricular_nasion_chord",
+            "left preauricular-nasion chord",
+            "caliper from the left preauricular point straight to the nasion",
+            "caliper",
+            _CALIPER,
+            45,
+            180,
+        ),
+        Measurement(
+            "right_preauricular_nasion_chord",
+            "right preauricular-nasion chord",
+            "caliper from the right preauricular point straight to the nasion",
+            "caliper",
+            _CALIPER,
+            45,
+            180,
+        ),
+        Measurement(
+            "left_preauricular_inion_chord",
+            "left preauricular-inion chord",
+            "caliper from the left preauricular point straight to the inion",
+            "caliper",
+            _CALIPER,
+            45,
+            200,
+        ),
+        Measurement(
+            "right_preauricular_inion_chord",
+            "right preauricular-inion chord",
+            "caliper from the right preauricular point straight to the inion",
+            "caliper",
+            _CALIPER,
+            45,
+            200,
+        ),
+        Measurement(
             "left_diagonal",
             "left front to right back diagonal",
             "caliper 30 degrees off the midline, from the left forehead to the right back",
@@ -342,6 +378,10 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Calipers": (
         "preauricular_width",
         "nasion_inion_chord",
+        "left_preauricular_nasion_chord",
+        "right_preauricular_nasion_chord",
+        "left_preauricular_inion_chord",
+        "right_preauricular_inion_chord",
         "left_diagonal",
         "right_diagonal",
         "cz_height",
@@ -393,6 +433,10 @@ class Tape:
         From one preauricular point over the site to the other.
     head_length_mm, head_breadth_mm, preauricular_width_mm, nasion_inion_chord_mm : float
         By caliper.
+    left_preauricular_nasion_chord_mm, right_preauricular_nasion_chord_mm : float
+        By caliper from one preauricular point to the nasion.
+    left_preauricular_inion_chord_mm, right_preauricular_inion_chord_mm : float
+        By caliper from one preauricular point to the inion.
     left_diagonal_mm, right_diagonal_mm : float
         Left front to right back, right front to left back, 30 degrees off the midline.
     cz_height_mm : float
@@ -441,6 +485,10 @@ centimetres?)
     head_breadth_mm: Reading = None
     preauricular_width_mm: Reading = None
     nasion_inion_chord_mm: Reading = None
+    left_preauricular_nasion_chord_mm: Reading = None
+    right_preauricular_nasion_chord_mm: Reading = None
+    left_preauricular_inion_chord_mm: Reading = None
+    right_preauricular_inion_chord_mm: Reading = None
     left_diagonal_mm: Reading = None
     right_diagonal_mm: Reading = None
     cz_height_mm: Reading = None

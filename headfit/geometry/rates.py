@@ -192,3 +192,42 @@ def run_rates(
     rows = np.arange(curve.start, curve.end + 1)
     path = row_rates(curve, rows, mesh, material, named_rates, via_turns_only=via_turns_only)
     return RunRates(run, path)
+
+
+def rate_beyond(
+    run: TapeRun,
+    mesh: TriangleMesh,
+    material: MaterialRates,
+    named_rates: tuple[Floats, Floats, Floats],
+    distance_mm: float,
+    distance_rate: Floats,
+    *,
+    at_end: bool,
+) -> Floats:
+    """(3, K) rate of the place reached by going on along the skin beyond an end of a run.
+
+    Parameters
+    ----------
+    run, mesh, material, named_rates
+        As for `run_rates`.
+    distance_mm : float
+        How far beyond the end; within the curve.
+    distance_rate : (K,) float64
+        How that distance changes.
+    at_end : bool
+        Beyond the end of the curve, or before its start.
+    """
+    curve = run.curve
+    n = len(curve.points_mm)
+    rows = np.arange(curve.end, n) if at_end else np.arange(curve.start, -1, -1)
+    steps = np.diff(curve.points_mm[rows], axis=0)
+    sizes = np.linalg.norm(steps, axis=1)
+    reached = np.concatenate([[0.0], np.cumsum(sizes)])
+    last = int(np.clip(reached.searchsorted(distance_mm, side="right"), 1, len(rows) - 1))
+    rates = row_rates(curve, rows[: last + 1], mesh, material, named_rates)
+    directions = steps[:last] / np.maximum(sizes[:last], 1e-300)[:, None]
+    stretch = np.einsum("ij,ijk->ik", directions, np.diff(rates, axis=0))
+    share = (distance_mm - reached[last - 1]) / max(float(sizes[last - 1]), 1e-300)
+    passed = stretch[: last - 1].sum(axis=0) + share * stretch[last - 1]
+    rest = (1 - share) * rates[last - 1] + share * rates[last]
+    return np.asarray(rest + directions[last - 1][:, None] * (distance_rate - passed))

@@ -70,6 +70,7 @@ def report_text(view: CaseView, name: str) -> str:
             ("moves",),
         ),
         ("Places that must stay free", said.get("free", ()), ()),
+        ("Set-up record", said.get("record", ()), ()),
         ("Derivations", said.get("derivations", ()), ("derivations",)),
         ("Shape of the head", (*said.get("shape", ()), *said.get("norms", ())), ()),
     ]

@@ -91,7 +91,8 @@ class CaseView:
     def sentences(self) -> dict[str, tuple[str, ...]]:
         """By what they are about, those that the case has.
 
-        "advice", "norms", "shape", "free", "derivations", "comparison", "marks" (about their file).
+        "advice", "norms", "shape", "free", "record", "derivations", "comparison", "marks" (about
+        their file).
         """
         solved, said = self.solved, dict[str, tuple[str, ...]]()
         if solved.fitted is not None and solved.advice is not None:
@@ -99,6 +100,8 @@ class CaseView:
             said["norms"], said["shape"] = solved.advice.norms, solved.advice.shape
         if solved.displacement is not None:
             said["free"] = solved.free_sentences
+        if not solved.case.record.blank:
+            said["record"] = solved.record_sentences
         if "derivations" in solved.problems:
             said["derivations"] = _cannot("derivations", "shown", solved.problems["derivations"])
         elif solved.derivations is not None:

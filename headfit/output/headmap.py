@@ -53,6 +53,13 @@ PENS: dict[str, Pen] = {
     "text": Pen(0.0, None, 0.0),
     "text on black": Pen(0.0, None, 1.0),
     "small text": Pen(0.0, None, 0.25),
+    "ellipse": Pen(0.25, 0.2),
+    "grid": Pen(0.12, 0.75),
+    "whisker": Pen(0.25, 0.2),
+    "box": Pen(0.25, 0.2, 0.82),
+    "median": Pen(0.7),
+    "dot": Pen(0.0, None, 0.0),
+    "hollow dot": Pen(0.35, 0.0, 1.0),
 }
 
 
@@ -77,7 +84,7 @@ class Circle:
 
 @dataclass(frozen=True)
 class Text:
-    """Words centred on (x, y), both ways."""
+    """Words centred on (x, y), both ways; at the end of a line only across it, in charts."""
 
     x: float
     y: float
@@ -85,6 +92,7 @@ class Text:
     size_mm: float
     pen: str = "text"
     bold: bool = False
+    ends_at_x: bool = False
 
     @property
     def baseline_mm(self) -> float:
@@ -143,10 +151,10 @@ def head_map(
     >>> sorted(set(head.texts()) - {"nose", "left", "right"})[:4]
     ['A1', 'A2', 'C3', 'C4']
     """
-    return _Drawing(sites, width_mm, height_mm, displacement).drawn(montage)
+    return MapDrawing(sites, width_mm, height_mm, displacement).drawn(montage)
 
 
-class _Drawing:
+class MapDrawing:
     """Collects shapes; what is on the head comes in map millimetres and leaves on paper."""
 
     def __init__(
@@ -193,7 +201,7 @@ class _Drawing:
 
     def drawn(self, montage: MeasuredMontage | None) -> HeadMap:
         """All shapes in their order."""
-        self._head()
+        self.head()
         for obstacle in self.displacement.obstacles if self.displacement else ():
             outline = self.flat.places(obstacle.outline_mm)
             for start, end in _hatch(self.paper(outline)):
@@ -204,7 +212,8 @@ class _Drawing:
         self.shapes += numbers
         return HeadMap(*self.size, self.scale, tuple(self.shapes))
 
-    def _head(self) -> None:
+    def head(self) -> None:
+        """Outline, nose, ears, ring and arcs."""
         for ear in self.ears:
             self.line(ear, "head")
         self.line(self.nose, "head")
@@ -363,6 +372,7 @@ def as_svg(head: HeadMap, title: str) -> str:
             )
         else:
             weight = ' font-weight="bold"' if shape.bold else ""
+            weight += ' text-anchor="end"' if shape.ends_at_x else ""
             parts.append(
                 f'<text x="{shape.x:.2f}" y="{shape.baseline_mm:.2f}" '
                 f'font-size="{shape.size_mm:.2f}"{weight} {style}>{escape(shape.words)}</text>'

@@ -324,9 +324,9 @@ def _key(scene: Scene) -> list[str]:
         if name in present and name != "planned"
     ]
     if scene.ellipses:
-        said.insert(0, "Ring: the site lies inside with 95 % probability.")
+        said.insert(0, f"Ring: {scene.ellipse_words}.")
     if scene.arrows:
-        said.append("Line from a site: where its mark was made.")
+        said.append(f"Line from a site: {scene.arrow_words}.")
     if scene.chains:
         said.append("Thick lines: derivations.")
     if scene.regions:

@@ -91,6 +91,30 @@ def report_html(
 """
 
 
+def plain_page(title: str, sections: Iterable[Section], version: str = "") -> str:
+    """A page of sections alone, for one of many people: no head, no script.
+
+    Parameters
+    ----------
+    title : str
+    sections : iterable of Section
+    version : str
+        Of the program.
+    """
+    body = "".join(_section(section) for section in sections)
+    return f"""<!doctype html>
+<html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<link rel="icon" href="data:,">
+<title>{escape(title)}</title><style>{_built("view.css")}</style></head>
+<body class="report"><header><h1>{escape(title)}</h1></header>
+<main><div id="tables">{body}</div></main>
+<footer><p>Made by headfit {escape(version)}.</p></footer>
+</body></html>
+"""
+
+
 def _section(section: Section) -> str:
     facts = "".join(
         f"<div><dt>{escape(word)}</dt><dd>{escape(text)}</dd></div>" for word, text in section.facts

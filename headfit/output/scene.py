@@ -218,6 +218,10 @@ class Scene:
     landmarks : tuple of Spot
         Nasion, inion, left and right preauricular point.
     arcs, sites, ellipses, arrows, chains, regions : tuple
+    ellipse_words : str
+        What the ellipses tell.
+    arrow_words : str
+        What the arrows tell.
     """
 
     title: str
@@ -230,6 +234,8 @@ class Scene:
     arrows: tuple[Arrow, ...] = ()
     chains: tuple[Chain, ...] = ()
     regions: tuple[Region, ...] = ()
+    ellipse_words: str = "the site lies inside with 95 % probability"
+    arrow_words: str = "where its mark was made"
 
     @property
     def focus_mm(self) -> Floats:

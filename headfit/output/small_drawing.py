@@ -28,6 +28,7 @@ _LOOKS = {
     "contour": 'stroke="#222" stroke-width="0.9"',
     "arc": f'stroke="{LINE_COLOURS["arcs"]}" stroke-width="0.6"',
     "move": f'stroke="{LINE_COLOURS["moves"]}" stroke-width="1.6"',
+    "region": f'stroke="{LINE_COLOURS["regions"]}" stroke-width="0.8"',
 }
 
 Drawable = Head | FittedHead | Sites | Comparison | SolvedCase
@@ -36,11 +37,11 @@ Drawable = Head | FittedHead | Sites | Comparison | SolvedCase
 def small_drawing(noun: Drawable) -> str:
     """A figure of two drawings and one line of words."""
     scene = _scene(noun)
-    drawings = "".join(_inked(line_drawing(scene, camera)) for camera in CAMERAS)
+    drawings = "".join(inked(line_drawing(scene, camera)) for camera in CAMERAS)
     return f"<figure>{drawings}<figcaption>{escape(repr(noun))}</figcaption></figure>"
 
 
-def _inked(drawing: str) -> str:
+def inked(drawing: str) -> str:
     """A line drawing with the colours that a style sheet gives it elsewhere."""
     size = f'width="{WIDTH_PX}" height="{WIDTH_PX}" fill="none" stroke-linecap="round"'
     font = 'font-family="sans-serif" font-weight="600" font-size="6.5" style="background:#fff"'

@@ -143,9 +143,17 @@ class Paper:
     title : str
     producer : str
         Program and version.
+    subject : str
+        What kind of paper it is.
     """
 
-    def __init__(self, size_mm: tuple[float, float], title: str, producer: str) -> None:
+    def __init__(
+        self,
+        size_mm: tuple[float, float],
+        title: str,
+        producer: str,
+        subject: str = "10-20 mark sheet",
+    ) -> None:
         _covered()
         rl_config.useA85 = 0  # streams as they are: text in base 85 is longer and slower
         self.width_mm, self.height_mm = size_mm
@@ -155,7 +163,7 @@ class Paper:
         points = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
         self._canvas = Canvas(self._file, pagesize=points, invariant=1, lang="en")
         self._canvas.setTitle(title)
-        self._canvas.setSubject("10-20 mark sheet")
+        self._canvas.setSubject(subject)
         self._canvas.setAuthor(producer)
         self._canvas.setCreator(producer)
         # Asks the print dialogue for 100 %.

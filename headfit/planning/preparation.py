@@ -29,6 +29,16 @@ _HAIRLINE = frozenset(
 # The cables are gathered at the nape, so far below the inion along the midline.
 NAPE_MM = 40.0
 
+# Common practice, no source. Older texts ask for 5 kΩ or less.
+LIMIT_KOHM = 10.0
+# Balance is common practice; its figure, half of the limit, is a design choice without a source.
+BALANCE_KOHM = 5.0
+
+BROKEN_SKIN = (
+    "Look at the skin first. Never abrade or press on broken, inflamed or healing skin; chart it."
+)
+LONG_RECORDINGS = "Long recordings injure skin: look again at the intervals local policy sets."
+
 
 @dataclass(frozen=True)
 class Preparation:
@@ -124,12 +134,12 @@ def cable_lengths_mm(sites: Sites, cups_mm: Mapping[str, Floats]) -> dict[str, f
 
 CAUTIONS: tuple[str, ...] = (
     "Local policy and licensed practice decide; this card only reminds.",
-    "Look at the skin first. Never abrade or press on broken, inflamed or healing skin; chart it.",
+    BROKEN_SKIN,
     "Clean hands; single-use or disinfected tape, comb, cups and applicators; fresh skin marker.",
     "Hair: part it and lay the gauze square over the cup. Bare skin: tape.",
     "Cable tails to the back; at the ears up or back, never down.",
     "Little paste: too much spreads, bridges sites and makes the sides unequal.",
-    "Impedance 10 kΩ or less and balanced, unless local policy sets another limit.",
-    "Long recordings injure skin: look again at the intervals local policy sets.",
+    f"Impedance {LIMIT_KOHM:.0f} kΩ or less and balanced, unless local policy sets another limit.",
+    LONG_RECORDINGS,
     "Chart who measured, doubtful landmarks, scars and defects, moved sites, impedances.",
 )

@@ -188,4 +188,5 @@ def test_a_package_without_meshes_says_where_it_looked(
 def test_the_wheel_is_told_to_carry_the_meshes_into_the_package() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     included = project["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
-    assert included["meshes"] == "headfit/meshes"
+    for name in ("heads.json", "heads.npz", "LICENSES.md", "README.md"):
+        assert included[f"meshes/{name}"] == f"headfit/meshes/{name}"

@@ -350,10 +350,10 @@ def test_the_slopes_foresee_a_mode_set_by_hand(
 
 
 def test_a_shape_no_head_has_is_refused_at_its_slider(own_app: RunningApp) -> None:
-    own_app.change(shape={"vault_3_3": 6.0})
+    own_app.change(shape={"vault_4_2": 6.0})
     answer = own_app.change(422, shape={"vault_4_4": 6.0})
     assert "a shape set by hand must leave a head" in answer["refused"]["vault_4_4"]
-    assert own_app.get("state")["case"]["shape"] == {"vault_3_3": 6.0}
+    assert own_app.get("state")["case"]["shape"] == {"vault_4_2": 6.0}
 
 
 def test_a_quick_change_moves_sites_and_a_full_one_advises(own_app: RunningApp) -> None:

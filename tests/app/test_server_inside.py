@@ -125,7 +125,7 @@ def test_marks_without_a_measurement_are_held_against_the_head_under_them(
     files = [{"name": "marks.tsv", "text": dirty_marks()}]
     status, state = post(client, "marks", revision=state["revision"], files=files)
     assert status == 200
-    assert any("the head is fitted to" in said for said in state["sentences"]["marks"])
+    assert any("the head is guessed from" in said for said in state["sentences"]["marks"])
     assert any("found under the marks" in caption for caption in state["scene"]["captions"])
     assert state["fit"] is None  # no reading to drag
 

@@ -140,7 +140,7 @@ def test_a_shape_set_by_hand_is_followed_confirmed_saved_and_taken_back(
 
 
 def test_a_shape_beyond_belief_is_refused_beside_its_slider(tab: Tab, app: RunningApp) -> None:
-    app.change(shape={"vault_3_3": 6.0, "vault_4_4": 1.0})
+    app.change(shape={"vault_4_2": 6.0, "vault_4_4": 1.0})
     tab.open_app(app)
     tab.page.click(".hand > summary")
     tab.page.evaluate(
@@ -150,7 +150,7 @@ def test_a_shape_beyond_belief_is_refused_beside_its_slider(tab: Tab, app: Runni
     reason = tab.page.locator("#h-vault_4_4-why")
     reason.wait_for(state="visible")
     assert reason.inner_text().startswith("Not used: a shape set by hand must leave a head")
-    assert app.get("state")["case"]["shape"] == {"vault_3_3": 6.0, "vault_4_4": 1.0}
+    assert app.get("state")["case"]["shape"] == {"vault_4_2": 6.0, "vault_4_4": 1.0}
 
 
 def test_nothing_can_be_set_by_hand_or_marked_before_something_is_measured(

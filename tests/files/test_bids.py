@@ -4,13 +4,12 @@ import csv
 import dataclasses
 import io
 import json
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from bids_judge import issues_of
 from demo_case import demo_result
 
 from headfit.anatomy.sites import row_nine_words
@@ -22,22 +21,11 @@ from headfit.files.whole import write_new_folder
 from headfit.planning.displacement import displace
 from headfit.planning.obstacles import disc
 
-VALIDATOR = Path(sys.executable).with_name("bids-validator-deno")
 STEM = "sub-01/eeg/sub-01_acq-tape"
 
 
 def dataset(case: Case | None = None) -> dict[str, str]:
     return bids_files(demo_result() if case is None else solve_case(case))
-
-
-def issues_of(folder: Path) -> list[tuple[str, str]]:
-    """(severity, code) of everything the validator has to say."""
-    done = subprocess.run(
-        [VALIDATOR, "--json", folder], capture_output=True, text=True, check=False
-    )
-    assert done.stdout, done.stderr
-    found = json.loads(done.stdout)["issues"]["issues"]
-    return [(issue["severity"], issue["code"]) for issue in found]
 
 
 HOSTILE = '"},\n\t=HYPERLINK("x") <b>Zoë\u202e'

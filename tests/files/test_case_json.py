@@ -119,7 +119,7 @@ def test_what_was_set_by_hand_is_told_and_kept() -> None:
 
 def test_a_shape_that_contradicts_the_tape_is_named_not_the_tape() -> None:
     with pytest.raises(SheetError, match="a shape set by hand must leave a head that has the meas"):
-        solved_text(f"{TEXT}\n[shape]\nvault_3_3 = 6\nvault_4_4 = 6\n")
+        solved_text(f"{TEXT}\n[shape]\nvault_4_2 = 6\nvault_4_4 = 6\n")
     wrong = TEXT.replace("nasion_inion = 36.6", "nasion_inion = 17")
     with pytest.raises(SheetError, match="a measurement sheet must describe a head"):
         solved_text(f"{wrong}\n[shape]\nvault_2_m2 = 1\n")

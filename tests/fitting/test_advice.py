@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from drawn_heads import SIX, THREE, drawn, sheet_of
+from drawn_heads import EAR_CHORDS, SIX, THREE, drawn, sheet_of
 from pygrowup.tables.by_day.hcfa import DATA as WHO_HEAD_CIRCUMFERENCE
 from scipy.stats import norm
 
-from headfit import Tape, fit_head
+from headfit import Tape, fit_head, place_sites
 from headfit.anatomy.norms import norm_of
+from headfit.anatomy.sites import SCALP_SITES
 from headfit.errors import SheetError
 from headfit.fitting.advice import FITS_LEAST_MM, WORTH_MM, advise
-from headfit.fitting.model_measures import at_prior_mean
+from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.outlying_readings import disagreements, likeliest_slips
-from headfit.fitting.shape import shape_model
+from headfit.fitting.shape import parameter_names, shape_model
 from headfit.fitting.slips import (
     _exchanges,
     exchanged,
@@ -150,8 +151,6 @@ def test_the_advised_measurement_beats_a_random_one() -> None:
 
         def spread_with(name: str, values: dict[str, float] = values) -> float:
             again = fit_head(sheet_of(values, (*THREE, name)))
-            from headfit import place_sites
-            from headfit.anatomy.sites import SCALP_SITES
 
             return again.spreads(place_sites(again.head, SCALP_SITES)).mean_spread_mm
 
@@ -161,6 +160,55 @@ def test_the_advised_measurement_beats_a_random_one() -> None:
         assert list(drops.values()) == sorted(drops.values(), reverse=True)
         assert min(drops.values()) >= 0
     assert np.mean(gained) < np.mean(middle)
+
+
+def test_a_promise_is_the_drop_that_the_fit_with_that_reading_shows() -> None:
+    """`scripts/bench_fit --promises` holds it against real errors."""
+    _, values = drawn(1)
+    fitted = fit_head(sheet_of(values, SIX))
+    before = fitted.spreads(place_sites(fitted.head, SCALP_SITES)).mean_spread_mm
+    for name, promised in advise(fitted).next[:4]:
+        again = fit_head(sheet_of(values, (*SIX, name)))
+        after = again.spreads(place_sites(again.head, SCALP_SITES)).mean_spread_mm
+        # Slopes change a little from one fit to the other.
+        assert before - after == pytest.approx(promised, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("parameter", "off_mm", "landmark"),
+    [("inion_along", -32.0, "inion"), ("nasion_y", 13.0, "nasion")],
+)
+def test_a_landmark_where_few_heads_have_it_is_doubted_once_the_sheet_tells_where_it_lies(
+    parameter: str, off_mm: float, landmark: str
+) -> None:
+    model = shape_model()
+    parameters = np.array(model.prior.mean)
+    parameters[parameter_names().index(parameter)] += off_mm
+    measures = measures_at(model, parameters)
+    values = {name: measures.value_mm(name) for name in MEASUREMENTS}
+    (said,) = fit_head(sheet_of(values, tuple(MEASUREMENTS))).flags
+    assert said.startswith(f"Doubtful landmark: the place of the {landmark} lies ")
+    assert said.endswith(f"Feel for the {landmark} again.")
+    assert fit_head(sheet_of(values, THREE)).flags == ()
+
+
+def test_landmarks_of_clean_sheets_are_seldom_doubted() -> None:
+    doubted = []
+    for number in range(40):
+        _, values = drawn(number, 1.0)
+        flags = fit_head(sheet_of(values, (*SIX, *EAR_CHORDS))).flags
+        doubted.append(any(flag.startswith("Doubtful landmark") for flag in flags))
+    assert np.mean(doubted) <= 0.1
+
+
+def test_chords_from_the_ears_tell_where_a_doubtful_inion_lies() -> None:
+    _, values = drawn(0)
+
+    def spread_of_oz(names: tuple[str, ...]) -> float:
+        fitted = fit_head(sheet_of(values, names), doubtful=["inion"])
+        return float(fitted.spreads(place_sites(fitted.head, ["Oz"])).spread_mm[0])
+
+    assert spread_of_oz((*SIX, *EAR_CHORDS)) < 0.9 * spread_of_oz(SIX)
 
 
 def test_inches_are_asked_about() -> None:

@@ -17,6 +17,7 @@ from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
 from headfit.fitting import fit
 from headfit.fitting.hand_set_shape import HAND_MODES
+from headfit.fitting.leftover import LEFTOVER_SAFE
 from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.shape import opposed_parameters, shape_model
 from headfit.fitting.spreads import CHI2_95
@@ -55,14 +56,18 @@ def test_the_fit_is_the_optimum_that_scipy_finds() -> None:
     _, values = drawn(1)
     sheet = sheet_of(values, SIX)
     fitted = fit_head(sheet)
-    model, used, names = fitted.model, fitted.estimate.used_spreads_mm, fitted.estimate.names
+    model, estimate, names = fitted.model, fitted.estimate, fitted.estimate.names
     whiten = np.linalg.cholesky(model.prior.information).T
+    leftover = estimate.leftover / LEFTOVER_SAFE
+    noise = np.diag(estimate.spreads_mm**2) + leftover @ leftover.T
+    root = np.linalg.cholesky(noise)
 
     def misfit(parameters: np.ndarray) -> np.ndarray:
         measures = measures_at(model, parameters)
         found = np.array([measures.value_mm(name) for name in names])
         readings = np.array([values[name] for name in names])
-        return np.concatenate([(found - readings) / used, whiten @ (parameters - model.prior.mean)])
+        off = np.linalg.solve(root, found - readings)
+        return np.concatenate([off, whiten @ (parameters - model.prior.mean)])
 
     best = least_squares(
         misfit, model.prior.mean, diff_step=1e-4, x_scale=model.prior.spread, max_nfev=6

@@ -10,6 +10,7 @@ import trimesh
 
 from headfit import Head, Landmarks, load_template, measure_head, place_sites
 from headfit.anatomy.arcs import ARCS
+from headfit.anatomy.landmarks import NAMES
 from headfit.errors import UnknownNameError
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import parameter_names, real_harmonic, shape_model
@@ -59,7 +60,7 @@ def test_no_measurement_jumps_when_the_shape_changes_a_little(seed: int) -> None
 def test_breadth_on_the_level_it_is_taken_from_has_the_derivative_of_differences() -> None:
     model = shape_model()
     root = np.linalg.cholesky(model.prior.covariance)
-    generator = np.random.default_rng(2)
+    generator = np.random.default_rng(59)
     start, way = (root @ generator.normal(size=model.n_parameters) for _ in range(2))
     parameters = model.prior.mean + start
     here = measures_at(model, parameters)
@@ -68,6 +69,16 @@ def test_breadth_on_the_level_it_is_taken_from_has_the_derivative_of_differences
     after, before = (measures_at(model, parameters + s * 0.003 * way) for s in (1, -1))
     rise = (after.value_mm("head_breadth") - before.value_mm("head_breadth")) / 0.006
     assert here.rate("head_breadth") @ way == pytest.approx(rise, abs=0.01 * (1 + abs(rise)))
+
+
+def test_chords_are_the_straight_distances_of_landmarks() -> None:
+    head = load_template()
+    values, points = measure_head(head).values_mm, dict(zip(NAMES, head.landmarks, strict=True))
+    for mark in ("nasion", "inion"):
+        for side in ("left", "right"):
+            ends = points[f"{side}_preauricular"] - points[mark]
+            chord = values[f"{side}_preauricular_{mark}_chord"]
+            assert chord == pytest.approx(np.sqrt((ends**2).sum()))
 
 
 def test_halves_and_quarters_add_up() -> None:

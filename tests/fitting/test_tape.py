@@ -71,7 +71,7 @@ def test_a_sheet_without_a_value_keeps_the_others_and_their_spreads() -> None:
 
 
 def test_every_measurement_says_how_it_is_taken_and_in_what_range() -> None:
-    assert len(MEASUREMENTS) == 27
+    assert len(MEASUREMENTS) == 31
     for kind in MEASUREMENTS.values():
         assert kind.how
         assert kind.tool in ("tape", "caliper")

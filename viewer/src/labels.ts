@@ -4,6 +4,7 @@ import type { Legend, Site, Vec3 } from "./data";
 
 const FACING = 0.08; // cosine between skin normal and line of sight from which a site counts as seen
 const HEIGHT_PX = 16;
+const WIDTH_PX = 9; // of a letter: an O of the bold 12 px has 10, a digit 8
 
 interface Label {
   readonly element: HTMLSpanElement;
@@ -50,7 +51,7 @@ export class Labels {
       const element = document.createElement("span");
       element.textContent = names[i]!;
       if (sides.includes(site as Side)) element.className = "side";
-      return { element, width: 7.4 * names[i]!.length + 8 };
+      return { element, width: WIDTH_PX * names[i]!.length + 8 };
     });
     const rank = (i: number): number => sites[i]?.rank ?? 9;
     this.order = this.sites.map((_, i) => i).sort((a, b) => rank(a) - rank(b));

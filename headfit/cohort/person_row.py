@@ -1,0 +1,238 @@
+"""One person solved: one head over all sessions, every set of marks held against it, one small row.
+
+The row is plain JSON of a few kilobytes: all that travels from a worker and all that a study keeps.
+Millimetres; a missing number is None.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from headfit.case.case import Case
+from headfit.case.solved import SolvedCase, solve_case
+from headfit.case.summary import ComparedSites, summarise
+from headfit.cohort.people import Person, level_of
+from headfit.cohort.simulated import invented_case
+from headfit.comparing.head_and_slip import HeadUnderMarks
+from headfit.comparing.head_from_marks import head_under_sessions
+from headfit.comparing.repeatability import compare_sessions
+from headfit.errors import HeadfitError, MarksError, sentence
+from headfit.files.bids_dataset import MarksFile
+from headfit.files.marks_files import read_marks
+from headfit.marks.marks import Marks
+
+PersonRow = dict[str, Any]
+_DECIMALS = 3
+
+
+def person_row(person: Person, system: str, by: str = "") -> PersonRow:
+    """The row of a person; whatever is wrong with their data is in it as a sentence.
+
+    Parameters
+    ----------
+    person : Person
+    system : str
+        Of the predicted sites; marks are compared at the sites they name.
+    by : str
+        Column that tells sets of marks apart.
+    """
+    if person.invented is not None:
+        return _invented_row(person, system)
+    sets: list[tuple[MarksFile, Marks]] = []
+    units = []
+    for file in person.files:
+        unit = _unit(file.entities, level_of(person, file, by), file.path.name)
+        units.append(unit)
+        try:
+            marks = read_marks(file.path)
+        except HeadfitError as error:
+            unit["problem"] = str(error)
+            continue
+        unit["places"] = _places(marks)
+        same = [
+            u
+            for u in units[:-1]
+            if u["session"] == unit["session"] and u["places"] == unit["places"]
+        ]
+        if same:  # BIDS has a file a run, though a cap is digitised once a session
+            unit["problem"] = f"the positions of {same[0]['file']} again, counted once"
+            continue
+        sets.append((file, marks))
+    row = _row(person, units)
+    age = "adult" if person.age is None else person.age
+    case = Case(person.tape, person.label, age, person.sex, system)
+    given = [marks for _, marks in sets]
+    try:
+        solved = on_one_head(case, given, _add_repeat(row, case, given))
+    except HeadfitError as error:
+        row["problem"] = str(error)
+        return row
+    _add_head(row, solved[0])
+    by_name = {unit["file"]: unit for unit in units}
+    for (file, _), one in zip(sets, solved, strict=False):
+        _add_comparison(by_name[file.path.name], one)
+    return row
+
+
+def failed_row(person: Person, reason: str) -> PersonRow:
+    """The row of a person whose computation did not end."""
+    units = [_unit(f.entities, "", f.path.name) for f in person.files]
+    return _row(person, units) | {"problem": reason}
+
+
+def _invented_row(person: Person, system: str) -> PersonRow:
+    assert person.invented is not None
+    case, truth = invented_case(*person.invented, system)
+    marks = case.marks
+    assert marks is not None
+    unit = _unit({}, "", "invented") | {"places": _places(marks), "truth": truth}
+    row = _row(person, [unit])
+    solved = solve_case(case)
+    _add_head(row, solved)
+    _add_comparison(unit, solved)
+    return row
+
+
+def _row(person: Person, units: list[PersonRow]) -> PersonRow:
+    return {
+        "person": person.label,
+        "age": person.age,
+        "sex": person.sex,
+        "child": person.child,
+        "invented": person.invented is not None,
+        "columns": dict(person.columns),
+        "units": units,
+        "problem": "",
+    }
+
+
+def _unit(entities: Mapping[str, str], level: str, file: str) -> PersonRow:
+    return {
+        "session": entities.get("ses", ""),
+        "run": entities.get("run", ""),
+        "acquisition": entities.get("acq", ""),
+        "level": level,
+        "file": file,
+        "places": "",
+        "problem": "",
+    }
+
+
+def _places(marks: Marks) -> str:
+    """A fingerprint of where the marks lie, to know a copy by; in the frame of the landmarks."""
+    frame = marks.frame
+    points = marks.all_points_mm
+    points = points - points.mean(axis=0) if frame is None else frame.on(points)
+    order = np.argsort([*marks.names, *marks.other_names])
+    rounded = np.round(points[order], 1) + 0.0
+    return hashlib.sha256(rounded.astype("<f8").tobytes()).hexdigest()[:16]
+
+
+def on_one_head(case: Case, sets: list[Marks], under: HeadUnderMarks | None) -> list[SolvedCase]:
+    """The case with each set of marks, all on the head of the person; at least one.
+
+    The head is that of the tape, or one under the marks of all sessions.
+    """
+    if case.tape is not None:
+        solved = solve_case(case)
+        return [
+            SolvedCase(case.with_marks(marks), solved.head, "tape", solved.fitted, solved.fitted)
+            for marks in sets
+        ] or [solved]
+    placed = [marks for marks in sets if marks.frame is not None]
+    if not placed:
+        got = "no set with nasion and both preauriculars" if sets else "none that can be read"
+        raise MarksError(
+            sentence(case.label, "have a tape sheet, or marks with their landmarks", got),
+            code="study-no-head",
+        )
+    if under is None:
+        under = head_under_sessions(placed, None, case.age, case.sex, rules=case.rules)
+    poses = {id(marks): under.of_session(i) for i, marks in enumerate(placed)}
+    return [
+        SolvedCase(case.with_marks(marks), under.head, "marks", None, poses.get(id(marks)))
+        for marks in sets
+    ]
+
+
+def _add_head(row: PersonRow, solved: SolvedCase) -> None:
+    alone = replace(solved, case=solved.case.with_marks(None))
+    found = summarise(alone)
+    row |= {
+        "head_from": found.head_from,
+        "measured_mm": {k: round(v, _DECIMALS) for k, v in found.measured_mm.items()},
+        "fitted_minus_measured_mm": {
+            k: round(v, _DECIMALS) for k, v in found.fitted_minus_measured_mm.items()
+        },
+        "sites": list(found.site_names),
+        "points_mm": [_listed(point) for point in found.points_mm],
+        "sure_mm": _listed(found.sure_mm),
+        "sentences": list(found.sentences),
+    }
+
+
+def _add_comparison(unit: PersonRow, solved: SolvedCase) -> None:
+    """What one set of marks is against the head of its person."""
+    found = summarise(solved)
+    if found.compared is None:
+        unit["problem"] = found.problems["comparison"]
+        return
+    unit |= _compared(found.compared)
+
+
+def _compared(found: ComparedSites) -> PersonRow:
+    by_landmarks = found.aligned_by == "landmarks"
+    nothing = [None] * len(found.names)
+    return {
+        "aligned_by": found.aligned_by,
+        "verdict": found.verdict,
+        "stands_out": list(found.stands_out),
+        "mixed_up": list(found.mixed_up),
+        "doubts": found.doubts,
+        "turn_degrees": _listed(found.turn_degrees),
+        "slide_mm": _listed(found.slide_mm),
+        "turn_spread_degrees": _listed(found.turn_spread_degrees),
+        "slide_spread_mm": _listed(found.slide_spread_mm),
+        "names": list(found.names),
+        "along_mm": _listed(found.along_mm) if by_landmarks else nothing,
+        "across_mm": _listed(found.across_mm) if by_landmarks else nothing,
+        "own_along_mm": _listed(found.own_along_mm),
+        "own_across_mm": _listed(found.own_across_mm),
+        "uncertainty_mm": _listed(found.uncertainty_mm),
+    }
+
+
+def _add_repeat(row: PersonRow, case: Case, sets: list[Marks]) -> HeadUnderMarks | None:
+    """How the marks of a person come back, as `headfit compare --sessions` tells it.
+
+    Returns the head that was found under them.
+    """
+    if len(sets) < 2:
+        return None
+    try:
+        found = compare_sessions(sets, case.tape, case.age, case.sex)
+    except HeadfitError as error:
+        row["repeat"] = {"problem": str(error)}
+        return None
+    by_landmarks, slips = found.by_landmarks_mm, found.slips
+    said = [found.sentence] if slips is None else [found.sentence, slips.sentence]
+    row["repeat"] = {
+        "by_landmarks_mm": None if by_landmarks is None else round(by_landmarks, _DECIMALS),
+        "by_fit_mm": round(found.by_fit_mm, _DECIMALS),
+        "sentences": said,
+        "doubts": [remark.sentence for remark in found.remarks],
+    }
+    return None if slips is None else slips.under
+
+
+def _listed(values: NDArray[np.float32]) -> list[float | None]:
+    return [
+        round(value, _DECIMALS) + 0.0 if np.isfinite(value) else None
+        for value in np.asarray(values, float).tolist()
+    ]
