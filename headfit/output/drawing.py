@@ -105,7 +105,12 @@ def line_drawing(scene: Scene, camera: str) -> str:
     for arrow in scene.arrows:
         ends = project(np.array([arrow.start_mm, arrow.end_mm]))
         if skyline.sees(ends).all():
-            parts.append(_path([ends[:, :2], *_wings(ends[:, :2])], f"move {arrow.kind}"))
+            parts.append(
+                _path(
+                    [ends[:, :2], *_wings(ends[:, :2])],
+                    "move" if arrow.kind == "mark" else "move moved",
+                )
+            )
     parts += _sites(scene.sites, project)
     parts += _edges(project, left, top, 2 * half)
     title = escape(f"{scene.title} {CAMERAS[camera].title}".strip())
