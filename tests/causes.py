@@ -380,6 +380,7 @@ CAUSES: dict[str, Cause] = {
     "file-elsewhere": marks_elsewhere,
     "too-slow": asked_too_slowly,
     "conflict-file": saved_over_another_program,
+    "no-step": lambda: desk().step("undo"),
     "case-name": lambda: desk().save("../case.toml"),
     "change-form": lambda: changed([]),
     "refused": lambda: changed({"tape": {"nasion_inion": "362"}}),

@@ -130,7 +130,9 @@ class SolvedCase(Noun):
         from headfit.planning.doubtful import doubt_sentence
 
         doubts = tuple(doubt_sentence(self.sites, name) for name in self.case.doubtful)
-        return (*self.fitted.flags, *self.advice.urgent, *doubts)
+        # A mistyped reading makes an unusual head: one sentence is enough.
+        flags = () if self.advice.slips else self.fitted.flags
+        return (*flags, *self.advice.urgent, *doubts)
 
     @cached_property
     def off_limits(self) -> dict[str, str]:

@@ -143,6 +143,11 @@ def compare_marks(
     mesh = targets.sites.tracer.mesh
     places, _ = nearest(mesh, both, again=True)
     feet, normals = places.on(mesh.vertices_mm), normals_at(mesh, places)
+    beside = np.tile(~targets.fixing, 2)
+    if beside.any():  # what stands on an ear is held against the ear
+        skin = targets.sites.tracer.skin
+        on_skin, _ = nearest(skin, both[beside])
+        feet[beside] = on_skin.on(skin.vertices_mm)
     n = len(points)
     # Places on ear lobe and mastoid stand off the scalp: there the mark itself is held to them.
     on_scalp = np.tile(targets.fixing, 2)[:, None]

@@ -53,15 +53,14 @@ def _slip(
 def verdict(comparison: Comparison) -> str:
     """One sentence that tells a slip of the set from single marks that are off.
 
-        >>> from headfit import load_template, place_sites
-        >>> from headfit.comparing.compare import compare_marks
-        >>> from headfit.comparing.tolerance import counts, untold_sentence
-    from headfit.marks.marks import Marks
-        >>> head = load_template()
-        >>> sites = place_sites(head, "10-20")
-        >>> landmarks = dict(zip(TITLES, head.landmarks))
-        >>> print(verdict(compare_marks(sites, Marks(sites.names, sites.points_mm, landmarks))))
-        The set sits where it should, and no mark stands out.
+    >>> from headfit import load_template, place_sites
+    >>> from headfit.comparing.compare import compare_marks
+    >>> from headfit.marks.marks import Marks
+    >>> head = load_template()
+    >>> sites = place_sites(head, "10-20")
+    >>> landmarks = dict(zip(TITLES, head.landmarks))
+    >>> print(verdict(compare_marks(sites, Marks(sites.names, sites.points_mm, landmarks))))
+    The set sits where it should, and no mark stands out.
     """
     doubts = comparison.doubts_on_set
     if doubts:

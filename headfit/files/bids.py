@@ -122,7 +122,7 @@ def _electrodes(solved: SolvedCase) -> tuple[tuple[str, ...], list[list[Cell]]]:
     """Header and rows of electrodes.tsv."""
     sites, record = solved.sites, solved.case.record
     where = standings(record, sites, solved.displacement)
-    own = dict(zip(sites.names, site_rows(sites, solved.spreads), strict=True))
+    own = dict(zip(sites.names, site_rows(sites, solved.spreads, solved.tape_on), strict=True))
     header = (*SITES_HEADER, *SURE_HEADER, "status")
     rows = {name: _row(name, standing, own.get(name)) for name, standing in where.items()}
     if record.blank:

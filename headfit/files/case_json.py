@@ -13,7 +13,7 @@ import numpy as np
 
 from headfit import __version__
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import Sites, is_beside_ear
+from headfit.anatomy.sites import is_beside_ear
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase
 from headfit.files.plain_json import plain
@@ -57,7 +57,7 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
             "shape": {},
             "arcs_mm": {arc: sites.tracer.length_mm(arc) for arc in sites.arc_marks},
             "tapes": {arc: solved.tape_on(arc) for arc in sites.arc_marks},
-            "sites": [_site(sites, spreads, index) for index in range(len(sites))],
+            "sites": [_site(solved, spreads, index) for index in range(len(sites))],
             "advice": _advice(advice),
         }
     )
@@ -109,12 +109,13 @@ def _measured(fitted: FittedHead, name: str) -> dict[str, Any]:
     }
 
 
-def _site(sites: Sites, spreads: SiteSpreads, index: int) -> dict[str, Any]:
+def _site(solved: SolvedCase, spreads: SiteSpreads, index: int) -> dict[str, Any]:
+    sites = solved.sites
     name = sites.names[index]
     arc, fraction = sites.arc_of(name) or (None, None)
     from_start = None
     if arc is not None and fraction is not None:
-        from_start = sites.tracer.run(arc).distance_mm(fraction)
+        from_start = solved.tape_on(arc).at(sites.tracer.run(arc).distance_mm(fraction))
     major, minor, angle = spreads.ellipses_mm[index]
     about = {
         "name": name,

@@ -105,7 +105,9 @@ SITES_HEADER = ("name", "x", "y", "z", "arc", "fraction", "from_start_mm")
 SURE_HEADER = ("sure_major_mm", "sure_minor_mm")
 
 
-def site_rows(sites: Sites, spreads: SiteSpreads | None = None) -> list[list[Cell]]:
+def site_rows(
+    sites: Sites, spreads: SiteSpreads | None = None, tape_on: TapeOn | None = None
+) -> list[list[Cell]]:
     """A row for each site: `SITES_HEADER`, then `SURE_HEADER` when spreads are given.
 
     Parameters
@@ -113,13 +115,16 @@ def site_rows(sites: Sites, spreads: SiteSpreads | None = None) -> list[list[Cel
     sites : Sites
     spreads : SiteSpreads, optional
         Of the same sites in the same order.
+    tape_on : callable, optional
+        The tape on an arc, as it was read or is predicted; by default that of the head itself.
     """
     rows: list[list[Cell]] = []
     for i, name in enumerate(sites.names):
         found = sites.arc_of(name)
         place: list[Cell] = [None, None, None]
         if found is not None:
-            place = [*found, sites.tracer.run(found[0]).distance_mm(found[1])]
+            distance = sites.tracer.run(found[0]).distance_mm(found[1])
+            place = [*found, distance if tape_on is None else tape_on(found[0]).at(distance)]
         sure: list[Cell] = []
         if spreads is not None:
             known = not is_beside_ear(name)

@@ -17,7 +17,7 @@ from headfit.anatomy.template import age_in_months
 from headfit.fitting.estimate import Estimate
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.outlying_readings import Disagreement, likeliest_slips
-from headfit.fitting.slips import slip_sentences
+from headfit.fitting.slips import likely_slips, slip_sentences
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.units import in_cm
 
@@ -133,9 +133,10 @@ def advise(fitted: FittedHead, off_limits: Mapping[str, str] | None = None) -> A
         Measurements that would touch a place that must stay free, and which one.
     """
     off_limits = off_limits or {}
+    slipped = tuple(slip.found for slip in likely_slips(fitted.model, fitted.tape))
     return Advice(
         tuple(item for item in next_measurements(fitted) if item[0] not in off_limits),
-        likeliest_slips(fitted.model, fitted.tape),
+        slipped or likeliest_slips(fitted.model, fitted.tape),  # one culprit, everywhere
         slip_sentences(fitted.model, fitted.tape, off_limits),
         tuple(against_norms(fitted)),
         tuple(head_shape(fitted)),

@@ -13,9 +13,10 @@ from headfit.anatomy.arc_tapes import ArcTape
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.fitting.fit import FittedHead
-from headfit.fitting.spreads import site_rates
+from headfit.fitting.spreads import site_axes, site_rates
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.geometry.mesh import Floats
+from headfit.geometry.rates import RunRates
 from headfit.geometry.taperun import TapeRun
 from headfit.units import cm
 
@@ -57,7 +58,8 @@ def _read(arc: str, run: TapeRun, values: Mapping[str, float], sites: Sites) -> 
     if found is None:
         return None
     length, words, front = found
-    via = length * run.via_mm / run.length_mm
+    # Cz halves the midline by definition; elsewhere the tape passes where the fitted one does.
+    via = length * (0.5 if arc == "midline" else run.via_mm / run.length_mm)
     if run.pinned:
         return ArcTape((0.0, run.via_mm, run.length_mm), (0.0, via, length), True, words, via)
     # Marks are fractions of the whole; only the middle point was perhaps read by itself.
@@ -101,9 +103,16 @@ def _reading(
 def _predicted(fitted: FittedHead, sites: Sites, arc: str, run: TapeRun) -> ArcTape:
     rates = fitted.model_tracer(sites.rules).run_rates(arc)
     slopes = [rates.via, rates.length - rates.via] if ARCS[arc].pinned else [rates.length]
-    spread = max(_spread(fitted, slope) for slope in slopes)
+    spread = max(_spread(fitted, slope) for slope in slopes) * _with_leftover(fitted, arc, rates)
     marks = (0.0, run.via_mm, run.length_mm) if run.pinned else (0.0, run.length_mm)
     return ArcTape(marks, marks, False, "predicted", run.via_mm, spread)
+
+
+def _with_leftover(fitted: FittedHead, arc: str, rates: RunRates) -> float:
+    """By how much what no parameter draws widens the spread of an arc that the sheet knows."""
+    if arc not in _WHOLE:
+        return 1.0
+    return max(1.0, fitted.predicted_spread_mm[_WHOLE[arc]] / _spread(fitted, rates.length))
 
 
 def _spread(fitted: FittedHead, slope: Floats) -> float:
@@ -131,13 +140,17 @@ def pair_spreads_mm(
     tracer = fitted.model_tracer(sites.rules)
     placed = sites_on(tracer, names, sites.system, tracer.rules)
     rates, row = site_rates(placed, tracer), {name: i for i, name in enumerate(names)}
+    axes = np.stack(site_axes(placed), axis=2)  # (n, 3, 2) along and across
+    leftover = axes @ fitted.leftover_effects.on_sites(names, tracer.rules)  # (n, 3, h)
     normals, spreads = placed.normals, []
     for a, b in pairs:
         i, j = row[a], row[b]
         chord = placed.points_mm[j] - placed.points_mm[i]
         length = float(np.linalg.norm(chord))
-        slope = (chord / length) @ (rates[j] - rates[i])
+        way = chord / length
+        slope, rest = way @ (rates[j] - rates[i]), way @ (leftover[j] - leftover[i])
+        spread = float(np.linalg.norm(fitted.estimate.unseen(slope, rest)))
         half_turn = np.arccos(np.clip(normals[i] @ normals[j], -1.0, 1.0)) / 2
         stretch = half_turn / np.sin(half_turn) if half_turn > 1e-3 else 1.0
-        spreads.append(float(stretch) * _spread(fitted, slope))
+        spreads.append(float(stretch) * spread)
     return spreads

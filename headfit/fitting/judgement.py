@@ -78,8 +78,8 @@ def judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) 
         return _unlikely_landmark(model, estimate)
     name = parameter_names()[worst]
     finding = (
-        f"{_in_words(name, away[worst])} lies {abs(away[worst]):.1f} standard deviations from the "
-        "mean of that age"
+        f"{_in_words(name, away[worst])} is such as fewer than one head of that age in ten "
+        "thousand has"
     )
     if abs(away[worst]) > REFUSE_SD:
         raise no_such_head(

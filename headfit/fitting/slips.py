@@ -78,13 +78,9 @@ class Slip:
     odds: float
 
     @property
-    def question(self) -> str:
-        """What to look at, without the reading's name: values that fit, or take it again."""
-        if not self.proposals:
-            return "take it again"
-        values = dict.fromkeys(cm(each.value_mm) for each in self.proposals)
-        slips = dict.fromkeys(each.slip for each in self.proposals)
-        return f"is it {' or '.join(values)} cm ({' or '.join(slips)})"
+    def values(self) -> str:
+        """The values that fit, in cm."""
+        return " or ".join(dict.fromkeys(cm(each.value_mm) for each in self.proposals))
 
     @property
     def sentence(self) -> str:
@@ -92,7 +88,11 @@ class Slip:
         title = MEASUREMENTS[self.found.name].title
         if not self.proposals:
             return self.found.sentence
-        return f"Look at the {title} again: {self.question}? {_upper(self.found.finding)}"
+        slips = " or ".join(dict.fromkeys(each.slip for each in self.proposals))
+        return (
+            f"Look at the {title} again: is it {self.values} cm ({slips})? "
+            f"{_upper(self.found.finding)}"
+        )
 
 
 def _upper(words: str) -> str:
@@ -234,7 +234,7 @@ def slip_sentence(slips: tuple[Slip, ...], off_limits: Mapping[str, str] | None 
     parts = [
         f"the {MEASUREMENTS[slip.found.name].title} of {in_cm(slip.found.measured_mm)} "
         f"(the others predict {in_cm(slip.found.predicted_mm)}"
-        + (f"; {slip.question}?)" if slip.proposals else ")")
+        + (f"; {slip.values} would fit)" if slip.proposals else ")")
         for slip in slips
     ]
     return f"One of these two is off, take both again: {parts[0]} or {parts[1]}."

@@ -24,7 +24,7 @@ SIZE_MM = 15.0
 _CONTOUR, _TAPE, _BEHIND = Pen(0.22), Pen(0.75), Pen(0.3, 0.35, None, (0.7, 0.6))
 # So far the tape lies off the skin, that it is not lost in it; on the head.
 _LIFT_MM = 2.0
-_NECK_MM = -62.0
+_NECK_MM = -48.0
 _SHORTEST_MM = 9.0
 _EDGE = 0.12  # cosine between skin and look on the outline
 _VIEWS = {

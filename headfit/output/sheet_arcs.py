@@ -88,10 +88,13 @@ def _mirrored_steps(one: ArcStep, other: ArcStep) -> bool:
 
 
 def _alike(one: Walk, other: Walk) -> bool:
-    """Whether two walks are mirrored, mark by mark, and neither ends before a place."""
+    """Whether two walks are mirrored, mark by mark, and end alike."""
     names = [mark.name for mark in other.marks]
-    same = [_mirror(mark.name) for mark in one.marks] == names
-    return same and one.stop_mm is None and other.stop_mm is None
+    if [_mirror(mark.name) for mark in one.marks] != names:
+        return False
+    if one.stop_mm is None or other.stop_mm is None:
+        return one.stop_mm is other.stop_mm
+    return abs(one.stop_mm - other.stop_mm) < ALIKE_MM
 
 
 def _mirror(name: str) -> str:
@@ -113,7 +116,7 @@ def _arc_block(
             pairs = list(zip(walk.marks, twin.marks, strict=True))
         standard = _standard(step, walk) and (twin is not None or not step.held)
         if not standard or walk.stop_mm is not None:
-            rows.append(_from_row(room, walk))
+            rows.append(_from_row(room, [walk] if twin is None else [walk, twin]))
         rows += [_mark_row(room, _Cell(cell, step.tape.own, step.via), row_mm) for cell in pairs]
         if not step.tape.own:
             rows.append(_write_row(room, [walk] if twin is None else [walk, twin]))
@@ -203,10 +206,12 @@ def _with_drawing(room: Room, heading: Row, arcs: Sequence[str], drawing: ArcDra
     return Row(height, draw)
 
 
-def _from_row(room: Room, walk: Walk) -> Row:
-    """From where a walk goes, and where its tape must end."""
-    said = f"zero at {_short(walk.zero)}, toward {_short(walk.toward)}"
-    stop = "" if walk.stop_mm is None else f"tape ends at {cm(floor_mm(walk.stop_mm))}"
+def _from_row(room: Room, walks: Sequence[Walk]) -> Row:
+    """From where walks go, and where their tape must end."""
+    zeros = " and ".join(dict.fromkeys(_short(walk.zero) for walk in walks))
+    said = f"zero at {zeros}, toward {_short(walks[0].toward)}"
+    stops = [walk.stop_mm for walk in walks if walk.stop_mm is not None]
+    stop = f"tape ends at {cm(floor_mm(min(stops)))}" if stops else ""
 
     def draw(x: float, y: float, width: float) -> None:
         room.paper.text(x + 1.0, y + 3.8, said, 9.0)

@@ -84,7 +84,8 @@ def _draw_line(room: Room, x: float, y: float, row_mm: float, line: CardLine) ->
     beside += f" → {line.place}" if line.place else ""
     at = x + 8.7 + width_mm(line.site, 13.0, bold=True)
     paper.text(at, base, beside, 9.0 if width_mm(beside, 9.0) < x + 31.5 - at else 7.5)
-    how = f"{line.how.skin} · {line.how.fixing.replace(' square', '')}"
+    look = "look" in line.how.skin  # the fixing follows from what is seen
+    how = line.how.skin + ("" if look else f" · {line.how.fixing.replace(' square', '')}")
     size = SIZE if width_mm(how, SIZE) < 26.0 else 7.5
     for k, part in enumerate(lines := wrapped(how, size, 26.0)):
         paper.text(x + 32.0, base + (k - (len(lines) - 1) / 2) * 3.1, part, size)

@@ -19,7 +19,7 @@ from headfit.planning.displacement import Displacement
 from headfit.planning.marking import MarkingPlan
 
 # The tallest rows that need no more pages than lower ones would.
-MARK_ROWS_MM = (8.4, 7.7, 7.2)
+MARK_ROWS_MM = (8.4, 7.7, 7.2, 6.8)
 RULE_MM = 100.0
 RULE_ROOM_MM = 16.0
 LEGEND_SIZE = 9.0

@@ -131,14 +131,16 @@ class Room:
         Hatched at its edge for what must not be done, with a triangle for what is in doubt.
         """
         edge = 7.0
+        room_mm = self.width_mm - edge - 4.0
+        titles = wrapped(title, size, room_mm, bold=True)
         lines = [
             (line, k == 0)
             for sentence in sentences
-            for k, line in enumerate(wrapped(sentence, size, self.width_mm - edge - 4.0))
+            for k, line in enumerate(wrapped(sentence, size, room_mm))
         ]
         step = line_height_mm(size)
-        head = step if title else 0.0
-        height = 2.6 + head + len(lines) * step + 0.6 * sum(first for _, first in lines)
+        n_lines = len(titles) + len(lines)
+        height = 2.6 + n_lines * step + 0.6 * sum(first for _, first in lines)
 
         def draw() -> None:
             paper, x = self.paper, self.left_mm
@@ -158,9 +160,9 @@ class Room:
                     grey=1.0,
                 )
             at = y + 1.3
-            if title:
+            for line in titles:
                 at += step
-                paper.text(x + edge + 2.0, at - 0.28 * step, title, size, bold=True)
+                paper.text(x + edge + 2.0, at - 0.28 * step, line, size, bold=True)
             for line, first in lines:
                 at += step + (0.6 if first else 0.0)
                 paper.text(x + edge + 2.0, at - 0.28 * step, line, size)

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from headfit.anatomy.arcs import on_left
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import InputError, sentence
@@ -179,6 +181,16 @@ class MeasuredMontage:
         )
 
 
+def _between(path_mm: Floats, ends: tuple[Floats | None, Floats | None]) -> Floats:
+    """(k, 3) the path with its own ends: an ear lobe stands off the scalp on which a tape runs."""
+    first, last = ends
+    assert first is not None
+    assert last is not None
+    before = [first[None]] if np.linalg.norm(first - path_mm[0]) > 1e-6 else []
+    after = [last[None]] if np.linalg.norm(last - path_mm[-1]) > 1e-6 else []
+    return frozen(np.concatenate([*before, path_mm, *after]))
+
+
 def measure_montage(
     montage: Montage,
     sites: Sites,
@@ -238,9 +250,9 @@ def measure_montage(
     }
     measured = {
         d.name: MeasuredDerivation(
-            d, run.length_mm, frozen(run.curve.path_mm), length_before.get(d.name)
+            d, run.length_mm, _between(run.curve.path_mm, pair), length_before.get(d.name)
         )
-        for d, run in zip(kept, runs, strict=False)
+        for d, run, pair in zip(kept, runs, pairs, strict=False)
     }
     chains = tuple(
         MeasuredChain(chain, found)

@@ -10,6 +10,7 @@ from solids import SPHERE_A, SPHERE_C, bumpy_head, turn, unit_sphere
 
 from headfit import Head, Landmarks, Rules, load_template, place_sites
 from headfit.anatomy.arcs import mirrored
+from headfit.anatomy.head import PART_NAMES
 from headfit.anatomy.site_table import place_of, settled
 from headfit.anatomy.sites import (
     ALSO_CALLED,
@@ -263,7 +264,30 @@ def test_placed_points_cannot_be_written() -> None:
 @pytest.mark.parametrize("head", [HEAD, load_template()], ids=["bumps", "template"])
 def test_every_site_lies_on_the_bare_surface(head: Head) -> None:
     sites = place_sites(head, "10-5")
-    assert nearest(head.bare, sites.points_mm)[1].max() < 1e-6
+    on_ear = [name in ("A1", "A2") for name in sites.names]
+    off_mm = nearest(head.bare, sites.points_mm)[1]
+    assert off_mm[~np.array(on_ear)].max() < 1e-6
+    assert nearest(head.surface, sites.points_mm[on_ear])[1].max() < 1e-6
+
+
+@pytest.mark.parametrize("age", ["adult", "newborn", "y05"])
+def test_ear_lobes_carry_a1_and_a2_and_the_bone_behind_the_ear_m1_and_m2(age: str) -> None:
+    """Klem et al. 1999 name the lobes; the bone behind the ear is common practice, no source."""
+    head = load_template(age)
+    sites = place_sites(head, ["A1", "A2", "M1", "M2"])
+    assert head.part is not None
+    ear = head.vertices_mm[(head.part == PART_NAMES.index("ear"))]
+    for name in ("A1", "A2", "M1", "M2"):
+        foot, _ = nearest(head.surface, sites[name][None])
+        parts = {PART_NAMES[part] for part in head.part[foot.corners[0]]}
+        if name[0] == "M":
+            assert "ear" not in parts
+            continue
+        assert parts == {"ear"}
+        side = ear[np.sign(ear[:, 0]) == np.sign(sites[name][0])]
+        # The lobe is the lowest fifth of an ear.
+        share = (sites[name][2] - side[:, 2].min()) / np.ptp(side[:, 2])
+        assert share < 0.2
 
 
 def test_normals_of_sites_point_away_from_the_middle_of_a_sphere() -> None:

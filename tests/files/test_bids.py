@@ -70,6 +70,9 @@ def test_every_row_says_predicted_and_every_extra_column_is_described() -> None:
     assert set(rows[0]) - {"name", "x", "y", "z"} == set(described) - {"Description"}
     assert "not measured" in described["Description"]
     for row, (major, minor, _) in zip(rows, demo_result().spreads.ellipses_mm, strict=True):
+        if row["name"] in ("A1", "A2", "M1", "M2"):  # set by eye: no ring tells how sure that is
+            assert row["sure_major_mm"] == row["sure_minor_mm"] == "n/a"
+            continue
         assert float(row["sure_major_mm"]) == pytest.approx(major, abs=0.005)
         assert float(row["sure_minor_mm"]) == pytest.approx(minor, abs=0.005)
 

@@ -82,6 +82,8 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
     assert fields_of(read_case(tmp_path / "case.toml")) == {
         "readings": {"nasion_inion": (362.0,), "ring": (564.0, 568.0)},
         "spreads": {"ring": 4.0},
+        "old_names": True,
+        "record": SetUpRecord(),
         "label": "second head",
         "age": 34,
         "sex": "female",
@@ -205,7 +207,7 @@ WRONG = {
     T + "[case]\nage = 'old'": "unknown age 'old': ",
     T + "[case]\nage = 130": "unknown age in years 130: choose one of 0 to 120",
     T + "[case]\nage = nan": "unknown age in years nan",
-    T + "[case]\nage = true": 'age must be a template age such as "adult", or years as a number',
+    T + "[case]\nage = true": 'age must be a template age, text such as "6 months", or years',
     T + "[case]\nsex = 'f'": "unknown sex 'f': choose one of female, male",
     T + "[case]\nsystem = '10-01'": "unknown system '10-01': did you mean '10-20'",
     T + "[case]\nsystem = ['10-10']": "unknown system",

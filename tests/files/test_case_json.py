@@ -64,6 +64,9 @@ def test_every_site_stands_there_with_its_place_and_its_doubt() -> None:
     points = [site["point_mm"] for site in found]
     np.testing.assert_allclose(points, result.sites.points_mm, atol=0.0006)
     for site, covariance in zip(found, result.spreads.covariance_mm2, strict=True):
+        if site["name"] in ("A1", "A2", "M1", "M2"):  # set by eye: no ring tells how sure that is
+            assert site["ellipse_95"] is site["variance_mm2"] is None
+            continue
         assert sum(site["variance_mm2"].values()) == pytest.approx(np.trace(covariance), abs=0.01)
         assert 0 < site["ellipse_95"]["minor_mm"] <= site["ellipse_95"]["major_mm"]
     beside_ears = [site["name"] for site in found if site["arc"] is None]

@@ -59,7 +59,9 @@ def test_deviations_are_a_table_with_a_row_for_each_site(comparison: Comparison)
     (mixup,) = comparison.mixups
     assert told == mixup.renaming
     assert {row["name"] for row in rows if row["stands_out"] == "yes"} == set(comparison.stands_out)
-    assert {row["band"] for row in rows} <= {"within", "between", "beyond"}
+    assert {row["judged"] for row in rows} <= {"within", "cannot be told", "off", "far off"}
+    for row, d in zip(rows, comparison.deviations, strict=True):
+        assert float(row["tolerance_mm"]) == pytest.approx(5.0 + d.uncertainty_mm, abs=0.01)
 
 
 def test_json_holds_everything_and_is_the_same_each_time(comparison: Comparison) -> None:

@@ -56,7 +56,7 @@ def test_marks_lie_on_the_tape_where_their_fraction_says() -> None:
     length = float(midline["Cz"]["arc_cm"])
     for row in midline.values():
         expected = float(row["fraction"]) * length
-        assert float(row["from_start_cm"]) == pytest.approx(expected, abs=0.1)
+        assert float(row["from_zero_cm"]) == pytest.approx(expected, abs=0.1)
     assert {(row["start"], row["end"]) for row in midline.values()} == {("nasion", "inion")}
 
 
@@ -88,9 +88,10 @@ def test_a_site_that_must_stay_free_has_no_distance_but_says_where_it_goes() -> 
     sites = place_sites(load_template(), "10-20")
     moved = displace(sites, [disc(sites, "C3", 10.0, "wound")])
     rows = [line.split("\t") for line in marks_tsv(sites, moved).splitlines()]
-    notes = {row[4]: row[5:] for row in rows[1:]}
+    notes = {row[5]: row[6:] for row in rows[1:]}
     for move in moved.moves:
-        assert notes[move.site] == ["n/a", "n/a", move.words]
+        assert notes[move.site] == ["n/a", "n/a", "n/a", move.words]
     assert [move.site for move in moved.moves] == ["C3", "C4"]
-    assert notes["F3"][2] == "n/a"
-    assert float(notes["F3"][0]) > 0
+    assert notes["F3"][3] == "n/a"
+    assert notes["F3"][0] == "F7"
+    assert float(notes["F3"][1]) > 0

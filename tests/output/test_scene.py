@@ -100,8 +100,12 @@ def test_an_unknown_camera_or_site_is_named_with_its_nearest_spelling() -> None:
 def test_an_ellipse_holds_95_percent_of_its_gaussian() -> None:
     scene, spreads = demo_scene(), demo_result().spreads
     quantile = chi2.ppf(0.95, 2)  # scipy's, not ours
-    assert len(scene.ellipses) == len(scene.sites)
-    for ellipse, covariance in zip(scene.ellipses, spreads.covariance_mm2, strict=True):
+    # Lobes and bone behind the ear are set by eye: no ring.
+    beside = {"A1", "A2", "M1", "M2"}
+    assert {site.name for site in scene.sites} - {e.site for e in scene.ellipses} == beside
+    by_name = dict(zip(spreads.names, spreads.covariance_mm2, strict=True))
+    for ellipse in scene.ellipses:
+        covariance = by_name[ellipse.site]
         a, b = np.linalg.norm(ellipse.major_mm), np.linalg.norm(ellipse.minor_mm)
         assert a * b == pytest.approx(quantile * np.sqrt(np.linalg.det(covariance)), rel=1e-6)
         assert abs(ellipse.major_mm @ ellipse.minor_mm) < 1e-6 * a * b
@@ -237,7 +241,9 @@ def test_the_site_table_lists_every_site_under_its_arc_in_the_order_of_the_tape(
             continue
         site = scene.site(row.site)
         assert not site.arc or arc.casefold().startswith(site.arc.casefold())
-        assert row.cells[1] == cm(site.from_start_mm)
+        # Nobody taped the head of this scene.
+        said = cm(site.from_start_mm)
+        assert row.cells[1] == (f"≈ {said}" if said else "")
         if site.from_start_mm is not None:
             assert site.from_start_mm > last
             last = site.from_start_mm
