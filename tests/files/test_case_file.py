@@ -83,7 +83,6 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "readings": {"nasion_inion": (362.0,), "ring": (564.0, 568.0)},
         "spreads": {"ring": 4.0},
         "old_names": True,
-        "record": SetUpRecord(),
         "label": "second head",
         "age": 34,
         "sex": "female",
