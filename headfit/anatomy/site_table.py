@@ -60,6 +60,7 @@ FIVE = "Oostenveld & Praamstra 2001"
 JURCAK = "Jurcak et al. 2007"
 
 RENAMED = {"T3": "T7", "T4": "T8", "T5": "P7", "T6": "P8"}
+OLD_NAMES = {new: old for old, new in RENAMED.items()}
 # One place under two names: the coordinates that mne carries of one head have it as O9 in their
 # 10-10 list and as I1 in their 10-5 list.
 ALSO_CALLED = {"O9": "I1", "O10": "I2"}
@@ -182,6 +183,15 @@ SYSTEMS: dict[str, tuple[str, ...]] = {
 
 # In one of these names row 9/10 stands where 10-10 has it; any other makes a set 10-5.
 _TENTHS = frozenset(_TEN_TEN) | _MORE_TENTHS
+
+
+def both_names(name: str) -> str:
+    """A site with its old name in brackets, if it has one.
+
+    >>> both_names("P7"), both_names("Cz")
+    ('P7 (T5)', 'Cz')
+    """
+    return f"{name} ({OLD_NAMES[name]})" if name in OLD_NAMES else name
 
 
 def is_beside_ear(name: str) -> bool:

@@ -7,6 +7,7 @@ millimetres. meshes/README.md tells origin and licences.
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -114,6 +115,54 @@ def age_in_months(age: str | float) -> float:
     return 12.0 * float(age)
 
 
+# Days of a unit as people say it; a year of 365.25 days (Julian, IAU).
+_DAYS = {"day": 1.0, "week": 7.0, "month": 365.25 / 12, "year": 365.25}
+_AGE_TEXT = re.compile(
+    r"(\d+(?:[.,]\d+)?)\s*(d|days?|w|wk|wks|weeks?|m|mo|months?|y|yr|yrs|years?)?", re.IGNORECASE
+)
+
+
+def age_from_text(text: str) -> str | float:
+    """A template age or years, from an age as a person types it.
+
+    Raises
+    ------
+    UnknownNameError
+        Not an age.
+
+    >>> age_from_text("18 months"), age_from_text("2,5"), age_from_text("newborn")
+    (1.5, 2.5, 'newborn')
+    >>> age_words(age_from_text("3 weeks"))
+    '3 weeks'
+    """
+    given = text.strip()
+    if given in template_set().ages:
+        return given
+    found = _AGE_TEXT.fullmatch(given)
+    if found is None:
+        raise unknown_name("age", text[:40], ["adult", "newborn", "3 weeks", "6 months", "4 years"])
+    letter = (found[2] or "y")[0].lower()
+    unit = next(unit for unit in _DAYS if unit.startswith(letter))
+    years = round(float(found[1].replace(",", ".")) * _DAYS[unit] / _DAYS["year"], 6)
+    age_in_months(years)
+    return years
+
+
+def age_words(age: str | float) -> str:
+    """An age as a person says it: weeks up to three months, then months up to two years.
+
+    >>> age_words(3.5), age_words("m06"), age_words(0.25), age_words(1.5)
+    ('3.5 years', '6 months', '3 months', '18 months')
+    """
+    if isinstance(age, str):
+        return template_set().ages[age][1].partition(",")[0]
+    years = float(age)
+    unit = "week" if years < 0.249 else "month" if years < 2 else "year"
+    count = years * _DAYS["year"] / _DAYS[unit]
+    near = round(count) if abs(count - round(count)) < 0.01 else round(count, 1)
+    return f"{near:g} {unit}{'' if near == 1 else 's'}"
+
+
 def load_template(age: str | float = "adult") -> Head:
     """The template head of an age, in the head frame.
 
@@ -149,6 +198,6 @@ def _head_at(months: float) -> Head:
         before, after = keys[upper - 1], keys[upper]
         share = (months - at[upper - 1]) / (at[upper] - at[upper - 1])
         vertices = (1 - share) * stored.vertices_mm[before] + share * stored.vertices_mm[after]
-        label = f"{months / 12:g} years, illustrative, norm-scaled"
+        label = f"{age_words(months / 12)}, illustrative, norm-scaled"
     landmarks = Landmarks.from_points(stored.landmarks.on(vertices))
     return Head(vertices, stored.faces, landmarks, stored.part, label).in_own_frame()

@@ -6,6 +6,7 @@ text of a case file and read again, so that everything a case file must satisfy 
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
@@ -13,10 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from headfit.anatomy.arcs import Rules
+from headfit.anatomy.template import age_from_text
 from headfit.case.case import Case, FreePlace
 from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sentence, unknown_name
 from headfit.files.case_file import case_of_text, case_text
 from headfit.files.case_tape import TAPE_UNITS
+from headfit.fitting.likely_value import likely_value_mm
+from headfit.fitting.shape import shape_model
 from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
 from headfit.planning.montages import montage_of
 from headfit.units import MM_PER_UNIT, parse_length
@@ -32,11 +36,14 @@ class RefusedError(InputError):
     ----------
     reasons : dict of str to str
         A sentence for each measurement.
+    instead : dict of str to str
+        What was likely meant, in the unit of the sheet, where a slip of hand explains the value.
     """
 
     def __init__(self, reasons: Mapping[str, str]) -> None:
         super().__init__(" ".join(reasons.values()), code="refused")
         self.reasons = dict(reasons)
+        self.instead: dict[str, str] = {}
 
 
 def changed_case(
@@ -126,6 +133,25 @@ def readings_of(text: object, unit: str, title: str) -> list[float]:
     return [
         parse_length(part if part[-1:].isalpha() else f"{part} {unit}", title) for part in parts
     ]
+
+
+def likely_meant(case: Case, change: object, refused: Mapping[str, str]) -> dict[str, str]:
+    """For each refused value that was typed, what was likely meant, in the unit of the sheet."""
+    typed = change.get("tape") if isinstance(change, Mapping) else None
+    found: dict[str, str] = {}
+    for name in refused:
+        if not isinstance(typed, Mapping) or name not in MEASUREMENTS:
+            continue
+        try:
+            (wrong,) = readings_of(typed.get(name), case.unit, name)
+        except (UnitError, ValueError):
+            continue
+        model = shape_model(case.age, case.sex, tuple(sorted(set(case.doubtful))))
+        meant = likely_value_mm(model, case.tape, name, wrong)
+        if not math.isnan(meant):
+            digits = {"mm": 0, "cm": 1}.get(case.unit, 2)
+            found[name] = f"{meant / MM_PER_UNIT[case.unit]:.{digits}f}"
+    return found
 
 
 def _tape(case: Case, entries: object) -> Case:
@@ -254,6 +280,12 @@ def _marks(case: Case, value: object) -> Case:
     return case.with_marks(None)
 
 
+def _age(case: Case, value: object) -> Case:
+    """A template age, years as a number, or an age as typed."""
+    given: Any = age_from_text(value) if isinstance(value, str) else value
+    return replace(case, age=given)
+
+
 def _system(case: Case, value: object) -> Case:
     given: dict[str, Any] = {"system": value}
     return case if value == case.system else replace(case, **given, sites=())
@@ -270,8 +302,11 @@ def _plain(name: str) -> Callable[[Case, object], Case]:
 _CHANGES: dict[str, Callable[[Case, object], Case]] = {
     **{
         name: _plain(name)
-        for name in ("label", "age", "sex", "align", "measured_by", "measured_on", "note")
+        for name in ("label", "sex", "align", "measured_by", "measured_on", "note")
     },
+    "age": _age,
+    "move_alone": _plain("move_alone"),
+    "old_names": _plain("old_names"),
     "system": _system,
     "unit": _unit,
     "doubtful": _doubtful,

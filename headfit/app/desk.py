@@ -21,7 +21,9 @@ import os
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
+from headfit.app.history import History
 from headfit.app.safety_copy import SafetyCopy, case_of_copy, copies_of, lock_beside, new_copy
 from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
@@ -52,6 +54,8 @@ class Desk:
         The case file holds this case.
     found : str
         What must be said about opening it, in sentences; or nothing.
+    history : History
+        Steps since it was opened.
     allowed : set of Path
         Files outside the folders of cases that the user allowed to be read.
     """
@@ -61,10 +65,12 @@ class Desk:
     revision: int = 1
     saved: bool = True
     found: str = ""
+    history: History = field(default_factory=History)
     allowed: set[Path] = field(default_factory=set)
     # Checksum of the case file from which this case comes; None without a file.
     _made_on: str | None = None
     _copy: SafetyCopy | None = None
+    _saved_text: str | None = None
 
     @classmethod
     def open(cls, path: Path, allowed: set[Path] | None = None) -> Desk:
@@ -77,6 +83,7 @@ class Desk:
         """
         desk = cls(path.absolute(), allowed=set() if allowed is None else allowed)
         desk.case, desk._made_on = desk.saved_case()
+        desk._saved_text = None if desk._made_on is None else desk._text(desk.case)
         desk._bring_back()
         return desk
 
@@ -177,19 +184,69 @@ class Desk:
     def _text(self, case: Case) -> str:
         return case_text(case, self.path.parent)
 
-    def put(self, case: Case) -> None:
-        """Take a case as it is, and keep it safe.
+    def holds(self, case: Case) -> bool:
+        """Whether a case says what the one on the desk says, with the same things read for it."""
+        now = self.case
+        same = case.marks is now.marks and case.montage == now.montage
+        same = same and set(case.problems) == set(now.problems)
+        return same and self._text(case) == self._text(now)
+
+    def put(self, case: Case, *, open_step: str = "") -> None:
+        """Take a case as it is, and keep it safe; `open_step` as for `History.add`.
 
         Raises
         ------
         InputError
             The safety copy cannot be written; the desk is as it was.
         """
+        before = self.case
+        self._take(case)
+        self.history.add(before, open_step=open_step)
+
+    def _take(self, case: Case) -> None:
         if self._copy is None or not self._copy.take():
             self._copy = new_copy(self.path)
         self._copy.write(self._text(case), self._made_on)
         self.case, self.saved, self.found = case, False, ""
         self.revision += 1
+
+    def next_step(self, what: Literal["undo", "redo"]) -> Case:
+        """The case one step back or forth.
+
+        Raises
+        ------
+        InputError
+            There is none.
+        """
+        steps = self.history.before if what == "undo" else self.history.after
+        if not steps:
+            raise InputError(sentence(what, "have a step to go", "none"), code="no-step")
+        return steps[-1]
+
+    def step(self, what: Literal["undo", "redo"]) -> None:
+        """Go one step back or forth; raises as `next_step`."""
+        case = self.next_step(what)
+        now = self.case
+        self._go_to(case)
+        self.history.go(what, now)
+
+    def _go_to(self, case: Case) -> None:
+        """A case that lay here before; nothing is unsaved when the case file holds it."""
+        self._take(case)
+        if self._text(case) == self._saved_text:
+            with suppress(InputError):
+                self._drop_copy()
+            self.saved = True
+
+    def take_back(self, step: str) -> bool:
+        """Back to where a step began that is still open; False when no such step is."""
+        before = self.history.began(step)
+        if before is None:
+            return False
+        self._go_to(before)
+        self.history.before.pop()
+        self.history.close()
+        return True
 
     def check(self, revision: object) -> None:
         """Refuse what was made on another revision.
@@ -243,8 +300,9 @@ class Desk:
         # A copy that cannot be removed holds what is saved: it goes when the case is opened again.
         with suppress(InputError):
             self._drop_copy()
-        self.path, self._made_on = target, _digest(text)
+        self.path, self._made_on, self._saved_text = target, _digest(text), text
         self.saved, self.found = True, ""
+        self.history.close()
 
     def _check_place(self, target: Path) -> None:
         """Refuse to save over what is not this case."""
@@ -344,7 +402,9 @@ class Desk:
             The copy cannot be removed; the changes are kept.
         """
         self._drop_copy()
+        self.history.add(self.case)
         self.case, self._made_on = case, made_on
+        self._saved_text = None if made_on is None else self._text(case)
         self.saved, self.found = True, ""
         self.revision += 1
 

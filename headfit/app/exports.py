@@ -6,6 +6,7 @@ import io
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import cast
 
 from headfit.errors import unknown_name
 from headfit.files.bids import bids_files
@@ -13,7 +14,7 @@ from headfit.files.case_file import case_text
 from headfit.output.case_report import report_text
 from headfit.output.case_sheet import sheet_content
 from headfit.output.case_view import CaseView
-from headfit.output.sheet import sheet_pdf
+from headfit.output.sheet import PaperName, sheet_pdf
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class Export:
     contents: bytes
 
 
-def export(kind: str, view: CaseView, name: str) -> Export:
+def export(kind: str, view: CaseView, name: str, paper: str = "A4") -> Export:
     """A file of a kind from a case.
 
     Parameters
@@ -34,11 +35,13 @@ def export(kind: str, view: CaseView, name: str) -> Export:
     view : CaseView
     name : str
         Of the case file, said in the commands of the report.
+    paper : {"A4", "letter"}
+        Of the sheet.
 
     Raises
     ------
     UnknownNameError
-        No such kind.
+        No such kind or paper.
     InputError
         Nothing is measured yet.
     DrawingError
@@ -47,7 +50,7 @@ def export(kind: str, view: CaseView, name: str) -> Export:
     if kind not in _MAKERS:
         raise unknown_name("export", kind, _MAKERS)
     view.solved.check_measured()
-    return _MAKERS[kind](view, name)
+    return _sheet(view, paper) if kind == "sheet" else _MAKERS[kind](view, name)
 
 
 def _report(view: CaseView, name: str) -> Export:
@@ -60,8 +63,9 @@ def _picture(view: CaseView, _name: str) -> Export:
     return Export(".png", "image/png", png_bytes(view.scene))
 
 
-def _sheet(view: CaseView, _name: str) -> Export:
-    return Export(".pdf", "application/pdf", sheet_pdf(sheet_content(view.solved)))
+def _sheet(view: CaseView, paper: str) -> Export:
+    content = sheet_content(view.solved)
+    return Export(".pdf", "application/pdf", sheet_pdf(content, cast(PaperName, paper)))
 
 
 def _bids(view: CaseView, _name: str) -> Export:

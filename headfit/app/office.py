@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 from copy import copy
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 from headfit.app.changes import RefusedError
 from headfit.app.desk import Desk
@@ -74,9 +74,18 @@ class Office:
             before.leave()
 
     def change(
-        self, stood: Standing, case: Case, *, quick: bool = False, touched: tuple[str, ...] = ()
+        self,
+        stood: Standing,
+        case: Case,
+        *,
+        quick: bool = False,
+        touched: tuple[str, ...] = (),
+        step: str = "",
+        finished: bool = True,
     ) -> None:
         """Accept a case when a head can be shown for it, or when none could be shown before.
+
+        What is not `finished` belongs to one step with what follows under the same name.
 
         Raises
         ------
@@ -89,7 +98,7 @@ class Office:
         """
         problem: HeadfitError | None
         try:
-            view, problem = _shown(case, quick=quick), None
+            view, problem = shown(case, quick=quick), None
         except HeadfitError as error:
             if not stood.problem:
                 if touched:
@@ -98,7 +107,44 @@ class Office:
             view, problem = _view_of(case)
         with self._lock:
             self._desk.check(stood.desk.revision)
-            self._desk.put(case)
+            if not self._desk.holds(case):
+                self._desk.put(case, open_step=step)
+            if finished:
+                self._desk.history.close()
+            self._view, self._problem = view, problem
+
+    def take_back(self, revision: object, step: str) -> bool:
+        """Back to where a step began that is still open; False when no such step is.
+
+        Raises
+        ------
+        ConflictError
+            Another revision stands.
+        """
+        before = self.standing(revision).desk.history.began(step)
+        if before is None:
+            return False
+        view, problem = _view_of(before)
+        with self._lock:
+            self._desk.check(revision)
+            self._desk.take_back(step)
+            self._view, self._problem = view, problem
+        return True
+
+    def step(self, revision: object, what: Literal["undo", "redo"]) -> None:
+        """Go one step back or forth.
+
+        Raises
+        ------
+        ConflictError
+            Another revision stands.
+        InputError
+            There is no such step.
+        """
+        view, problem = _view_of(self.standing(revision).desk.next_step(what))
+        with self._lock:
+            self._desk.check(revision)
+            self._desk.step(what)
             self._view, self._problem = view, problem
 
     def save(self, revision: object, name: str | None) -> None:
@@ -150,7 +196,7 @@ class Office:
         return state_data(now.desk, now.view, str(now.problem or ""))
 
 
-def _shown(case: Case, *, quick: bool = False) -> CaseView:
+def shown(case: Case, *, quick: bool = False) -> CaseView:
     """What is shown of a case, made now, so that what cannot be shown is refused now."""
     view = CaseView(solve_case(case))
     _ = view.bare_scene if quick else (view.tables, view.sentences)
@@ -160,7 +206,7 @@ def _shown(case: Case, *, quick: bool = False) -> CaseView:
 def _view_of(case: Case) -> tuple[CaseView, HeadfitError | None]:
     """What is shown of a case; the template head and the reason when it cannot be fitted."""
     try:
-        return _shown(case), None
+        return shown(case), None
     except HeadfitError as error:
         own = case.with_derivations(None) if case.derivations_file else case
-        return _shown(replace(own.with_marks(None), tape=None, free=())), error
+        return shown(replace(own.with_marks(None), tape=None, free=())), error

@@ -21,13 +21,14 @@ from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from headfit.app.changes import RefusedError, changed_case
+from headfit.app.changes import RefusedError, changed_case, likely_meant
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
 from headfit.app.guard import AsciiJSON, Guard, refusal
 from headfit.app.marks_files import checked_marks, keep_marks
-from headfit.app.office import Office
+from headfit.app.office import Office, shown
 from headfit.app.state import desk_data, quick_data, start_data
+from headfit.case.case import Case
 from headfit.case.solved import solve_case
 from headfit.errors import (
     DrawingError,
@@ -38,7 +39,8 @@ from headfit.errors import (
     unknown_name,
 )
 from headfit.files.marks_files import read_marks
-from headfit.output.page import model_data
+from headfit.fitting.tape import MEASUREMENTS
+from headfit.output.page import model_data, scene_data
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40
@@ -79,6 +81,9 @@ def make_app(
             api("cases", lambda office, _given: {"cases": office.standing().desk.cases()}, "GET"),
             api("export", _export, "GET"),
             api("change", _change, "POST"),
+            api("trial", _trial, "POST"),
+            api("undo", _undo, "POST"),
+            api("redo", _redo, "POST"),
             api("marks", _marks, "POST"),
             api("save", _save, "POST"),
             api("open", _open, "POST"),
@@ -132,7 +137,8 @@ def _speaking(
         try:
             return await answer(request)
         except RefusedError as error:
-            return refusal(422, str(error), error.code, refused=error.reasons)
+            more = {"refused": error.reasons, "instead": error.instead}
+            return refusal(422, str(error), error.code, **more, state=error.facts.get("state"))
         except ConflictError as error:
             return refusal(409, str(error), error.code, **error.facts)
         except DrawingError as error:
@@ -162,19 +168,80 @@ def _model(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
-    _only(given, "revision", "change", "quick")
+    """Accept a change, or refuse it with nothing half done.
+
+    `quick` is a slider that moves, `unfinished` a number that is still typed: all of it is one
+    step, and a refusal goes back to where the step began.
+    """
+    _only(given, "revision", "change", "quick", "unfinished")
     quick = given.get("quick") is True
+    unfinished = quick or given.get("unfinished") is True
     stood = office.standing(_revision(given))
-    change, folder = given.get("change"), stood.desk.path.parent
-    allowed = stood.desk.check_reading
-    case = changed_case(stood.desk.case, change, folder, quick=quick, may_read=allowed)
-    assert isinstance(change, dict)  # or it had been refused
-    touched = (*(change.get("tape") or ()), *(change.get("shape") or ()))
-    office.change(stood, case, quick=quick, touched=touched)
+    desk, change = stood.desk, given.get("change")
+    entries = change if isinstance(change, dict) else {}
+    touched = tuple(
+        name for part in ("tape", "shape") for name in entries.get(part) or () if len(entries) == 1
+    )
+    step = ",".join(sorted(map(str, touched)))
+    allowed = desk.check_reading
+    try:
+        case = changed_case(desk.case, change, desk.path.parent, quick=quick, may_read=allowed)
+        if quick:
+            _refuse_invented(desk.case, touched, entries)
+        office.change(stood, case, quick=quick, touched=touched, step=step, finished=not unfinished)
+    except RefusedError as error:
+        went_back = office.take_back(desk.revision, step)
+        error.instead = likely_meant(office.standing().desk.case, change, error.reasons)
+        error.facts["state"] = office.state() if went_back else None
+        raise
     if not quick:
         return office.state()
     now = office.standing()
     return quick_data(now.desk, now.view)
+
+
+def _refuse_invented(case: Case, touched: tuple[str, ...], entries: dict[str, Any]) -> None:
+    """A slider moves a reading that was taken; it makes none."""
+    taken = {} if case.tape is None else case.tape.readings_mm
+    made = [name for name in touched if name in (entries.get("tape") or ()) and name not in taken]
+    if made:
+        raise RefusedError(
+            {
+                name: sentence(
+                    MEASUREMENTS[name].title, "be typed as it was read", "a slider that was moved"
+                )
+                for name in made
+                if name in MEASUREMENTS
+            }
+        )
+
+
+def _trial(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    """The head as it would be with values that nobody measured; nothing of it is kept."""
+    _only(given, "revision", "tape")
+    desk = office.standing(_revision(given)).desk
+    change = {"tape": given.get("tape")}
+    allowed = desk.check_reading
+    tried = changed_case(desk.case, change, desk.path.parent, quick=True, may_read=allowed)
+    try:
+        view = shown(tried, quick=True)
+    except HeadfitError as error:
+        raise RefusedError(dict.fromkeys(map(str, given["tape"]), str(error))) from error
+    data = quick_data(desk, view)
+    # A site that must move stays away from its own place in a trial too.
+    return data | {"scene": scene_data(view.scene)} if desk.case.free else data
+
+
+def _undo(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision")
+    office.step(_revision(given), "undo")
+    return office.state()
+
+
+def _redo(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    _only(given, "revision")
+    office.step(_revision(given), "redo")
+    return office.state()
 
 
 def _marks(office: Office, given: dict[str, Any]) -> dict[str, Any]:
@@ -228,8 +295,9 @@ def _export(office: Office, given: dict[str, Any]) -> Response:
     if now.problem is not None:
         raise now.problem
     name = now.desk.path.name
+    paper = str(given.get("paper", "A4"))
     with _drawing:
-        made = export(str(given.get("kind", "")), now.view, plain_text(name))
+        made = export(str(given.get("kind", "")), now.view, plain_text(name), paper)
     file = "".join(
         c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in Path(name).stem
     )

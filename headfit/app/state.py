@@ -10,17 +10,23 @@ from headfit.anatomy.arcs import Rules
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.norms import SEXES
-from headfit.anatomy.template import template_set
+from headfit.anatomy.template import age_in_months, age_words, template_set
 from headfit.app.desk import Desk
 from headfit.case.case import Case
 from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
-from headfit.fitting.tape import GROUPS, MEASUREMENTS
+from headfit.fitting.tape import GROUPS, MEASUREMENTS, groups_for
 from headfit.output.case_view import CaseView
 from headfit.output.page import legend, scene_data
-from headfit.planning.montages import array_names, montage_of, standard_montages
+from headfit.planning.montages import (
+    array_names,
+    array_sites,
+    montage_of,
+    standard_montages,
+    usual_array,
+)
 from headfit.units import MM_PER_UNIT
 
 _UNITS = ("cm", "mm", "inch")
@@ -61,6 +67,7 @@ def case_data(case: Case) -> dict[str, Any]:
     return {
         "label": case.label,
         "age": case.age,
+        "age_words": age_words(case.age),
         "sex": case.sex,
         "system": case.system,
         "unit": case.unit,
@@ -72,6 +79,8 @@ def case_data(case: Case) -> dict[str, Any]:
         "shape": dict(case.shape),
         "rules": vars(case.rules),
         "free": [asdict(place) for place in case.free],
+        "move_alone": case.move_alone,
+        "old_names": case.old_names,
         "derivations": _montage_name(case.derivations),
         "derivations_file": case.derivations_file.name if case.derivations_file else None,
         "marks": marks.name if marks else None,
@@ -130,6 +139,7 @@ def desk_data(desk: Desk) -> dict[str, Any]:
         "folder": str(desk.path.parent),
         "saved": desk.saved,
         "found": desk.found,
+        **desk.history.words(desk.case),
         "elsewhere": [str(path) for path in desk.elsewhere],
     }
 
@@ -140,6 +150,13 @@ def state_data(desk: Desk, view: CaseView, problem: str = "") -> dict[str, Any]:
         **desk_data(desk),
         "problem": problem,
         "case": case_data(desk.case),
+        "groups": [
+            {"title": title, "names": list(names)}
+            for title, names in groups_for(age_in_months(desk.case.age)).items()
+        ],
+        "offer": _offer(desk.case),
+        "sure_mm": _sure(view),
+        "doubted": view.doubted,
         "fit": fit_data(view),
         "predicted_mm": _predicted(view),
         "scene": scene_data(view.scene),
@@ -153,6 +170,7 @@ def quick_data(desk: Desk, view: CaseView) -> dict[str, Any]:
     """As much as changes while a slider is dragged."""
     return {
         **desk_data(desk),
+        "case": case_data(desk.case),
         "fit": fit_data(view),
         "scene": scene_data(view.bare_scene),
         "tables": {"sites": view.site_table.as_data()},
@@ -164,6 +182,32 @@ def _predicted(view: CaseView) -> dict[str, float]:
     if view.solved.fitted is None:
         return {}
     return {name: round(value, 2) for name, value in view.solved.fitted.predicted_mm.items()}
+
+
+def _sure(view: CaseView) -> dict[str, float]:
+    """Half of the range in which each measurement lies with 95 %, where nobody took it."""
+    fitted = view.solved.fitted
+    if fitted is None:
+        return {}
+    return {
+        name: round(1.96 * spread, 2)
+        for name, spread in fitted.predicted_spread_mm.items()
+        if name not in fitted.tape.values_mm
+    }
+
+
+def _offer(case: Case) -> dict[str, str] | None:
+    """A reduced array that is usual at the age of the case, for a button; None where none is."""
+    usual = None if case.sites else usual_array(age_in_months(case.age), case.system)
+    if usual is None:
+        return None
+    count = len(array_sites(usual))
+    return {
+        "system": usual,
+        "words": f"Newborn: {count} sites are usual in place of {len(array_sites(case.system))}; "
+        "local policy decides.",
+        "button": f"use the {count} sites",
+    }
 
 
 def commands(desk: Desk) -> dict[str, str]:

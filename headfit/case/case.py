@@ -19,7 +19,7 @@ from headfit.case.record import SetUpRecord
 from headfit.errors import HeadfitError
 from headfit.fitting.tape import Tape
 from headfit.nouns import Noun
-from headfit.planning.montages import Montage, array_sites, montage_of
+from headfit.planning.montages import Montage, array_sites, montage_for
 
 if TYPE_CHECKING:  # marks bring a room of their own, which most cases never enter
     from headfit.anatomy.head import Head
@@ -89,6 +89,8 @@ class Case(Noun):
     free : tuple of FreePlace
     move_alone : bool
         A site that must move for them leaves its homologue in place.
+    old_names : bool
+        Names of before 1991 stand beside the new ones wherever sites are listed.
     derivations : str or None
         Name or title of a declared set.
     derivations_file : Path or None
@@ -130,6 +132,7 @@ class Case(Noun):
     bands_mm: tuple[float, float] = BANDS_MM
     free: tuple[FreePlace, ...] = ()
     move_alone: bool = False
+    old_names: bool = True
     derivations: str | None = None
     derivations_file: Path | None = None
     montage: Montage | None = None
@@ -142,7 +145,8 @@ class Case(Noun):
 
     def __post_init__(self) -> None:
         if self.derivations and self.montage is None and "derivations" not in self.problems:
-            object.__setattr__(self, "montage", montage_of(self.derivations))
+            own = "" if self.sites else self.system
+            object.__setattr__(self, "montage", montage_for(self.derivations, own))
 
     def __repr__(self) -> str:
         readings = 0 if self.tape is None else len(self.tape.values_mm)

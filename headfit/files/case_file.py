@@ -12,6 +12,7 @@
     measured_on = 2024-05-07         # optional, free text or a date
     note = "..."                     # optional, free text
     move_alone = true                # a site that must move leaves its homologue in place
+    old_names = false                # do not tell T3 beside T7, and so on
     invented = true                  # data made up for a demonstration
 
     [tape]
@@ -56,7 +57,7 @@ from typing import Any
 from headfit.anatomy.arcs import Rules
 from headfit.anatomy.norms import SEXES
 from headfit.anatomy.sites import canonical_name
-from headfit.anatomy.template import age_in_months
+from headfit.anatomy.template import age_from_text, age_in_months
 from headfit.case.case import BANDS_MM, Case
 from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
@@ -75,7 +76,7 @@ from headfit.files.case_record import record_of_table, table_of_record
 from headfit.files.case_tape import table_of_tape, tape_of_table
 from headfit.files.toml_text import parse_toml
 from headfit.files.whole import about, read_text, write_whole
-from headfit.planning.montages import OWN, array_names, montage_of
+from headfit.planning.montages import OWN, array_names, montage_for
 
 _TABLES = ("case", "tape", "shape", "rules", "marks", "free", "derivations", "record")
 # To TOML a comma parts the entries of a list; behind an equals sign it never stands for that.
@@ -137,7 +138,7 @@ def case_of_text(
     check_names(
         "entry of [case]",
         about_case,
-        (*_TEXTS, "age", "sex", "system", "sites", "move_alone", "invented"),
+        (*_TEXTS, "age", "sex", "system", "sites", "move_alone", "old_names", "invented"),
     )
     sites = _sites(about_case)
     tape, unit, doubtful = tape_of_table(table_of(found, "tape"), measured=measured)
@@ -153,11 +154,12 @@ def case_of_text(
         "derivations": text_of(derivations["set"], "set") if "set" in derivations else None,
         "derivations_file": _path(derivations, "derivations", folder),
     }
+    system = OWN if sites else _system(about_case)
     return Case(
         tape,
         age=_age(about_case.get("age", "adult")),
         sex=choice_of("sex", about_case.get("sex"), SEXES),
-        system=OWN if sites else _system(about_case),
+        system=system,
         sites=sites,
         unit=unit,
         doubtful=doubtful,
@@ -167,17 +169,19 @@ def case_of_text(
         bands_mm=bands_of(marks.get("bands_mm", list(BANDS_MM)), "bands_mm of [marks]"),
         free=free_places_of(found.get("free", [])),
         move_alone=truth_of(about_case.get("move_alone", False), "move_alone"),
+        old_names=truth_of(about_case.get("old_names", True), "old_names"),
         record=record_of_table(table_of(found, "record")),
         invented=truth_of(about_case.get("invented", False), "invented"),
         **texts,
         **named,
-        **_read_parts(known, may_read, **named),
+        **_read_parts(known, may_read, system, **named),
     )
 
 
 def _read_parts(
     known: Case | None,
     may_read: Callable[[Path], None],
+    system: str,
     *,
     marks_file: Path | None,
     derivations: str | None,
@@ -205,7 +209,7 @@ def _read_parts(
             may_read(derivations_file)
             parts["montage"] = read_montage(derivations_file)
         elif derivations is not None:
-            parts["montage"] = montage_of(derivations)
+            parts["montage"] = montage_for(derivations, system)
     except HeadfitError as error:
         problems["derivations"] = error
     return {**parts, "problems": problems}
@@ -213,7 +217,11 @@ def _read_parts(
 
 def _age(value: object) -> str | float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise wrong_entry("age", 'be a template age such as "adult", or years as a number', value)
+        raise wrong_entry(
+            "age", 'be a template age, text such as "6 months", or years as a number', value
+        )
+    if isinstance(value, str):
+        return age_from_text(value)
     age_in_months(value)
     return value
 
@@ -287,7 +295,8 @@ def case_text(case: Case, folder: str | Path = ".") -> str:
     document: dict[str, Any] = {
         "case": {"label": case.label, "age": case.age}
         | ({"sites": list(case.sites)} if case.sites else {"system": case.system})
-        | {name: value for name, value in optional.items() if value},
+        | {name: value for name, value in optional.items() if value}
+        | ({} if case.old_names else {"old_names": False}),
         "tape": table_of_tape(case.tape, case.unit, case.doubtful),
     }
     if case.shape:

@@ -389,6 +389,24 @@ GROUPS: dict[str, tuple[str, ...]] = {
 }
 
 
+# Up to this age the head circumference is taken first: it is what every baby is measured by (common
+# practice, no source).
+BABY_MONTHS = 24.0
+
+
+def groups_for(months: float) -> dict[str, tuple[str, ...]]:
+    """`GROUPS` in the order in which a head of this age is measured.
+
+    >>> groups_for(1.0)["Start with these"][0], groups_for(240.0)["Start with these"][0]
+    ('largest_circumference', 'nasion_inion')
+    """
+    if months >= BABY_MONTHS:
+        return GROUPS
+    around, first = "largest_circumference", "Start with these"
+    others = {title: tuple(n for n in names if n != around) for title, names in GROUPS.items()}
+    return {**others, first: (around, *others[first])}
+
+
 def measurement(name: str) -> Measurement:
     """The declared measurement of a name, with or without ``_mm``.
 

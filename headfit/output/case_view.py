@@ -10,15 +10,17 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from headfit.anatomy.arcs import ARCS
 from headfit.case.solved import SolvedCase
 from headfit.errors import HeadfitError
 from headfit.fitting.hand_set_shape import hand_words
-from headfit.output.scene import Chain, Derivation, DrawnSite, Region, Scene, make_scene
-from headfit.output.tables import Table, derivation_table, sheet_table, site_table
+from headfit.output.scene import Arrow, Chain, Derivation, DrawnSite, Region, Scene, make_scene
+from headfit.output.tables import StrokeOnly, Table, derivation_table, sheet_table, site_table
 from headfit.planning.arc_steps import Found, places_on_tape
 from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement, Move
 from headfit.planning.marking import MarkingPlan
+from headfit.planning.montages import montage_of
 from headfit.units import in_cm
 
 
@@ -67,7 +69,11 @@ class CaseView:
     @cached_property
     def site_table(self) -> Table:
         """Where on the tape each site is marked, without moves and marks."""
-        return site_table(self.bare_scene, measured=self.solved.fitted is not None)
+        return self._site_table(self.bare_scene)
+
+    def _site_table(self, scene: Scene, strokes: tuple[StrokeOnly, ...] = ()) -> Table:
+        measured, old_names = self.solved.fitted is not None, self.solved.case.old_names
+        return site_table(scene, measured=measured, old_names=old_names, strokes=strokes)
 
     @cached_property
     def tables(self) -> dict[str, Table]:
@@ -75,17 +81,27 @@ class CaseView:
         solved, tables = self.solved, {}
         if solved.fitted is not None:
             tables["sheet"] = sheet_table(
-                solved.fitted.tape.readings_mm, solved.fitted.predicted_mm
+                solved.fitted.tape.readings_mm, solved.fitted.predicted_mm, self.doubted
             )
-        tables["sites"] = site_table(self.scene, measured=solved.fitted is not None)
+        strokes = () if solved.fitted is None else _strokes(solved.marking, solved.sites.names)
+        tables["sites"] = self._site_table(self.scene, strokes)
         if solved.derivations is not None:
-            tables["derivations"] = derivation_table(solved.derivations)
+            tables["derivations"] = derivation_table(
+                solved.derivations, old_names=solved.case.old_names
+            )
         if solved.case.marks is not None and "comparison" not in solved.problems:
             from headfit.output.comparison_scene import comparison_table
 
             assert solved.comparison is not None  # no problem with its marks
             tables["moves"] = comparison_table(solved.comparison, solved.displacement)
         return tables
+
+    @cached_property
+    def doubted(self) -> dict[str, str]:
+        """Readings that the others contradict, and what to do about each."""
+        advice = self.solved.advice
+        found = None if advice is None else advice.disagrees
+        return {} if found is None else {found.name: found.sentence}
 
     @cached_property
     def sentences(self) -> dict[str, tuple[str, ...]]:
@@ -105,7 +121,7 @@ class CaseView:
         if "derivations" in solved.problems:
             said["derivations"] = _cannot("derivations", "shown", solved.problems["derivations"])
         elif solved.derivations is not None:
-            said["derivations"] = solved.derivations.findings
+            said["derivations"] = (*_own_set(solved), *solved.derivations.findings)
         for part in ("marks", "comparison"):
             if part in solved.problems:
                 said["comparison"] = _cannot("marks", "compared", solved.problems[part])
@@ -116,6 +132,35 @@ class CaseView:
             said["comparison"] = comparison_sentences(solved.comparison)
             said["marks"] = file_sentences(solved.comparison)
         return said
+
+
+def _strokes(plan: MarkingPlan, sites: tuple[str, ...]) -> tuple[StrokeOnly, ...]:
+    """Places that take a stroke and no cup, where no tape over a free place is needed for them."""
+    return tuple(
+        StrokeOnly(
+            mark.name,
+            step.arc,
+            mark.distance_mm,
+            step.tape.own,
+            f"no cup; {mark.other} is laid here" if mark.other in ARCS else "no cup",
+        )
+        for step in plan.steps
+        for mark in step.marks
+        if mark.kind == "construction" and not mark.blocked and mark.name not in sites
+    )
+
+
+def _own_set(solved: SolvedCase) -> tuple[str, ...]:
+    """Said when a reduced array has its own set in place of the one that was asked for."""
+    asked, montage = solved.case.derivations, solved.case.montage
+    if asked is None or montage is None or montage_of(asked).name == montage.name:
+        return ()
+    return (
+        (
+            f"{montage_of(asked).title} needs sites that the array {solved.case.array_title} has "
+            f"not: its own set is used, {montage.title}."
+        ),
+    )
 
 
 def _cannot(what: str, done: str, error: HeadfitError) -> tuple[str, ...]:
@@ -148,6 +193,10 @@ def _marked(scene: Scene, found: Mapping[str, Found]) -> Scene:
 def _with_free_places(scene: Scene, moved: Displacement, plan: MarkingPlan) -> Scene:
     """Moved sites at their new places, those without a place marked, and the places themselves."""
     changed: list[DrawnSite] = []
+    arrows = tuple(
+        Arrow(move.site, scene.site(move.site).point_mm, move.point_mm, move.words, "moved")
+        for move in moved.moves
+    )
     # A tape that ends before a place is walked from its other end behind it.
     scene = _marked(scene, plan.found)
     # Its place on the tape lies where nothing must be put: never say it.
@@ -170,7 +219,7 @@ def _with_free_places(scene: Scene, moved: Displacement, plan: MarkingPlan) -> S
     regions = tuple(
         Region(obstacle.title, obstacle.outline_mm, obstacle.reason) for obstacle in moved.obstacles
     )
-    return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses)
+    return replace(scene.with_sites(changed), regions=regions, ellipses=ellipses, arrows=arrows)
 
 
 def _moved(move: Move, plan: MarkingPlan) -> str:

@@ -64,7 +64,8 @@ def with_comparison(scene: Scene, comparison: Comparison) -> Scene:
         if arrow.site in advice
     ]
     arrows.sort(key=lambda arrow: -size[arrow.site])
-    return replace(scene.with_sites(changed), arrows=tuple(arrows))
+    moved = tuple(arrow for arrow in scene.arrows if arrow.kind == "moved")
+    return replace(scene.with_sites(changed), arrows=(*arrows, *moved))
 
 
 def _judged(site: DrawnSite, deviation: Deviation, bands_mm: tuple[float, float]) -> DrawnSite:

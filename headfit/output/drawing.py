@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
-from headfit.output.cameras import CAMERAS
+from headfit.output.cameras import CAMERAS, edge_words
 from headfit.output.labels import named
 from headfit.output.scene import STATES, DrawnSite, Scene
 
@@ -105,8 +105,14 @@ def line_drawing(scene: Scene, camera: str) -> str:
     for arrow in scene.arrows:
         ends = project(np.array([arrow.start_mm, arrow.end_mm]))
         if skyline.sees(ends).all():
-            parts.append(_path([ends[:, :2]], "move"))
+            parts.append(
+                _path(
+                    [ends[:, :2], *_wings(ends[:, :2])],
+                    "move" if arrow.kind == "mark" else "move moved",
+                )
+            )
     parts += _sites(scene.sites, project)
+    parts += _edges(project, left, top, 2 * half)
     title = escape(f"{scene.title} {CAMERAS[camera].title}".strip())
     box = f"{left:.0f} {top:.0f} {2 * half:.0f} {2 * half:.0f}"
     return (
@@ -114,6 +120,34 @@ def line_drawing(scene: Scene, camera: str) -> str:
         f'aria-label="{title}: line drawing of the head with its sites">'
         f"{''.join(parts)}</svg>"
     )
+
+
+def _wings(ends: Floats) -> list[Floats]:
+    """The head of an arrow (2, 2) as one bent line."""
+    span = ends[1] - ends[0]
+    length = float(np.linalg.norm(span))
+    if length < 2.0:
+        return []
+    along = span / length * min(5.0, length / 2)
+    across = np.array([-along[1], along[0]]) * 0.5
+    return [np.array([ends[1] - along + across, ends[1], ends[1] - along - across])]
+
+
+def _edges(project: Projection, left: float, top: float, size: float) -> list[str]:
+    """Which side of the person lies at which edge."""
+    right, down, near = project.axes
+    words = edge_words(right, -down, near)
+    places = (
+        (words.left, left + 3.0, top + size / 2, "start"),
+        (words.right, left + size - 3.0, top + size / 2, "end"),
+        (words.top, left + size / 2, top + 8.0, "middle"),
+        (words.near, left + 3.0, top + 8.0, "start"),
+    )
+    return [
+        f'<text class="edge" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(word)}</text>'
+        for word, x, y, anchor in places
+        if word
+    ]
 
 
 def _contours(scene: Scene, project: Projection, skyline: Skyline) -> list[Floats]:

@@ -15,6 +15,7 @@ import numpy as np
 from headfit.anatomy.sites import Sites
 from headfit.geometry.mesh import Floats
 from headfit.output.flattening import RING_FRACTION, flatten
+from headfit.output.scene import site_label
 from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement
 
@@ -286,7 +287,7 @@ class MapDrawing:
         for move in self.moves:
             x, y = self.paper(self.now[move.site])[0].tolist()
             self.shapes.append(Circle(x, y, self.radius, "moved site"))
-            self._name(x, y, move.site, "text on black")
+            self._name(x, y, site_label(move.site, "moved"), "text on black")
 
     def _name(self, x: float, y: float, name: str, pen: str) -> None:
         size = min(1.25 * self.radius, 1.75 * self.radius / (_CHARACTER_WIDTH * len(name)))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats
 from headfit.output.cameras import VIEW_ANGLE_DEGREES
-from headfit.output.scene import STATES, DrawnSite, Scene
+from headfit.output.scene import DrawnSite, Scene
 
 # Cosine of the angle between scalp and line of sight below which a name would lie on the contour.
 _FACING = 0.10
@@ -35,12 +35,15 @@ class View:
     ----------
     eye_mm, focus_mm, up : (3,) float64
     size_px : (width, height)
+    shift : float
+        How far right of the middle the focus stands, as a share of half the width.
     """
 
     eye_mm: Floats
     focus_mm: Floats
     up: Floats
     size_px: tuple[int, int]
+    shift: float = 0.0
 
     @cached_property
     def axes(self) -> Floats:
@@ -56,7 +59,8 @@ class View:
         right, up, near = ((points_mm - self.eye_mm) @ self.axes.T).T
         width, height = self.size_px
         scale = height / 2 / np.tan(np.radians(VIEW_ANGLE_DEGREES / 2)) / -near
-        return np.column_stack([width / 2 + right * scale, height / 2 + up * scale])
+        middle = width / 2 * (1 + self.shift)
+        return np.column_stack([middle + right * scale, height / 2 + up * scale])
 
     def pixels_per_mm(self, point_mm: Floats) -> float:
         """Size of one millimetre at a point, square to the line of sight."""
@@ -126,7 +130,7 @@ def marker_mm(scene: Scene, site: DrawnSite) -> float:
 
 def named(site: DrawnSite) -> str:
     """The name with the sign of its state, so that no colour alone tells it."""
-    return site.name if site.state == "planned" else f"{site.name} {STATES[site.state].sign}"
+    return site.label
 
 
 def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:

@@ -107,6 +107,7 @@ def scene_data(scene: Scene) -> dict[str, Any]:
         "arrows": [
             {
                 "site": arrow.site,
+                "kind": arrow.kind,
                 "start_mm": _point(arrow.start_mm),
                 "end_mm": _point(arrow.end_mm),
                 "words": arrow.words,
@@ -158,6 +159,7 @@ def thinned(curve_mm: Floats) -> Floats:
 def _site(site: DrawnSite) -> dict[str, Any]:
     return {
         "name": site.name,
+        "label": site.label,
         "point_mm": _point(site.point_mm),
         "normal": [round(float(v), 4) for v in site.normal],
         "state": site.state,

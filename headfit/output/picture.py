@@ -21,7 +21,7 @@ from headfit.case.solved import SolvedCase
 from headfit.errors import DrawingError, InputError, sentence
 from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats, TriangleMesh
-from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
+from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES, edge_words, levelled
 from headfit.output.case_view import CaseView
 from headfit.output.driver import Driver, prepare
 from headfit.output.labels import TITLE_SHARE, View, marker_mm, named, place_names, size_of
@@ -29,11 +29,14 @@ from headfit.output.scene import HEAD_COLOUR, LINE_COLOURS, STATES, Scene
 
 _INK = "#1b1b1b"
 _FONT_FILE = 4  # VTK_FONT_FILE of vtkTextProperty.h, which Python is not told
-_WORDS_SHARE = 0.27  # of the width of the picture, left of the head
+WORDS_SHARE = 0.27  # of the width of the picture, left of the head
 _LETTER_WIDTH = 0.58  # of the size of the letters, in running text
 # A picture is drawn this many times as large and averaged: smooth edges without the antialiasing of
 # the driver, which differs from driver to driver.
 _OVERSAMPLING = 2
+# Where the words of an edge stand, as shares of the picture.
+_EDGES = {"left": (0.0, 0.6), "right": (1.0, 0.6), "top": (0.64, 1.0), "near": (1.0, 1.0)}
+_EAR_MM = 22.0  # an ear stands off the head by less
 # Function keys, because letters and digits mean something to VTK already.
 _KEYS = {f"F{i}": name for i, name in enumerate(CAMERAS, start=1)}
 
@@ -158,8 +161,18 @@ def open_window(scene: Scene, view: str = "left", size: tuple[int, int] = (1200,
     plotter = _plotter(scene, view, size, off_screen=False)
     for key, name in _KEYS.items():
         plotter.add_key_event(key, lambda name=name: _look(plotter, scene, name))
+    plotter.iren.add_observer("InteractionEvent", lambda *_: keep_level(plotter.camera))
     plotter.renderer.AddObserver("EndEvent", _smooth_where_it_is_cheap(plotter))
     plotter.show()
+
+
+def keep_level(camera: Any) -> None:
+    """Keep the horizon of a camera that is turned by hand, and the nose up."""
+    focus = np.array(camera.focal_point)
+    toward = np.array(levelled(np.array(camera.position) - focus))
+    camera.position = tuple(focus + toward)
+    above = float(np.hypot(toward[0], toward[1])) < 0.05 * float(np.linalg.norm(toward))
+    camera.up = (0.0, 1.0, 0.0) if above else (0.0, 0.0, 1.0)
 
 
 def _smooth_where_it_is_cheap(plotter: Any) -> Callable[..., None]:
@@ -206,6 +219,7 @@ def _plotter(scene: Scene, view: str, size: tuple[int, int], *, off_screen: bool
 def _look(plotter: Any, scene: Scene, view: str) -> None:
     plotter.camera_position = [tuple(part) for part in scene.camera(view)]
     plotter.camera.view_angle = VIEW_ANGLE_DEGREES
+    plotter.camera.SetWindowCenter(-WORDS_SHARE, 0.0)  # the words stand beside the head, not on it
     plotter.reset_camera_clipping_range()
     plotter.render()
 
@@ -257,6 +271,19 @@ def _tube(points_mm: Floats, radius_mm: float, *, closed: bool = False) -> Any:
     return line.tube(radius=radius_mm, n_sides=8)
 
 
+def _tip(move_mm: Floats, size: float) -> Any:
+    """The head of an arrow, before the site to which it points."""
+    import pyvista
+
+    way = move_mm[-1] - move_mm[-3]
+    length = min(6.0 * size, 0.5 * float(np.linalg.norm(np.diff(move_mm, axis=0), axis=1).sum()))
+    way = way / np.linalg.norm(way)
+    middle = move_mm[-1] - (2.0 * size + length / 2) * way
+    return pyvista.Cone(
+        center=middle, direction=way, height=length, radius=0.45 * length, resolution=20
+    )
+
+
 def _joined(parts: list[Any]) -> Any:
     import pyvista
 
@@ -275,12 +302,38 @@ def _add_lines(plotter: Any, scene: Scene) -> None:
         for arc in scene.arcs
     ]
     _add_all(plotter, arcs, LINE_COLOURS["arcs"])
+    _add_seen_through(plotter, arcs, LINE_COLOURS["arcs"])
     rims = [_tube(region.outline_mm, 1.0 * size, closed=True) for region in scene.regions]
     _add_all(plotter, rims, LINE_COLOURS["regions"])
     pairs = [pair for chain in scene.chains for pair in chain.derivations]
     _add_all(plotter, [_tube(pair.path_mm, 0.9 * size) for pair in pairs], LINE_COLOURS["chains"])
-    moves = [_over_the_head(a.start_mm, a.end_mm, scene.focus_mm) for a in scene.arrows]
-    _add_all(plotter, [_tube(move, 0.9 * size) for move in moves], LINE_COLOURS["moves"])
+    for kind, colour in (("mark", LINE_COLOURS["moves"]), ("moved", STATES["moved"].colour)):
+        moves = [
+            _over_the_head(a.start_mm, a.end_mm, scene.focus_mm)
+            for a in scene.arrows
+            if a.kind == kind
+        ]
+        tips = [_tip(move, size) for move in moves]
+        _add_all(plotter, [*(_tube(move, 0.9 * size) for move in moves), *tips], colour)
+
+
+def _add_seen_through(plotter: Any, parts: list[Any], colour: str) -> None:
+    """What an ear or a fold of skin hides is drawn pale: the same tubes, nearer to the camera.
+
+    Drawn towards the eye by less than a head is thick, they pass over an ear and not over the head.
+    """
+    if not parts:
+        return
+    actor = plotter.add_mesh(_joined(parts), color=colour, opacity=0.45, pickable=False)
+
+    def nearer(*_: object) -> None:
+        eye = np.array(plotter.camera.position)
+        share = 1.0 - _EAR_MM / float(np.linalg.norm(eye - np.array(plotter.camera.focal_point)))
+        actor.user_matrix = np.vstack(
+            [np.column_stack([share * np.eye(3), (1.0 - share) * eye]), [0.0, 0.0, 0.0, 1.0]]
+        )
+
+    plotter.renderer.AddObserver("StartEvent", nearer)
 
 
 def _add_sites(plotter: Any, scene: Scene) -> None:
@@ -325,8 +378,11 @@ def _key(scene: Scene) -> list[str]:
     ]
     if scene.ellipses:
         said.insert(0, f"Ring: {scene.ellipse_words}.")
-    if scene.arrows:
-        said.append(f"Line from a site: {scene.arrow_words}.")
+    kinds = {arrow.kind for arrow in scene.arrows}
+    if "mark" in kinds:
+        said.append(f"Red arrow to a site: {scene.arrow_words}.")
+    if "moved" in kinds:
+        said.append("Purple arrow: from the own place of a site to where it was moved.")
     if scene.chains:
         said.append("Thick lines: derivations.")
     if scene.regions:
@@ -359,10 +415,15 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
     title = text(scene.title, TITLE_SHARE * letter_px, bold=True)
     said = [how, *_key(scene), *scene.captions]
     width_px = plotter.render_window.GetSize()[0]
-    n_letters = round(_WORDS_SHARE * width_px / (0.85 * letter_px * _LETTER_WIDTH))
+    n_letters = round(WORDS_SHARE * width_px / (0.85 * letter_px * _LETTER_WIDTH))
     lines = [line for words in said for line in textwrap.wrap(words, n_letters)]
     captions = text("\n".join(lines), 0.85 * letter_px, bold=False)
     captions.GetTextProperty().SetLineSpacing(1.25)
+    captions.GetTextProperty().SetBackgroundColor(1.0, 1.0, 1.0)
+    captions.GetTextProperty().SetBackgroundOpacity(0.75)
+    edges = {place: text(" ", 1.2 * letter_px, bold=True) for place in _EDGES}
+    for actor in edges.values():
+        plotter.renderer.AddActor(actor)
     plotter.renderer.AddActor(title)
     plotter.renderer.AddActor(captions)
 
@@ -371,7 +432,11 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
         size = plotter.render_window.GetSize()
         camera = plotter.camera
         now = View(
-            np.array(camera.position), np.array(camera.focal_point), np.array(camera.up), size
+            np.array(camera.position),
+            np.array(camera.focal_point),
+            np.array(camera.up),
+            size,
+            WORDS_SHARE,
         )
         placed = {name.name: name for name in place_names(scene, now, letter_px)}
         for name, actor in names.items():
@@ -380,5 +445,15 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
                 actor.SetDisplayPosition(round(placed[name].x), round(placed[name].y))
         title.SetDisplayPosition(round(letter_px), round(size[1] - 2.4 * letter_px))
         captions.SetDisplayPosition(round(letter_px), round(letter_px))
+        words = edge_words(*now.axes)
+        for place, actor in edges.items():
+            actor.SetInput(getattr(words, place) or " ")
+            box = [0.0] * 4
+            actor.GetBoundingBox(plotter.renderer, box)
+            x, y = _EDGES[place]
+            actor.SetDisplayPosition(
+                round(letter_px + x * (size[0] - 2 * letter_px - box[1])),
+                round(letter_px + y * (size[1] - 3.4 * letter_px)),
+            )
 
     plotter.renderer.AddObserver("StartEvent", arrange)

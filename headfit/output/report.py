@@ -71,7 +71,7 @@ def report_html(
     captions = "".join(f"<li>{escape(caption)}</li>" for caption in scene.captions)
     again = "".join(f"<code>{escape(command)}</code>" for command in commands)
     if again:
-        again = f"<p>The same again: {again}</p>"
+        again = f"<details><summary>The same from a terminal</summary>{again}</details>"
     script = _built("view.js").replace("</script", r"<\/script")
     body = "".join(_section(section) for section in sections)
     return f"""<!doctype html>

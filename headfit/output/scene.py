@@ -53,7 +53,7 @@ STATES: dict[str, State] = {
     "unsure": State("cannot be told: the site is not sure enough", "?", "octahedron", "#5d5470"),
     "off": State("marked a little off", "!", "octahedron", "#8f5200"),
     "far": State("marked far off", "‼", "box", "#b3261e"),
-    "moved": State("moved to keep a place free", "→", "cone", "#7b3f98"),
+    "moved": State("moved to keep a place free", "→", "ball", "#6f358c"),
     "blocked": State("lies in a place that must stay free", "×", "box", "#1b1b1b"),
 }
 HEAD_COLOUR = "#e8ded3"
@@ -148,6 +148,22 @@ class DrawnSite:
     note: str = ""
     taped: bool = False
 
+    @property
+    def label(self) -> str:
+        """As it is called in every picture: with a sign, so that colour is never alone."""
+        return site_label(self.name, self.state)
+
+
+def site_label(name: str, state: str = "planned") -> str:
+    """What a site is called in a picture.
+
+    >>> site_label("P4", "moved"), site_label("P4", "far"), site_label("P4")
+    ('P4→', 'P4 ‼', 'P4')
+    """
+    if state == "planned":
+        return name
+    return f"{name}{'' if state == 'moved' else ' '}{STATES[state].sign}"
+
 
 @dataclass(frozen=True, eq=False)
 class Ellipse:
@@ -168,12 +184,16 @@ class Ellipse:
 
 @dataclass(frozen=True, eq=False)
 class Arrow:
-    """From a mark that was made to where it should be, (3,) each, with words to follow."""
+    """From a mark that was made to where it should be, (3,) each, with words to follow.
+
+    Of the kind "moved" it leads from the own place of a site to where it was moved.
+    """
 
     site: str
     start_mm: Floats
     end_mm: Floats
     words: str = ""
+    kind: str = "mark"
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,7 +254,7 @@ class Scene:
     arrows: tuple[Arrow, ...] = ()
     chains: tuple[Chain, ...] = ()
     regions: tuple[Region, ...] = ()
-    ellipse_words: str = "the site lies inside with 95 % probability"
+    ellipse_words: str = "the site lies inside, 95 % sure"
     arrow_words: str = "where its mark was made"
 
     @property

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from headfit.anatomy.sites import RENAMED
+from headfit.anatomy.site_table import OLD_NAMES, both_names
 
-OLD_OF = {new: old for old, new in RENAMED.items()}
+OLD_OF = OLD_NAMES
 
 
 def old_names(names: Iterable[str]) -> list[str]:
@@ -15,13 +15,9 @@ def old_names(names: Iterable[str]) -> list[str]:
     >>> old_names(["T7", "Cz", "P8"])
     ['T3', 'T6']
     """
-    return [OLD_OF[name] for name in names if name in OLD_OF]
+    return [OLD_NAMES[name] for name in names if name in OLD_NAMES]
 
 
 def named(name: str) -> str:
-    """A site with its old name in brackets, if it has one.
-
-    >>> named("P7"), named("Cz")
-    ('P7 (T5)', 'Cz')
-    """
-    return f"{name} ({OLD_OF[name]})" if name in OLD_OF else name
+    """A site with its old name in brackets, if it has one."""
+    return both_names(name)

@@ -20,13 +20,14 @@ from headfit.fitting.fit import FittedHead
 from headfit.output.case_view import CaseView
 from headfit.output.comparison_scene import STATE_OF, comparison_arrows
 from headfit.output.drawing import line_drawing
-from headfit.output.scene import LINE_COLOURS, Scene, Surface, make_scene, scene_on
+from headfit.output.scene import LINE_COLOURS, STATES, Scene, Surface, make_scene, scene_on
 
 CAMERAS = ("left", "top")
 WIDTH_PX = 240
 _LOOKS = {
     "contour": 'stroke="#222" stroke-width="0.9"',
     "arc": f'stroke="{LINE_COLOURS["arcs"]}" stroke-width="0.6"',
+    "move moved": f'stroke="{STATES["moved"].colour}" stroke-width="1.6"',
     "move": f'stroke="{LINE_COLOURS["moves"]}" stroke-width="1.6"',
     "region": f'stroke="{LINE_COLOURS["regions"]}" stroke-width="0.8"',
 }

@@ -12,6 +12,7 @@ from typing import Any
 
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
+from headfit.anatomy.site_table import OLD_NAMES, both_names
 from headfit.fitting.tape import MEASUREMENTS
 from headfit.output.scene import STATES, DrawnSite, Scene
 from headfit.planning.derivations import MeasuredMontage
@@ -31,12 +32,14 @@ class Column:
 class Row:
     """Cells as text, and the site of the head that the row speaks of, if any.
 
-    A heading is one cell over all columns.
+    A heading is one cell over all columns. The state is shown by weight and colour beside the sign
+    among the cells: "own", "predicted", "doubtful", or "stroke", where no cup comes.
     """
 
     cells: tuple[str, ...]
     site: str = ""
     heading: bool = False
+    state: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,10 +65,28 @@ def mm(length_mm: float | None) -> str:
     return "" if length_mm is None else f"{length_mm:.0f}".replace("-0", "0")
 
 
-def site_table(scene: Scene, *, measured: bool = True) -> Table:
+@dataclass(frozen=True)
+class StrokeOnly:
+    """A place on an arc that takes a stroke and no cup: Fpz, from which the ring is laid."""
+
+    name: str
+    arc: str
+    distance_mm: float
+    taped: bool
+    words: str
+
+
+def site_table(
+    scene: Scene,
+    *,
+    measured: bool = True,
+    old_names: bool = True,
+    strokes: Iterable[StrokeOnly] = (),
+) -> Table:
     """Every site under its arc, in the order in which arcs are measured, with where to mark it.
 
     While nothing is `measured` no place on the tape is told: it would be that of the template head.
+    `old_names` puts T3 beside T7 and so on; `strokes` stand among the sites of their arc.
     """
     compared = any(site.deviation_mm is not None for site in scene.sites)
     sure = any(site.sure_mm is not None for site in scene.sites)
@@ -83,9 +104,20 @@ def site_table(scene: Scene, *, measured: bool = True) -> Table:
         of_arc = [site for site in scene.sites if site.arc == arc]
         if of_arc:
             said = _arc_heading(scene, arc, measured=measured)
-            rows.append(Row((said,), heading=True))
-        for site in sorted(of_arc, key=_place_on_tape):
-            cells = [site.name, *([_on_tape(site)] if measured else [])]
+            taped = measured and any(line.taped for line in scene.arcs if line.name == arc)
+            rows.append(Row((said,), heading=True, state=_state(arc, taped, measured=measured)))
+        among: list[tuple[float, DrawnSite | StrokeOnly]] = [
+            (_place_on_tape(site), site) for site in of_arc
+        ]
+        among += [(s.distance_mm, s) for s in strokes if s.arc == arc and of_arc and measured]
+        for _, site in sorted(among, key=lambda each: each[0]):
+            if isinstance(site, StrokeOnly):
+                at = cm(site.distance_mm) if site.taped else f"≈ {cm(site.distance_mm)}"
+                cells = [site.name, at, *[""] * (sure + compared), site.words]
+                rows.append(Row(tuple(cells), state="stroke"))
+                continue
+            name = both_names(site.name) if old_names else site.name
+            cells = [name, *([_on_tape(site)] if measured else [])]
             if sure:
                 cells.append(mm(site.sure_mm))
             if compared:
@@ -94,13 +126,20 @@ def site_table(scene: Scene, *, measured: bool = True) -> Table:
             # What is as it should be needs no words: its sign says it.
             usual = {"planned": "", "near": state.sign}.get(site.state)
             said = f"{state.sign} {site.note or state.words}" if usual is None else usual
-            rows.append(Row((*cells, said), site.name))
+            state_ = (
+                "" if site.from_start_mm is None else _state(arc, site.taped, measured=measured)
+            )
+            rows.append(Row((*cells, said), site.name, state=state_))
     caption = (
         "Where each site is marked on the tape laid along its arc."
         if measured
         else "Nothing is measured yet: where to mark each site is told after the first measurement."
     )
     return Table("sites", caption, tuple(columns), tuple(rows))
+
+
+def _state(arc: str, taped: bool, *, measured: bool) -> str:
+    return "" if not arc or not measured else "own" if taped else "predicted"
 
 
 def _on_tape(site: DrawnSite) -> str:
@@ -129,10 +168,16 @@ def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
 
 
 def sheet_table(
-    readings_mm: Mapping[str, Iterable[float]], fitted_mm: Mapping[str, float]
+    readings_mm: Mapping[str, Iterable[float]],
+    fitted_mm: Mapping[str, float],
+    doubted: Iterable[str] = (),
 ) -> Table:
-    """What was measured, how it is taken, and what the fitted head has."""
-    rows = []
+    """What was measured, how it is taken, and what the fitted head has.
+
+    Readings that are `doubted` are marked as such: a small difference from the fit says little, for
+    the fit follows a wrong reading.
+    """
+    rows, doubtful = [], set(doubted)
     for name, readings in readings_mm.items():
         kind = MEASUREMENTS[name]
         taken = list(readings)
@@ -144,8 +189,9 @@ def sheet_table(
                     kind.how,
                     " / ".join(cm(value) for value in taken),
                     cm(fitted_mm[name]),
-                    mm(fitted_mm[name] - mean),
-                )
+                    "? doubtful" if name in doubtful else mm(fitted_mm[name] - mean),
+                ),
+                state="doubtful" if name in doubtful else "",
             )
         )
     return Table(
@@ -162,7 +208,7 @@ def sheet_table(
     )
 
 
-def derivation_table(measured: MeasuredMontage) -> Table:
+def derivation_table(measured: MeasuredMontage, *, old_names: bool = True) -> Table:
     """Every derivation of a montage with its length along the scalp, chain by chain."""
     moved = any(each.before_mm is not None for each in measured.derivations)
     columns = [Column("Derivation"), Column("Length", "mm", number=True)]
@@ -173,7 +219,11 @@ def derivation_table(measured: MeasuredMontage) -> Table:
         rows.append(Row((f"Chain: {found.chain.name}",), heading=True))
         for each in found.derivations:
             change = [] if not moved else [f"{each.change_mm:+.0f}" if each.change_mm else ""]
-            rows.append(Row((each.name, mm(each.length_mm), *change)))
+            pair = each.derivation.sites
+            old = "–".join(OLD_NAMES.get(site, site) for site in pair)
+            told = old_names and any(site in OLD_NAMES for site in pair)
+            name = f"{each.name} ({old})" if told else each.name
+            rows.append(Row((name, mm(each.length_mm), *change)))
     caption = f"{measured.montage.title}: length of each derivation along the scalp."
     return Table("derivations", caption, tuple(columns), tuple(rows))
 
@@ -186,19 +236,22 @@ def table_html(table: Table) -> str:
         + "</th>"
         for column in table.columns
     )
-    rows = []
+    rows: list[str] = []
     for row in table.rows:
         first, *rest = row.cells
         if row.heading:
             wide = f'<th scope="rowgroup" colspan="{len(table.columns)}">{escape(first)}</th>'
-            rows.append(f'<tr class="heading">{wide}</tr>')
+            # A body of its own for each heading: printed, none is left alone at the end of a page.
+            body = "</tbody><tbody>" if rows else ""
+            rows.append(f'{body}<tr class="{f"heading {row.state}".strip()}">{wide}</tr>')
             continue
         cells = "".join(
             f"<td{_number(column)}>{escape(cell)}</td>"
             for column, cell in zip(table.columns[1:], rest, strict=True)
         )
         site = f' data-site="{escape(row.site)}"' if row.site else ""
-        rows.append(f'<tr{site}><th scope="row">{escape(first)}</th>{cells}</tr>')
+        state = f' class="{row.state}"' if row.state else ""
+        rows.append(f'<tr{site}{state}><th scope="row">{escape(first)}</th>{cells}</tr>')
     return (
         f'<table id="table-{escape(table.name)}"><caption>{escape(table.caption)}</caption>'
         f"<thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"

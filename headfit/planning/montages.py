@@ -174,6 +174,45 @@ def _arrays() -> dict[str, tuple[str, ...]]:
     return {entry["name"]: tuple(entry["sites"]) for entry in _data("arrays")["array"]}
 
 
+# Up to this age a reduced array is usual: common practice, no source; when is local policy.
+NEWBORN_MONTHS = 1.0
+
+
+def usual_array(months: float, system: str) -> str | None:
+    """The reduced array that is usual at an age in place of a system; None where none is.
+
+    >>> usual_array(0.5, "10-20"), usual_array(0.5, "newborn"), usual_array(240.0, "10-20")
+    ('newborn', None, None)
+    """
+    return "newborn" if months <= NEWBORN_MONTHS and system == "10-20" else None
+
+
+def montage_for(name: str, array: str) -> Montage:
+    """A standard montage, or the array's own where the array lacks its sites.
+
+    A reduced array has none of the short steps of the longitudinal set: its own double distances
+    take that place.
+
+    Raises
+    ------
+    UnknownNameError
+        No such montage.
+
+    >>> montage_for("longitudinal", "newborn").name, montage_for("longitudinal", "10-20").name
+    ('newborn', 'longitudinal')
+    """
+    wanted = montage_of(name)
+    if wanted.name != "longitudinal" or array not in _arrays():
+        return wanted
+    own = [montage for montage in standard_montages().values() if montage.name == array]
+    own += [
+        montage
+        for montage in standard_montages().values()
+        if montage.name.startswith("newborn") and set(montage.sites) <= set(array_sites(array))
+    ]
+    return own[0] if own and not set(wanted.sites) <= set(array_sites(array)) else wanted
+
+
 def array_names() -> tuple[str, ...]:
     """Every set of sites that has a name.
 

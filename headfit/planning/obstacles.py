@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import Sites, canonical_name, sites_on
+from headfit.anatomy.sites import SCALP_SITES, Sites, canonical_name, sites_on
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, TriangleMesh, frozen
 from headfit.geometry.surface import nearest, normals_at
@@ -25,6 +25,8 @@ CLEARANCE_MM = 5.0
 LARGEST_RADIUS_MM = 150.0
 # A point given by its coordinates may float this far off the skin, as landmarks may.
 OFF_SCALP_MM = 10.0
+
+_AT_SITE_MM = 4.0  # so near it is the site, to whoever looks
 
 Where = str | Sequence[float]
 
@@ -230,7 +232,14 @@ def polygon(
             ),
             code="free-round-head",
         )
-    return Polygon(what, frozen(points), inside, outline, f"between {', '.join(names)}", clearance)
+    return Polygon(
+        what,
+        frozen(points),
+        inside,
+        outline,
+        _corner_words(corners, names, sites, points),
+        clearance,
+    )
 
 
 def _reason(reason: object) -> str:
@@ -287,8 +296,32 @@ def _on_scalp(sites: Sites, wanted: Sequence[Where], what: str) -> tuple[Floats,
                 code="free-off-scalp",
             )
         points[row] = foot.on(sites.tracer.mesh.vertices_mm)[0]
-        names.append("(" + ", ".join(f"{c:.0f}" for c in points[row]) + ") mm")
+        names.append(_whereabouts(sites, points[row]))
     return points, names
+
+
+def _corner_words(corners: Sequence[Where], names: list[str], sites: Sites, points: Floats) -> str:
+    """Between which sites an outline lies, or near which when it was drawn freely."""
+    if all(isinstance(corner, str) for corner in corners):
+        return f"between {', '.join(names)}"
+    around = sites_on(sites.tracer, SCALP_SITES, "10-20")
+    away = np.linalg.norm(points[:, None] - around.points_mm, axis=2)
+    near = dict.fromkeys(around.names[row] for row in away.argmin(axis=1).tolist())
+    return f"outlined near {', '.join(near)}"
+
+
+def _whereabouts(sites: Sites, point: Floats) -> str:
+    """Where a place of the scalp is, by the sites of 10-20 that lie nearest."""
+    around = sites_on(sites.tracer, SCALP_SITES, "10-20")
+    away = np.linalg.norm(around.points_mm - point, axis=1)
+    first, second = np.argsort(away, kind="stable")[:2].tolist()
+    if away[first] < _AT_SITE_MM:
+        return str(around.names[first])
+    # From the midline outwards, as sites are read: z, 1, 2, 3 ...
+    inner, outer = sorted(
+        (around.names[first], around.names[second]), key=lambda n: (n[-1] != "z", n[-1])
+    )
+    return f"a place between {inner} and {outer}"
 
 
 def _rim(mesh: TriangleMesh, centre: Floats, radius_mm: float) -> Floats:

@@ -35,6 +35,12 @@ def change(desk: Desk, **entries: object) -> None:
     desk.put(changed_case(desk.case, entries, desk.path.parent))
 
 
+def slide(desk: Desk, ring: str) -> None:
+    """One value of many, as a slider or a typing hand sends them."""
+    case = changed_case(desk.case, {"tape": {"ring": ring}}, desk.path.parent)
+    desk.put(case, open_step="ring")
+
+
 def test_a_change_is_safe_at_once_and_the_case_file_waits_for_saving(path: Path) -> None:
     desk = Desk.open(path)
     assert desk.saved
@@ -258,3 +264,72 @@ def test_what_cannot_be_written_is_not_taken(path: Path, monkeypatch: pytest.Mon
         desk.put(replace(before, label="mine"))
     assert desk.case is before
     assert desk.revision == revision
+
+
+def test_every_change_is_taken_back_and_made_again(path: Path) -> None:
+    desk = Desk.open(path)
+    steps: list[dict[str, object]] = [
+        {"label": "mine"},
+        {"age": "3 weeks"},
+        {"tape": {"ring": "55.5"}},
+        {"free": [{"site": "C3", "radius_mm": 10}]},
+        {"move_alone": True},
+        {"old_names": False},
+        {"derivations": "transverse"},
+        {"doubtful": ["nasion"]},
+        {"rules": {"inner": "crossing"}},
+    ]
+    cases = [desk.case]
+    for step in steps:
+        change(desk, **step)
+        cases.append(desk.case)
+    texts = [desk._text(case) for case in cases]
+    assert len(set(texts)) == len(texts)  # each step did something
+    for text in reversed(texts[:-1]):
+        desk.step("undo")
+        assert desk._text(desk.case) == text
+    with pytest.raises(InputError, match="undo must have a step to go, got none"):
+        desk.step("undo")
+    assert desk.saved  # as the case file has it
+    assert names_in(path.parent) == ["case.toml"]
+    for text in texts[1:]:
+        desk.step("redo")
+        assert desk._text(desk.case) == text
+    with pytest.raises(InputError, match="redo must have a step to go"):
+        desk.step("redo")
+
+
+def test_a_slider_is_one_step_and_words_name_it(path: Path) -> None:
+    desk = Desk.open(path)
+    before = desk.case
+    for ring in ("56.0", "56.1", "56.2"):
+        slide(desk, ring)
+    assert desk.history.words(desk.case) == {"undo": "10 % ring", "redo": ""}
+    desk.step("undo")
+    assert desk.case is before
+    assert desk.history.words(desk.case) == {"undo": "", "redo": "10 % ring"}
+    change(desk, note="other")  # what was taken back is gone with a new change
+    with pytest.raises(InputError, match="redo must have a step to go"):
+        desk.step("redo")
+
+
+def test_a_step_under_way_goes_back_to_where_it_began(path: Path) -> None:
+    desk = Desk.open(path)
+    before = desk.case
+    slide(desk, "56.0")
+    slide(desk, "56.1")
+    assert not desk.take_back("head_breadth")
+    assert desk.take_back("ring")
+    assert desk.case is before
+    assert not desk.take_back("ring")
+    slide(desk, "56.0")
+    desk.history.close()
+    assert not desk.take_back("ring")  # it was finished: that stays
+
+
+def test_discarding_can_be_taken_back(path: Path) -> None:
+    desk = Desk.open(path)
+    change(desk, label="mine")
+    desk.discard()
+    desk.step("undo")
+    assert desk.case.label == "mine"

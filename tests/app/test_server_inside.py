@@ -257,3 +257,116 @@ def test_serving_listens_before_it_tells_its_address(
             break
         asyncio.run(asyncio.sleep(0.01))
     assert opened == told
+
+
+def read_tape(client: TestClient) -> dict[str, str]:
+    return dict(client.get("/api/state", headers=KEY).json()["case"]["tape"])
+
+
+def test_a_trial_is_shown_and_never_kept(client: TestClient) -> None:
+    before = client.get("/api/state", headers=KEY).json()
+    assert "head_length" not in before["case"]["tape"]
+    status, tried = post(
+        client, "trial", revision=before["revision"], tape={"head_length": "176 mm"}
+    )
+    assert status == 200
+    assert tried["fit"]["measured_mm"]["head_length"] == 176.0  # the head of the trial
+    assert tried["fit"]["parameters"] != before["fit"]["parameters"]
+    assert client.get("/api/state", headers=KEY).json() == before
+    assert not list(Path(before["folder"]).glob("*.unsaved"))
+    status, answer = post(client, "trial", revision=before["revision"], tape={"head_length": "x"})
+    assert (status, list(answer["refused"])) == (422, ["head_length"])
+
+
+def test_a_slider_makes_no_reading(client: TestClient) -> None:
+    """Seen: dragging the slider of head length saved 19.3 cm that nobody had read."""
+    status, answer = post(
+        client,
+        "change",
+        revision=revision(client),
+        change={"tape": {"head_length": "19.3"}},
+        quick=True,
+    )
+    assert status == 422
+    assert "must be typed as it was read" in answer["error"]
+    assert "head_length" not in read_tape(client)
+
+
+def test_a_quick_answer_tells_the_case_as_it_stands(client: TestClient) -> None:
+    status, answer = post(
+        client, "change", revision=revision(client), change={"tape": {"ring": "55.5"}}, quick=True
+    )
+    assert status == 200
+    assert answer["case"]["tape"]["ring"] == "55.5"
+    assert answer["undo"] == "10 % ring"
+
+
+def test_a_refused_value_takes_back_what_was_accepted_on_the_way(client: TestClient) -> None:
+    """Seen: of 12.5 typed for 15.2 the program had taken 12 and kept it when 12.5 was refused."""
+    before = client.get("/api/state", headers=KEY).json()
+    start = before["case"]["tape"]["head_breadth"]
+    for text, accepted in (("15", True), ("150", False)):
+        status, answer = post(
+            client,
+            "change",
+            revision=revision(client),
+            change={"tape": {"head_breadth": text}},
+            unfinished=True,
+        )
+        assert (status == 200) is accepted
+    assert answer["refused"].keys() == {"head_breadth"}
+    assert answer["instead"] == {"head_breadth": "15.0"}
+    assert answer["state"]["case"]["tape"]["head_breadth"] == start
+    assert read_tape(client) == before["case"]["tape"]
+    after = client.get("/api/state", headers=KEY).json()
+    assert after["fit"] == before["fit"]
+    assert after["sentences"] == before["sentences"]
+    assert after["saved"]
+    assert post(client, "undo", revision=revision(client))[0] == 422  # nothing was done
+
+
+def test_undo_and_redo_go_through_the_program(client: TestClient) -> None:
+    before = read_tape(client)
+    post(client, "change", revision=revision(client), change={"tape": {"ring": "55.5"}})
+    status, state = post(client, "undo", revision=revision(client))
+    assert (status, state["case"]["tape"], state["redo"]) == (200, before, "10 % ring")
+    status, state = post(client, "redo", revision=revision(client))
+    assert (status, state["case"]["tape"]["ring"]) == (200, "55.5")
+    assert post(client, "redo", revision=revision(client))[1]["code"] == "no-step"
+
+
+def test_a_newborn_is_offered_its_array_and_measured_round_the_head_first(
+    client: TestClient,
+) -> None:
+    _, state = post(client, "new")
+    assert state["offer"] is None
+    assert state["groups"][0]["names"][0] == "nasion_inion"
+    _, state = post(client, "change", revision=state["revision"], change={"age": "2 weeks"})
+    assert state["case"]["age_words"] == "2 weeks"
+    assert state["groups"][0]["names"][0] == "largest_circumference"
+    assert state["offer"]["system"] == "newborn"
+    change = {"system": "newborn", "derivations": "longitudinal"}
+    _, state = post(client, "change", revision=state["revision"], change=change)
+    assert state["offer"] is None
+    assert [row["site"] for row in state["tables"]["sites"]["rows"] if row["site"]][:2]
+    assert "its own set is used, Newborn, double distance" in state["sentences"]["derivations"][0]
+    assert not any("cannot be recorded" in said for said in state["sentences"]["derivations"])
+
+
+def test_the_sheet_is_made_for_the_paper_that_was_chosen(client: TestClient) -> None:
+    made = {
+        paper: client.get(f"/api/export?kind=sheet&paper={paper}", headers=KEY).content
+        for paper in ("A4", "letter")
+    }
+    assert b"595.2" in made["A4"]  # 210 mm in points of 1/72 inch
+    assert b"612" in made["letter"]  # 8.5 inch
+    assert client.get("/api/export?kind=sheet&paper=B5", headers=KEY).status_code == 422
+
+
+def test_a_moved_site_stays_away_from_its_place_in_a_trial(client: TestClient) -> None:
+    change = {"free": [{"site": "P4", "radius_mm": 14, "reason": "wound"}]}
+    _, state = post(client, "change", revision=revision(client), change=change)
+    _, tried = post(client, "trial", revision=state["revision"], tape={"head_length": "198 mm"})
+    site = next(each for each in tried["scene"]["sites"] if each["name"] == "P4")
+    assert (site["state"], site["from_start_mm"]) == ("moved", None)
+    assert tried["scene"]["regions"]

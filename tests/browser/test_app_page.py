@@ -181,7 +181,7 @@ def test_derivations_that_a_case_file_calls_by_their_title_are_chosen(
 
 def test_a_click_on_a_site_chooses_its_row_and_the_reverse(tab: Tab, app: RunningApp) -> None:
     tab.open_app(app)
-    for site in ("F4", "Fp1", "Cz"):
+    for site in ("F4", "Fp1", "Fz"):
         x, y, seen = tab.where(site)
         assert seen
         tab.page.mouse.click(x, y)
@@ -206,8 +206,8 @@ def test_a_refused_value_says_why_beside_it_and_changes_nothing(tab: Tab, app: R
     reason = tab.page.locator("#m-nasion_inion-why")
     reason.wait_for(state="visible")
     assert reason.inner_text() == (
-        "Not used: nasion-inion arc must lie in 15 to 48 cm, got 366 cm (is it in mm? then write "
-        "366 mm)."
+        "366 not used; 36.6? nasion-inion arc must lie in 15 to 48 cm, got 366 cm (is it in mm? "
+        "then write 366 mm). use 36.6"
     )
     assert tab.page.get_attribute("#m-nasion_inion", "aria-invalid") == "true"
     assert tab.page.input_value("#m-nasion_inion") == "366"  # what was typed stays to be mended

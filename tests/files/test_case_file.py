@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from headfit import Rules, Tape
 from headfit.case.case import Case, FreePlace
+from headfit.case.record import ChartedElectrode, SetUpRecord
 from headfit.errors import HeadfitError
 from headfit.files.case_file import case_of_text, case_text, read_case, write_case
 from headfit.fitting.tape import MEASUREMENTS
@@ -62,6 +63,10 @@ reason = "shunt"
 
 [derivations]
 set = "longitudinal bipolar"
+
+[record]
+skin_before = "whole"
+sites = [{ name = "t3", impedance_kohm = 4 }]
 """
 
 
@@ -77,6 +82,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
     assert fields_of(read_case(tmp_path / "case.toml")) == {
         "readings": {"nasion_inion": (362.0,), "ring": (564.0, 568.0)},
         "spreads": {"ring": 4.0},
+        "old_names": True,
         "label": "second head",
         "age": 34,
         "sex": "female",
@@ -108,6 +114,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "measured_on": "2024-05-07",
         "note": "thick hair",
         "move_alone": True,
+        "record": SetUpRecord((ChartedElectrode("T7", impedance_kohm=4),), skin_before="whole"),
         "invented": True,
     }
 
@@ -199,7 +206,7 @@ WRONG = {
     T + "[case]\nage = 'old'": "unknown age 'old': ",
     T + "[case]\nage = 130": "unknown age in years 130: choose one of 0 to 120",
     T + "[case]\nage = nan": "unknown age in years nan",
-    T + "[case]\nage = true": 'age must be a template age such as "adult", or years as a number',
+    T + "[case]\nage = true": 'age must be a template age, text such as "6 months", or years',
     T + "[case]\nsex = 'f'": "unknown sex 'f': choose one of female, male",
     T + "[case]\nsystem = '10-01'": "unknown system '10-01': did you mean '10-20'",
     T + "[case]\nsystem = ['10-10']": "unknown system",

@@ -13,6 +13,7 @@ from headfit.anatomy.arcs import mirrored
 from headfit.anatomy.template import template_set
 from headfit.output.flattening import flatten
 from headfit.output.headmap import NUMBER_MM, PENS, Circle, HeadMap, Line, Text, as_svg, head_map
+from headfit.output.scene import site_label
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
 from headfit.planning.montages import standard_montages
@@ -209,8 +210,8 @@ def test_a_moved_site_is_black_where_it_stands_and_crossed_where_it_stood() -> N
     old, new = circles_of(drawn, "old place"), circles_of(drawn, "moved site")
     assert len(old) == len(new) == 2
     names = {s.words: s for s in drawn.shapes if isinstance(s, Text) and s.pen == "text on black"}
-    # The lead keeps its name; its place is told in the words.
-    assert set(names) == {move.site for move in found.moves}
+    assert set(names) == {site_label(move.site, "moved") for move in found.moves}
+    assert set(names) == {"F3→", "F4→"}  # as in 3D
     flat, centre = flatten(sites.tracer), places_of(drawn)["Cz"]
     for move, circle in zip(found.moves, new, strict=True):
         expected = centre + drawn.scale * flat.places(move.point_mm)[0] * [1, -1]

@@ -51,10 +51,13 @@ def test_points_appear_where_vtk_draws_them(name: str) -> None:
 
 
 def test_a_name_keeps_off_the_title_and_is_still_written() -> None:
+    eye, focus, up = scene().camera("front")
+    raised = focus + np.linalg.norm(eye - focus) * np.array([0.0, 0.97, 0.24])  # Cz at the top
+    now = View(raised, focus, up, SIZE)
     long_title = replace(scene(), title="a title as wide as the picture " * 3)
-    placed = {name.name: name for name in place_names(long_title, view("front"), LETTER_PX)}
+    placed = {name.name: name for name in place_names(long_title, now, LETTER_PX)}
     assert max(name.y for name in placed.values()) + LETTER_PX <= SIZE[1] - 2.7 * LETTER_PX
-    untitled = {name.name: name for name in place_names(scene(), view("front"), LETTER_PX)}
+    untitled = {name.name: name for name in place_names(scene(), now, LETTER_PX)}
     assert untitled["Cz"].y + LETTER_PX > SIZE[1] - 2.7 * LETTER_PX  # where the title would be
     assert "Cz" in placed
 

@@ -98,7 +98,7 @@ def test_a_place_is_given_by_any_site_or_a_point_near_the_scalp() -> None:
     outwards = point / np.linalg.norm(point)
     by_point = disc(ADULT, (point + 4 * outwards).tolist(), 20, "shunt")
     assert by_site.where == "20 mm around FC3"
-    assert by_point.where.startswith("20 mm around (")
+    assert by_point.where == "20 mm around a place between C3 and F3"
     # The nearest skin to a floating point: within its height of the place.
     assert np.linalg.norm(by_point.centre_mm - point) < 4
     for place in (by_site, by_point):
@@ -173,3 +173,19 @@ def test_both_kinds_of_place_answer_the_same_questions() -> None:
         assert isinstance(place, Disc | Polygon)
         assert place.covers(np.empty((0, 3))).tolist() == []
         assert not place.outline_mm.flags.writeable
+
+
+def test_a_clicked_place_is_told_by_the_sites_around_it() -> None:
+    """Seen: a click beside C3 was listed as "14 mm around (-58, 3, 79) mm"."""
+    middle = (ADULT["C3"] + ADULT["T7"]) / 2
+    title = disc(ADULT, nearest_skin(middle), 14, "wound").title
+    assert title == "wound, 14 mm around a place between C3 and T7"
+    assert disc(ADULT, ADULT["C3"], 14, "wound").title == "wound, 14 mm around C3"
+    corners = [nearest_skin(middle + step) for step in ([0, 12, 0], [0, -12, 0], [0, 0, 14])]
+    assert polygon(ADULT, corners, "graft").where.startswith("outlined near ")
+    assert "mm" not in polygon(ADULT, corners, "graft").where
+
+
+def nearest_skin(point: np.ndarray) -> np.ndarray:
+    mesh = ADULT.tracer.mesh
+    return mesh.vertices_mm[np.linalg.norm(mesh.vertices_mm - point, axis=1).argmin()]

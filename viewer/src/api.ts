@@ -66,6 +66,7 @@ export interface FreePlace {
 export interface CaseData {
   readonly label: string;
   readonly age: string | number;
+  readonly age_words: string;
   readonly sex: string | null;
   readonly system: string;
   readonly unit: string;
@@ -74,6 +75,8 @@ export interface CaseData {
   readonly shape: Readonly<Record<string, number>>;
   readonly rules: Readonly<Record<string, string>>;
   readonly free: readonly FreePlace[];
+  readonly move_alone: boolean;
+  readonly old_names: boolean;
   readonly derivations: string | null;
   readonly derivations_file: string | null;
   readonly marks: string | null;
@@ -90,6 +93,10 @@ export interface Quick {
   readonly folder: string;
   readonly saved: boolean;
   readonly found: string;
+  /** What undo takes back and redo makes again, in words; empty where there is nothing. */
+  readonly undo: string;
+  readonly redo: string;
+  readonly case: CaseData;
   readonly elsewhere: readonly string[];
   readonly fit: Fit | null;
   readonly scene: SceneData;
@@ -98,15 +105,28 @@ export interface Quick {
 
 export interface State extends Quick {
   readonly problem: string;
-  readonly case: CaseData;
   readonly predicted_mm: Readonly<Record<string, number>>;
+  /** Half of the range in which each lies with 95 %. */
+  readonly sure_mm: Readonly<Record<string, number>>;
+  /** Readings that the others contradict, and what to do. */
+  readonly doubted: Readonly<Record<string, string>>;
+  /** Measurements in the order in which this age is measured. */
+  readonly groups: readonly { readonly title: string; readonly names: readonly string[] }[];
+  /** A reduced array that is usual at this age, or none. */
+  readonly offer: { readonly system: string; readonly words: string; readonly button: string } | null;
   readonly sentences: Readonly<Record<string, readonly string[]>>;
   readonly commands: Readonly<Record<string, string>>;
 }
 
 /** Not accepted, with the sentence that says why. */
 export class Refusal extends Error {
-  constructor(readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>, readonly freeName = "") {
+  constructor(
+    readonly status: number, message: string, readonly refused: Readonly<Record<string, string>>, readonly freeName = "",
+    /** What was likely meant. */
+    readonly instead: Readonly<Record<string, string>> = {},
+    /** The case as it stands when the refusal took back what was half done. */
+    readonly state: State | null = null,
+  ) {
     super(message);
   }
 }
@@ -133,8 +153,11 @@ export class Program {
       throw new Gone();
     }
     if (response.ok) return response;
-    const said = (await response.json().catch(() => ({}))) as { error?: string; refused?: Record<string, string>; free_name?: string };
-    throw new Refusal(response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {}, said.free_name ?? "");
+    type Said = { error?: string; refused?: Record<string, string>; free_name?: string; instead?: Record<string, string>; state?: State | null };
+    const said = (await response.json().catch(() => ({}))) as Said;
+    throw new Refusal(
+      response.status, said.error ?? `the program answered ${response.status}`, said.refused ?? {}, said.free_name ?? "", said.instead ?? {}, said.state ?? null,
+    );
   }
 
   async get<T>(path: string): Promise<T> {
@@ -146,8 +169,8 @@ export class Program {
   }
 
   /** Hand a made file to the person. */
-  async download(kind: string): Promise<string> {
-    const response = await this.ask(`export?kind=${kind}`, {});
+  async download(kind: string, paper: string): Promise<string> {
+    const response = await this.ask(`export?kind=${kind}&paper=${paper}`, {});
     const name = /filename="([^"]+)"/.exec(response.headers.get("content-disposition") ?? "")?.[1] ?? "headfit";
     const address = URL.createObjectURL(await response.blob());
     const link = document.createElement("a");

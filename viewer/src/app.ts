@@ -2,7 +2,7 @@
 import { Gone, Program, Refusal, type Quick, type Start, type State, type ModelData } from "./api";
 import { Changes, merged, type Change } from "./changes";
 import { ask } from "./dialogs";
-import { button, make, sentences } from "./dom";
+import { button, choice, labelled, make, sentences } from "./dom";
 import { Facts } from "./facts";
 import { ByHand } from "./hand";
 import { Model } from "./model";
@@ -11,6 +11,8 @@ import { place, type Placed } from "./place";
 import { Sheet } from "./sheet";
 import { fill, link, type LinkedTables } from "./tables";
 import { Tabs } from "./tabs";
+
+const PAPER = "headfit-paper"; // remembered on this computer
 
 export class App {
   state!: State;
@@ -37,6 +39,12 @@ export class App {
   private disputed: Change | null = null;
   private readonly askedFor = new Set<string>();
   private sliding: Record<string, number> = {}; // values under a slider that were not confirmed yet, mm
+  private trial: { name: string; mm: number; words: string } | null = null;
+  private trying = false;
+  private unfinished = ""; // the measurement that is being typed
+  private readonly undo = button("Undo", () => void this.step("undo"));
+  private readonly redo = button("Redo", () => void this.step("redo"));
+  private readonly refusals = make("div", { className: "refusals" });
 
   constructor(private readonly program: Program, start: Start) {
     this.changes = new Changes(program, {
@@ -54,9 +62,11 @@ export class App {
         if (this.placed) this.placed.viewer.asksForPlace = on;
         document.body.classList.toggle("asking", on);
       },
+      draft: (corners) => this.placed?.viewer.draft(corners),
     };
     this.sheet = new Sheet(start, {
-      typed: (name, text) => this.type(name, text),
+      typed: (name, text, finished) => this.type(name, text, finished),
+      tried: (trial) => void this.tryOut(trial),
       slid: (name, text, mm, settled) => this.follow(name, mm, { tape: { [name]: text } }, settled),
     });
     this.byHand = new ByHand(start.hand_modes, {
@@ -82,7 +92,7 @@ export class App {
     document.body.append(
       make("header", { className: "bar" }, [this.title, this.saved, this.actions()]),
       make("main", {}, [make("div", { className: "left" }, [this.facts.element, this.sheet.element, this.advice]), view, this.tabs.element]),
-      make("footer", { className: "bar" }, [this.said, make("p", { className: "same" }, ["Same from a terminal: ", this.command])]),
+      make("footer", { className: "bar" }, [this.said, this.terminal()]),
     );
     this.placed = place(view, start.legend, {
       picked: (site) => this.choose(site),
@@ -96,6 +106,7 @@ export class App {
       if (site) this.free.offer(site);
     };
     addEventListener("focus", () => void this.lookAround());
+    addEventListener("keydown", (event) => this.key(event));
   }
 
   private actions(): HTMLElement {
@@ -110,9 +121,49 @@ export class App {
     theme.textContent = dark() ? "Light" : "Dark";
     theme.title = "colours of the page";
     return make("div", { className: "group actions" }, [
+      this.undo, this.redo,
       button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
       button("Export", () => void this.hand()), theme,
     ]);
+  }
+
+  /** The command that does the same, for who wants it. */
+  private terminal(): HTMLElement {
+    const shown = make("p", { className: "same", hidden: true, id: "same" }, [this.command]);
+    const open = button("In a terminal", () => {
+      shown.hidden = !shown.hidden;
+      open.setAttribute("aria-expanded", String(!shown.hidden));
+    }, "terminal");
+    open.setAttribute("aria-expanded", "false");
+    open.setAttribute("aria-controls", shown.id);
+    open.title = "the command that does the same";
+    return make("div", { className: "group" }, [shown, open]);
+  }
+
+  private key(event: KeyboardEvent): void {
+    if (event.key === "Escape" && this.trial) this.sheet.endTrial();
+    if (!(event.ctrlKey || event.metaKey) || event.altKey || document.querySelector("dialog")) return;
+    const key = event.key.toLowerCase();
+    const what = key === "y" || (key === "z" && event.shiftKey) ? "redo" : key === "z" ? "undo" : null;
+    // What was typed and not taken yet is the browser's to take back.
+    const field = document.activeElement;
+    const own = field instanceof HTMLInputElement && field.type === "text" && (this.sheet.element.contains(field) ? this.sheet.typing : field.value !== field.defaultValue);
+    if (!what || own) return;
+    event.preventDefault();
+    void this.step(what);
+  }
+
+  /** One step back or forth, whatever it was. */
+  private step(what: "undo" | "redo"): Promise<void> {
+    return this.act(async () => {
+      const words = this.state[what];
+      if (!words) {
+        this.say(`Nothing to ${what}.`);
+        return;
+      }
+      await this.confirmed(await this.program.post<State>(what, { revision: this.state.revision }), true);
+      this.say(what === "undo" ? `Taken back: ${words}.` : `Made again: ${words}.`);
+    });
   }
 
   async run(): Promise<void> {
@@ -120,15 +171,17 @@ export class App {
   }
 
   /** The program accepted the case as it now stands. */
-  private async confirmed(state: State): Promise<void> {
+  private async confirmed(state: State, all = false): Promise<void> {
     const before = this.state as State | undefined;
     this.state = state;
+    this.trial = null;
     if (!this.model || this.model.age !== state.case.age) {
       this.model = new Model(await this.program.get<ModelData>(`model?age=${encodeURIComponent(state.case.age)}`));
       this.placed?.viewer.setHeadArrays(this.model.vertices(state.fit).slice(), this.model.faces, this.model.part);
     }
+    this.refusals.replaceChildren();
     this.sheet.accept(Object.keys(state.case.tape).concat(Object.keys(before?.case.tape ?? {})));
-    this.sheet.show(state);
+    this.sheet.show(state, all);
     this.byHand.show(state);
     this.facts.show(state.case);
     this.comparison.show(state);
@@ -136,9 +189,10 @@ export class App {
     this.free.show(state);
     this.shape.show(state);
     const advice = [state.problem && `This case cannot be fitted: ${state.problem}.`, ...(state.sentences["advice"] ?? [])].filter(Boolean);
-    this.advice.replaceChildren(make("h2", { textContent: "Advice" }), advice.length ? sentences(advice) : make("p", { textContent: state.fit ? "Nothing to take again." : "Start with the three tapes." }));
+    this.advice.replaceChildren(make("h2", { textContent: "Advice" }), this.refusals, ...this.offered(state), advice.length ? sentences(advice) : make("p", { textContent: state.fit ? "Nothing to take again." : "Start with the three tapes." }));
     this.placed?.tell(state.scene);
     this.banner.hidden = Boolean(state.fit);
+    this.banner.classList.remove("trial");
     this.banner.textContent = state.problem ? "This case cannot be fitted: a template head is shown." : "A template head, until the first measurement is typed.";
     this.showHead(state);
     if (state.found) this.say(state.found);
@@ -147,10 +201,22 @@ export class App {
     void this.askForFilesElsewhere();
   }
 
+  /** What is usual at this age, to be taken by a press. */
+  private offered(state: State): Node[] {
+    const offer = state.offer;
+    if (!offer) return [];
+    return [make("p", { className: "offer" }, [`${offer.words} `, button(offer.button, () => this.changes.push({ system: offer.system }))])];
+  }
+
   private confirmedQuick(answer: Quick): void {
     // Chains, places and moves are worked out when the slider is let go; till then the last ones stay.
     const { chains, regions, arrows } = this.state.scene;
-    this.state = { ...this.state, ...answer, scene: { ...answer.scene, chains, regions, arrows }, tables: { ...this.state.tables, ...answer.tables } };
+    // A site that was moved from a place to keep free never goes back there, not even for a moment; nor does its row.
+    const away = new Map(this.state.scene.sites.filter((site) => site.state === "moved" || site.state === "blocked").map((site) => [site.name, site]));
+    const sites = answer.scene.sites.map((site) => away.get(site.name) ?? site);
+    const ellipses = answer.scene.ellipses.filter((ellipse) => !away.has(ellipse.site));
+    const tables = away.size ? this.state.tables : { ...this.state.tables, ...answer.tables };
+    this.state = { ...this.state, ...answer, scene: { ...answer.scene, sites, ellipses, chains, regions, arrows }, tables };
     // While the slider is ahead of the answer the head on show rides on; its numbers are told, the rest is made anew at rest.
     if (this.ahead()) {
       fill(this.sites, this.state.tables["sites"]!);
@@ -164,6 +230,11 @@ export class App {
     this.title.textContent = this.title.title = state.scene.title || "unnamed case";
     this.saved.textContent = state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
     this.saved.classList.toggle("open", !state.saved);
+    for (const [what, press, key] of [["undo", this.undo, "Ctrl+Z"], ["redo", this.redo, "Ctrl+Y"]] as const) {
+      press.disabled = !state[what];
+      press.title = state[what] ? `${what}: ${state[what]} (${key})` : `nothing to ${what}`;
+      press.setAttribute("aria-label", press.title);
+    }
     fill(this.sites, state.tables["sites"]!);
     this.tables.refresh();
     const viewer = this.placed?.viewer;
@@ -189,13 +260,53 @@ export class App {
     if (foreseen) this.placed?.viewer.foresee(this.model.vertices(foreseen));
   }
 
-  private type(name: string, text: string): void {
+  private type(name: string, text: string, finished: boolean): void {
     delete this.sliding[name];
-    if ((this.state.case.tape[name] ?? "") === text) {
+    if (this.changes.idle && (this.state.case.tape[name] ?? "") === text && this.unfinished !== name) {
       this.sheet.accept([name]);
       return;
     }
-    this.changes.push({ tape: { [name]: text || null } });
+    this.unfinished = finished ? "" : name;
+    this.changes.push({ tape: { [name]: text || null } }, false, !finished);
+  }
+
+  /** The head as a value would make it that nobody measured: one question at a time, the newest value. */
+  private async tryOut(trial: { name: string; mm: number; words: string } | null): Promise<void> {
+    this.trial = trial;
+    if (!trial) {
+      this.banner.hidden = Boolean(this.state.fit);
+      await this.confirmed(this.state);
+      return;
+    }
+    if (this.trying) return;
+    this.trying = true;
+    try {
+      let shown: typeof trial | null = null;
+      while (this.trial && this.trial !== shown) {
+        const now: { name: string; mm: number; words: string } = this.trial;
+        await this.changes.rest();
+        const answer = await this.program.post<Quick>("trial", { revision: this.state.revision, tape: { [now.name]: `${now.mm} mm` } });
+        shown = now;
+        if (this.trial) this.showTrial(answer, now.words);
+      }
+    } catch (error) {
+      this.sheet.endTrial();
+      if (error instanceof Refusal && error.status !== 409) this.say(`No head has that: ${error.message}`, true);
+      else await this.failed(error, {});
+    } finally {
+      this.trying = false;
+    }
+  }
+
+  /** The head alone follows a trial: tables, advice and what is saved stay with what was measured. */
+  private showTrial(answer: Quick, words: string): void {
+    this.banner.hidden = false;
+    this.banner.classList.add("trial");
+    this.banner.textContent = `Trial, not measured, not saved: ${words}. Tables stay with what was measured.`;
+    const viewer = this.placed?.viewer;
+    if (!viewer || !this.model) return;
+    viewer.setScene(answer.scene);
+    viewer.confirm(this.model.vertices(answer.fit));
   }
 
   /** A value under a slider, in mm: the page shows what it foresees, the program confirms. */
@@ -218,10 +329,14 @@ export class App {
       await this.conflict(error, change);
       return;
     }
-    this.sheet.refuse(error.refused);
+    this.unfinished = "";
+    if (error.state) await this.confirmed(error.state); // what had been taken on the way was taken back
+    else if ("age" in change) this.facts.refuse(error.message);
+    const told = this.sheet.refuse(error.refused, error.instead);
     this.byHand.refuse(error.refused);
+    this.refusals.replaceChildren(...(told.length ? [sentences(told, "said refused")] : []));
     this.say(`Not accepted: ${error.message}`, true);
-    if (!Object.keys(error.refused).length) this.facts.show(this.state.case);
+    if (!Object.keys(error.refused).length && !("age" in change)) this.facts.show(this.state.case);
     this.showHead(this.state);
   }
 
@@ -256,6 +371,7 @@ export class App {
 
   private async act(work: () => Promise<void>): Promise<void> {
     try {
+      await this.changes.rest(); // what was typed comes first
       await work();
     } catch (error) {
       if (error instanceof Refusal && error.status === 409) {
@@ -335,12 +451,16 @@ export class App {
   private hand(): Promise<void> {
     return this.act(async () => {
       const commands = this.state.commands;
+      const paper = choice([["A4", "A4"], ["letter", "US Letter"]], () => {});
+      paper.id = "paper";
+      paper.value = localStorage.getItem(PAPER) ?? "A4";
       const kind = await ask("Export", "Each file is made from the case as it stands. The same from a terminal is written beside it.", [
         ["report", "Report to send on (HTML)", commands["report"]!], ["sheet", "Sheet for the chair (PDF)", commands["sheet"]!],
         ["picture", "Picture (PNG)", commands["picture"]!], ["bids", "BIDS files (ZIP)", commands["bids"]!], ["case", "Case file (TOML)"],
-      ]);
+      ], labelled("Paper of the sheet", paper));
       if (kind === null) return;
-      this.say(`${await this.program.download(kind)} was handed to the browser.`);
+      localStorage.setItem(PAPER, paper.value);
+      this.say(`${await this.program.download(kind, paper.value)} was handed to the browser.`);
       this.offer(kind);
     });
   }

@@ -17,6 +17,7 @@ export class Changes {
   mostInFlight = 0;
   private waiting: Change | null = null;
   private waitingQuick = true;
+  private waitingUnfinished = true;
   private lastQuick = -Infinity;
   private timer = 0;
 
@@ -26,10 +27,17 @@ export class Changes {
     return !this.inFlight && !this.waiting;
   }
 
-  push(change: Change, quick = false): void {
+  /** `quick` while a slider moves, `unfinished` while a number is typed: both are one step of undo with what follows. */
+  push(change: Change, quick = false, unfinished = quick): void {
     this.waiting = merged(this.waiting, change);
     this.waitingQuick &&= quick;
+    this.waitingUnfinished &&= unfinished;
     this.next();
+  }
+
+  /** When everything was sent and answered. */
+  async rest(): Promise<void> {
+    while (!this.idle) await new Promise((done) => setTimeout(done, 15));
   }
 
   /** Send what waits, unless a request is on its way; quick ones leave the machine time to draw. */
@@ -46,11 +54,13 @@ export class Changes {
     if (!change || this.inFlight) return;
     const quick = this.waitingQuick;
     if (quick) this.lastQuick = performance.now();
+    const unfinished = this.waitingUnfinished;
     this.waiting = null;
     this.waitingQuick = true;
+    this.waitingUnfinished = true;
     this.mostInFlight = Math.max(this.mostInFlight, ++this.inFlight);
     try {
-      const answer = await this.program.post<State>("change", { revision: this.answers.revision(), change, quick });
+      const answer = await this.program.post<State>("change", { revision: this.answers.revision(), change, quick, unfinished });
       this.inFlight--;
       if (quick) this.answers.quick(answer);
       else this.answers.full(answer);

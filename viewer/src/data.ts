@@ -34,12 +34,17 @@ export interface HeadData {
 
 export interface Line {
   readonly name: string;
+  /** An own reading; otherwise `words` say that it is predicted and how sure. */
+  readonly taped: boolean;
+  readonly words: string;
   readonly points_mm: string;
   readonly length_mm: number;
 }
 
 export interface Site {
   readonly name: string;
+  /** As it is called in every picture. */
+  readonly label: string;
   readonly point_mm: Vec3;
   readonly normal: Vec3;
   readonly state: string;
@@ -47,6 +52,7 @@ export interface Site {
   readonly arc: string;
   readonly start: string;
   readonly from_start_mm: number | null;
+  readonly taped: boolean;
   readonly sure_mm: number | null;
   readonly deviation_mm: number | null;
   readonly note: string;
@@ -59,6 +65,8 @@ export interface Outline {
 
 export interface Arrow {
   readonly site: string;
+  /** From a mark to its site, or from the own place of a site to where it was moved. */
+  readonly kind: "mark" | "moved";
   readonly start_mm: Vec3;
   readonly end_mm: Vec3;
   readonly words: string;

@@ -2,7 +2,9 @@
 import { button, make } from "./dom";
 
 /** Show choices; the promise holds the chosen value, or null when it was closed. */
-export function ask(title: string, text: string, choices: readonly (readonly [value: string, label: string, note?: string])[]): Promise<string | null> {
+export function ask(
+  title: string, text: string, choices: readonly (readonly [value: string, label: string, note?: string])[], more: HTMLElement | null = null,
+): Promise<string | null> {
   return new Promise((resolve) => {
     let chosen: string | null = null;
     const heading = make("h2", { textContent: title, id: "dialog-title" });
@@ -15,6 +17,7 @@ export function ask(title: string, text: string, choices: readonly (readonly [va
       if (note) item.append(make("code", { textContent: note }));
       list.append(item);
     }
+    if (more) dialog.append(more);
     dialog.append(list, button("close", () => dialog.close()));
     dialog.addEventListener("close", () => {
       dialog.remove();

@@ -1,7 +1,7 @@
 // What is known of the person and how the sites are placed: a closed line that opens into a small form.
 import type { CaseData, Start } from "./api";
 import type { Change } from "./changes";
-import { choice, labelled, make } from "./dom";
+import { choice, labelled, make, refuse } from "./dom";
 
 const RULES: Readonly<Record<string, string>> = {
   curve: "Curve of an arc",
@@ -23,7 +23,9 @@ export class Facts {
   readonly element: HTMLDetailsElement;
   private readonly line = make("span");
   private readonly texts = new Map<string, HTMLInputElement>();
-  private readonly age: HTMLSelectElement;
+  private readonly age = make("input", { type: "text", id: "age", autocomplete: "off", maxLength: 40 });
+  private readonly ageWhy = make("span", { className: "reason", id: "age-why", hidden: true });
+  private readonly oldNames = make("input", { type: "checkbox", id: "old-names" });
   private readonly sex: HTMLSelectElement;
   private readonly system: HTMLSelectElement;
   private readonly unit: HTMLSelectElement;
@@ -31,15 +33,20 @@ export class Facts {
   private readonly rules = new Map<string, HTMLSelectElement>();
 
   constructor(private readonly start: Start, private readonly change: (change: Change) => void) {
-    const years = ["0.25", "1.5", "2", "3", "4", "7", "12", "15"].map((y) => [`years ${y}`, `${y} years`] as const);
-    this.age = choice([...start.ages.map((age) => [age.name, age.title] as const), ...years], (value) =>
-      change({ age: value.startsWith("years ") ? Number(value.slice(6)) : value }));
+    const ages = make("datalist", { id: "ages" }, ["adult", "newborn", "3 weeks", "6 months", "18 months", "5 years", "10 years"].map((text) => make("option", { value: text })));
+    this.age.setAttribute("list", ages.id);
+    this.age.setAttribute("aria-describedby", "age-hint age-why");
+    this.age.addEventListener("change", () => change({ age: this.age.value.trim() }));
+    this.oldNames.addEventListener("change", () => change({ old_names: this.oldNames.checked }));
+    const age = labelled("Age", this.age);
+    age.append(make("span", { id: "age-hint", textContent: "adult, or weeks, months, years" }), this.ageWhy);
     this.sex = choice([["", "not given"], ...start.sexes.map((sex) => [sex, sex] as const)], (value) => change({ sex: value || null }));
     this.system = choice(start.systems.map((system) => [system, system] as const), (system) => change({ system }));
     this.unit = choice(Object.keys(start.units).map((unit) => [unit, unit] as const), (unit) => change({ unit }));
     const fields = make("div", { className: "fields" }, [
-      this.text("label", "Case label", "field wide"), labelled("Age", this.age), labelled("Sex", this.sex), labelled("Sites", this.system),
+      this.text("label", "Case label", "field wide"), age, labelled("Sex", this.sex), labelled("Sites", this.system),
       labelled("Tape read in", this.unit), this.text("measured_by", "Measured by"), this.text("measured_on", "Measured on"), this.text("note", "Note", "field wide"),
+      make("label", { className: "wide check" }, [this.oldNames, " old names too: T3 T4 T5 T6 beside T7 T8 P7 P8"]), ages,
     ]);
     const doubt = make("fieldset", {}, [make("legend", { textContent: "Hard to find on this head" })]);
     for (const landmark of start.landmarks) {
@@ -64,20 +71,26 @@ export class Facts {
     return labelled(title, input, look);
   }
 
+  /** Say beside the age why it is not used. */
+  refuse(text: string): void {
+    refuse(this.age, this.ageWhy, text);
+  }
+
   show(data: CaseData): void {
     for (const [name, input] of this.texts) {
       if (document.activeElement !== input) input.value = data[name as "label"];
     }
-    const age = typeof data.age === "number" ? `years ${data.age}` : data.age;
-    if (![...this.age.options].some((option) => option.value === age)) this.age.append(make("option", { value: age, textContent: `${data.age} years` }));
-    this.age.value = age;
+    if (document.activeElement !== this.age || this.age.value !== data.age_words) this.age.value = data.age_words;
+    this.ageWhy.hidden = true;
+    this.age.removeAttribute("aria-invalid");
+    this.oldNames.checked = data.old_names;
     this.sex.value = data.sex ?? "";
     this.system.value = data.system;
     this.unit.value = data.unit;
     this.doubts.forEach((box, name) => (box.checked = data.doubtful.includes(name)));
     this.rules.forEach((select, name) => (select.value = data.rules[name] ?? ""));
     const titles = this.start.landmarks.filter((each) => data.doubtful.includes(each.name)).map((each) => each.title);
-    const told = [this.age.selectedOptions[0]?.textContent ?? "", data.sex ?? "", `sites ${data.system}`];
+    const told = [data.age_words, data.sex ?? "", `sites ${data.system}`];
     if (titles.length) told.push(`hard to find: ${titles.join(", ")}`);
     if (data.invented) told.push("invented data");
     this.line.textContent = told.filter(Boolean).join(" · ");

@@ -9,6 +9,7 @@ import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js
 import { floats, type Arrow, type Legend, type Region, type Site, type Vec3 } from "./data";
 
 const SIZE_MM = 3.4;
+const EAR_MM = 22; // an ear stands off the head by less
 const BODIES = {
   ball: new SphereGeometry(SIZE_MM, 10, 7),
   box: new BoxGeometry(1.8 * SIZE_MM, 1.8 * SIZE_MM, 1.8 * SIZE_MM),
@@ -197,6 +198,22 @@ export class Strips implements Rider {
   }
 }
 
+/** What an ear hides of the curves, drawn pale: the same strip nearer to the eye by less than a head is thick, so that it passes
+ * over an ear and not over the head. */
+export function seenThrough(strips: Strips, colour: string): Mesh {
+  const ghost = new Mesh(strips.object.geometry, once(`ghost ${colour}`, () =>
+    new MeshBasicMaterial({ color: colour, side: DoubleSide, transparent: true, opacity: 0.45, depthWrite: false })));
+  ghost.frustumCulled = false;
+  ghost.matrixAutoUpdate = false;
+  ghost.onBeforeRender = (_renderer, _scene, camera) => {
+    const eye = new Vector3().setFromMatrixPosition(camera.matrixWorld);
+    const share = 1 - EAR_MM / Math.max(eye.length(), 2 * EAR_MM);
+    ghost.matrixWorld.makeScale(share, share, share).setPosition(eye.multiplyScalar(1 - share));
+    ghost.modelViewMatrix.multiplyMatrices(camera.matrixWorldInverse, ghost.matrixWorld);
+  };
+  return ghost;
+}
+
 /** Closed outlines as ribbons in their own plane: on software GL a fifth of the cost of as many wide lines. */
 export class Ribbons implements Rider {
   readonly object: Mesh;
@@ -283,8 +300,23 @@ function bowed(from: Vec3, to: Vec3, focus: Vec3): Float32Array {
   return out;
 }
 
-/** Moves: a dark dot on the mark that was made, a line, and a cone on the place where it should be. */
-export function arrowFigures(arrows: readonly Arrow[], colour: string, focus: Vec3, emphasised: string): Group {
+/** An outline under way: a dot on each corner and the line so far. */
+export function draftFigure(corners: readonly Vec3[], colour: string, focus: Vec3): Group {
+  const group = new Group();
+  const points = lifted(new Float32Array(corners.flat()), focus, 2);
+  for (let i = 0; i < points.length; i += 3) {
+    const dot = new Mesh(BODIES.ball, flat(colour));
+    dot.scale.setScalar(0.6);
+    dot.position.fromArray(points, i);
+    group.add(dot);
+  }
+  if (corners.length > 1) group.add(new Lines([points], corners.length > 2, lineMaterial(colour, 3)).object);
+  return group;
+}
+
+/** Moves: a dark dot on the mark that was made, a line, and a cone on the place where it should be. With `own` the start is the
+ * own place of a site and its body stands at the end: a small ring there, and the cone before the body. */
+export function arrowFigures(arrows: readonly Arrow[], colour: string, focus: Vec3, emphasised: string, own = false): Group {
   const group = new Group();
   const material = flat(colour);
   const dot = flat("#111111");
@@ -305,8 +337,10 @@ export function arrowFigures(arrows: readonly Arrow[], colour: string, focus: Ve
     if (length < 1) return;
     const head = new Mesh(BODIES.cone, material);
     head.scale.setScalar(Math.min(1, length / 9) * size);
-    head.quaternion.copy(new Quaternion().setFromUnitVectors(UP, direction.normalize()));
+    direction.normalize();
+    head.quaternion.copy(new Quaternion().setFromUnitVectors(UP, direction));
     head.position.copy(end);
+    if (own) head.position.addScaledVector(direction, -Math.min(1.6 * SIZE_MM, 0.5 * length));
     group.add(head);
   });
   return group;

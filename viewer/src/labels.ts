@@ -1,6 +1,6 @@
 // Names beside the sites: hidden behind the head, never one over another; low ranks and the selected site win.
 import { Vector3, type PerspectiveCamera } from "three";
-import type { Legend, Site, Vec3 } from "./data";
+import type { Site } from "./data";
 
 const FACING = 0.08; // cosine between skin normal and line of sight from which a site counts as seen
 const HEIGHT_PX = 16;
@@ -9,13 +9,6 @@ const WIDTH_PX = 9; // of a letter: an O of the bold 12 px has 10, a digit 8
 interface Label {
   readonly element: HTMLSpanElement;
   readonly width: number;
-}
-
-/** A word beside the head that is no site. */
-export interface Side {
-  readonly name: string;
-  readonly point_mm: Vec3;
-  readonly normal: Vec3;
 }
 
 export interface Placed {
@@ -31,8 +24,7 @@ export class Labels {
   placed: Placed[] = [];
   private labels: Label[] = [];
   private order: number[] = [];
-  private sites: readonly (Site | Side)[] = [];
-  private sides: readonly Side[] = [];
+  private sites: readonly Site[] = [];
   screen = new Float32Array(0); // x, y in pixels and 1 where the site faces the camera
 
   constructor(host: HTMLElement) {
@@ -42,16 +34,13 @@ export class Labels {
   }
 
   /** A name carries the sign of its state, so that no colour alone tells it. */
-  set(sites: readonly Site[], sides: readonly Side[], legend: Legend): void {
-    const names = [...sites.map((site) => (site.state === "planned" ? site.name : `${site.name} ${legend.states[site.state]!.sign}`)), ...sides.map((side) => side.name)];
-    this.sides = sides;
-    this.sites = [...sites, ...sides];
+  set(sites: readonly Site[]): void {
+    this.sites = sites;
     this.screen = new Float32Array(3 * this.sites.length);
-    this.labels = this.sites.map((site, i) => {
+    this.labels = sites.map((site) => {
       const element = document.createElement("span");
-      element.textContent = names[i]!;
-      if (sides.includes(site as Side)) element.className = "side";
-      return { element, width: WIDTH_PX * names[i]!.length + 8 };
+      element.textContent = site.label;
+      return { element, width: WIDTH_PX * site.label.length + 8 };
     });
     const rank = (i: number): number => sites[i]?.rank ?? 9;
     this.order = this.sites.map((_, i) => i).sort((a, b) => rank(a) - rank(b));
@@ -64,12 +53,8 @@ export class Labels {
     const at = new Vector3();
     const normal = new Vector3();
     this.sites.forEach((site, i) => {
-      const side = this.sides.includes(site as Side);
-      if (side) at.set(...site.point_mm);
-      else at.fromArray(points, 3 * i);
-      const facing = normal.set(...site.normal).dot(camera.position.clone().sub(at).normalize());
-      // A side is told where it lies beside the head, not where it is all that is seen or where it is hidden.
-      const seen = side ? 0.7 - Math.abs(facing) : facing;
+      at.fromArray(points, 3 * i);
+      const seen = normal.set(...site.normal).dot(camera.position.clone().sub(at).normalize());
       at.project(camera);
       this.screen[3 * i] = (at.x + 1) * 0.5 * width;
       this.screen[3 * i + 1] = (1 - at.y) * 0.5 * height;

@@ -19,6 +19,8 @@ export interface PanelEvents {
   move(site: string): void;
   /** Whether a click on the head means a place. */
   askForPlace(on: boolean): void;
+  /** Corners of an outline that is being drawn. */
+  draft(corners: readonly Vec3[]): void;
 }
 
 /** Marks against where they should be. */
@@ -87,7 +89,7 @@ export class Comparison {
     const table = state.tables["moves"];
     if (table) fill(this.table, table);
     else this.table.replaceChildren();
-    this.arrows = state.scene.arrows;
+    this.arrows = state.scene.arrows.filter((arrow) => arrow.kind === "mark");
     this.stepper.hidden = !this.arrows.length;
     this.at = -1;
     this.place.textContent = this.arrows.length === 1 ? "1 mark to look at" : `${this.arrows.length} marks to look at, the farthest first`;
@@ -128,32 +130,74 @@ export class FreePlaces {
   private readonly radius = make("input", { type: "text", inputMode: "numeric", value: "15", id: "free-radius" });
   private readonly reason = make("input", { type: "text", maxLength: 60, id: "free-reason", placeholder: "wound, shunt, dressing ..." });
   private readonly pick = make("button", { type: "button", id: "free-pick", textContent: "click its middle on the head" });
+  private readonly draw = make("button", { type: "button", id: "free-draw", textContent: "draw its outline by clicks" });
+  private readonly close = button("close the outline", () => this.closeOutline());
+  private readonly back = button("take back a corner", () => this.setCorners(this.corners.slice(0, -1)));
+  private readonly cornerHere = button("corner at this site", () => {
+    const site = this.sites.find((each) => each.name === this.site.value);
+    if (site) this.setCorners([...this.corners, site.point_mm]);
+  });
+  private readonly outline = make("div", { className: "group", id: "free-outline", hidden: true });
+  private readonly cornerCount = make("output");
+  private readonly alone = make("input", { type: "checkbox", id: "move-alone" });
+  private corners: Vec3[] = [];
+  private sites: State["scene"]["sites"] = [];
   private places: readonly FreePlace[] = [];
 
   constructor(private readonly events: PanelEvents) {
     this.pick.setAttribute("aria-pressed", "false");
-    this.pick.addEventListener("click", () => this.ask(this.pick.getAttribute("aria-pressed") !== "true"));
+    this.pick.addEventListener("click", () => this.ask("middle", this.pick.getAttribute("aria-pressed") !== "true"));
+    this.draw.setAttribute("aria-pressed", "false");
+    this.draw.addEventListener("click", () => this.ask("outline", this.draw.getAttribute("aria-pressed") !== "true"));
+    this.outline.append(this.cornerCount, this.cornerHere, this.back, this.close);
+    this.alone.addEventListener("change", () => events.change({ move_alone: this.alone.checked }));
     this.element.append(
-      make("p", { textContent: "A wound, shunt, bone defect, dressing or device: sites inside are moved the least way that clears it, the homologous site equally. Local policy decides." }),
+      make("p", { textContent: "A wound, shunt, bone defect, dressing or device: sites inside are moved the least way that clears it. Local policy decides." }),
+      make("label", { className: "check" }, [this.alone, " this side only: the same site of the other side stays"]),
       make("div", { className: "fields" }, [labelled("Reason", this.reason), labelled("Radius in mm", this.radius), labelled("Middle at site", this.site)]),
       make("div", { className: "group" }, [button("keep free at this site", () => {
         this.events.move(this.site.value);
         this.add({ site: this.site.value });
-      }), this.pick]),
-      this.list, this.said,
+      }), this.pick, this.draw]),
+      this.outline, this.list, this.said,
     );
   }
 
-  private ask(on: boolean): void {
-    this.pick.setAttribute("aria-pressed", String(on));
+  private ask(what: "middle" | "outline", on: boolean): void {
+    const drawing = on && what === "outline";
+    this.pick.setAttribute("aria-pressed", String(on && !drawing));
+    this.draw.setAttribute("aria-pressed", String(drawing));
+    this.outline.hidden = !drawing;
+    this.setCorners([]);
     this.events.askForPlace(on);
-    if (on) this.events.say("Click the middle of the place on the head, or press the button again to let it be.");
+    if (drawing) this.events.say("Click round the place on the head, corner by corner, then close the outline.");
+    else if (on) this.events.say("Click the middle of the place on the head, or press the button again to let it be.");
   }
 
   /** The head was clicked. */
   touched(point: Vec3): void {
-    this.ask(false);
+    if (!this.outline.hidden) {
+      this.setCorners([...this.corners, point.map((v) => Math.round(v * 10) / 10) as unknown as Vec3]);
+      return;
+    }
+    this.ask("middle", false);
     this.add({ point_mm: point.map((v) => Math.round(v * 10) / 10) });
+  }
+
+  private setCorners(corners: Vec3[]): void {
+    this.corners = corners;
+    this.cornerCount.textContent = corners.length === 1 ? "1 corner" : `${corners.length} corners`;
+    this.close.disabled = corners.length < 3;
+    this.close.title = corners.length < 3 ? "an outline has at least three corners" : "";
+    this.back.disabled = !corners.length;
+    this.events.draft(corners);
+  }
+
+  private closeOutline(): void {
+    const corners = this.corners;
+    this.ask("outline", false);
+    this.draw.focus(); // the button goes
+    this.send([...this.places, { site: null, point_mm: null, polygon_mm: corners, radius_mm: 0, reason: this.reason.value.trim() }]);
   }
 
   private add(where: { site?: string; point_mm?: number[] }): void {
@@ -168,11 +212,13 @@ export class FreePlaces {
 
   private send(places: readonly FreePlace[]): void {
     // Entries that are empty are left out, as in a case file.
-    this.events.change({ free: places.map((place) => Object.fromEntries(Object.entries(place).filter(([, v]) => v !== null && v !== "" && !(Array.isArray(v) && !v.length)))) });
+    this.events.change({ free: places.map((place) => Object.fromEntries(Object.entries(place).filter(([, v]) => v !== null && v !== "" && !(Array.isArray(v) && !v.length) && v !== 0))) });
   }
 
   show(state: State): void {
     this.places = state.case.free;
+    this.alone.checked = state.case.move_alone;
+    this.sites = state.scene.sites;
     const names = state.scene.sites.map((site) => site.name);
     const chosen = this.site.value;
     this.site.replaceChildren(...names.map((name) => make("option", { value: name, textContent: name })));

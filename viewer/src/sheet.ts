@@ -1,12 +1,14 @@
 // The measurement sheet as a form: what was measured, what the fitted head has, why a value is refused.
 import type { Measurement, Start, State } from "./api";
-import { byId, make, refuse } from "./dom";
+import { button, byId, make, refuse } from "./dom";
 
 export interface SheetEvents {
-  /** A value as typed, "" to take it out. */
-  typed(name: string, text: string): void;
-  /** A value under the slider, in mm; `settled` when it was let go. */
+  /** A value as typed, "" to take it out; `finished` when the person left it. */
+  typed(name: string, text: string, finished: boolean): void;
+  /** A reading under the slider, in mm; `settled` when it was let go. */
   slid(name: string, text: string, mm: number, settled: boolean): void;
+  /** A value that nobody measured, to be looked at only; null ends it. */
+  tried(trial: { name: string; mm: number; words: string } | null): void;
 }
 
 interface Line {
@@ -32,17 +34,24 @@ export class Sheet {
   private unit = "cm";
   private factor = 10;
   private predicted: Readonly<Record<string, number>> = {};
+  private taken: Readonly<Record<string, string>> = {};
+  private measured: Readonly<Record<string, number>> = {};
   private pause = 0;
+  private trying: Line | null = null;
+  private readonly end = button("end the trial", () => this.endTrial());
+  private readonly boxes = new Map<string, HTMLDetailsElement>();
 
   constructor(private readonly start: Start, private readonly events: SheetEvents) {
     this.start.groups.forEach((group, g) => {
       const box = make("details", { open: g < 2 }, [make("summary", { textContent: group.title })]);
       group.measurements.forEach((kind) => box.append(this.line(kind)));
+      this.boxes.set(group.title, box);
       this.list.append(box);
     });
     this.card = make("div", { className: "card" }, [
-      make("div", { className: "cardhead" }, [this.sliderLabel, this.sliderValue]), this.slider, this.how,
+      make("div", { className: "cardhead" }, [this.sliderLabel, this.sliderValue]), this.slider, this.end, this.how,
     ]);
+    this.end.hidden = true;
     this.slider.addEventListener("input", () => this.slide(false));
     this.slider.addEventListener("change", () => this.slide(true));
     const heads = make("div", { className: "line heads" }, [
@@ -66,7 +75,8 @@ export class Sheet {
     input.addEventListener("focus", () => this.attend(line));
     input.addEventListener("input", () => {
       clearTimeout(this.pause);
-      if (this.plausible(line)) this.events.typed(kind.name, input.value);
+      this.endTrial();
+      if (this.plausible(line)) this.events.typed(kind.name, input.value, false);
       else this.pause = window.setTimeout(() => this.finish(line), PAUSE_MS);
     });
     input.addEventListener("change", () => this.finish(line));
@@ -74,10 +84,10 @@ export class Sheet {
       const step = { ArrowUp: 1, ArrowDown: -1 }[event.key];
       if (!step) return;
       event.preventDefault();
-      const value = this.value(line) ?? this.predicted[kind.name];
-      if (value === undefined) return;
+      const value = this.value(line);
+      if (value === null) return; // nothing was read: an arrow makes no reading
       input.value = this.text(value + step);
-      this.events.typed(kind.name, input.value);
+      this.events.typed(kind.name, input.value, false);
       this.attend(line);
     });
     return row;
@@ -86,7 +96,7 @@ export class Sheet {
   private finish(line: Line): void {
     clearTimeout(this.pause);
     line.row.classList.remove("typing");
-    this.events.typed(line.kind.name, line.input.value.trim());
+    this.events.typed(line.kind.name, line.input.value.trim(), true);
   }
 
   /** One plain number within human range: worth a fit while the person goes on typing. */
@@ -101,15 +111,24 @@ export class Sheet {
     return /^\d+(\.\d*)?$/.test(text) ? Number(text) * this.factor : null;
   }
 
+  /** The mean of repeated readings, in mm; null for one or none. */
+  private several(line: Line): number | null {
+    const text = this.taken[line.kind.name] ?? "";
+    return /[;/]/.test(text) && line.input.value.trim() === text ? (this.measured[line.kind.name] ?? null) : null;
+  }
+
   private text(mm: number): string {
     return (mm / this.factor).toFixed(this.unit === "inch" ? 2 : this.unit === "cm" ? 1 : 0);
   }
 
   /** Show a measurement in the card below the list, with its slider. */
   private attend(line: Line): void {
+    if (this.trying && this.trying !== line) this.endTrial();
+    if (this.trying) return;
     this.current = line;
     this.lines.forEach((each) => each.row.classList.toggle("current", each === line));
-    const read = this.value(line);
+    const several = this.several(line);
+    const read = several ?? this.value(line);
     const expected = this.predicted[line.kind.name];
     const middle = read ?? expected ?? (line.kind.lowest_mm + line.kind.highest_mm) / 2;
     this.slider.min = String(Math.max(line.kind.lowest_mm, Math.round(middle - 60)));
@@ -117,7 +136,9 @@ export class Sheet {
     this.slider.value = String(Math.round(middle));
     this.sliderLabel.textContent = line.kind.title;
     this.how.textContent = `How: ${line.kind.how}.`;
-    if (read !== null) this.tell(`${this.text(read)} ${this.unit}`);
+    this.slider.disabled = several !== null; // it would put one number in the place of what was read
+    if (several !== null) this.tell(`mean ${this.text(several)} ${this.unit} of ${line.input.value.trim()}`);
+    else if (read !== null) this.tell(`${this.text(read)} ${this.unit}`);
     else this.tell(expected === undefined ? "not measured" : `not measured, about ${this.text(expected)} ${this.unit}`);
   }
 
@@ -129,19 +150,71 @@ export class Sheet {
   private slide(settled: boolean): void {
     if (!this.current) return;
     const mm = Number(this.slider.value);
+    if (this.taken[this.current.kind.name] === undefined) {
+      this.tryOut(this.current, mm);
+      return;
+    }
     this.current.input.value = this.text(mm);
     this.tell(`${this.text(mm)} ${this.unit}`);
     this.events.slid(this.current.kind.name, this.current.input.value, mm, settled);
   }
 
-  /** The state as the program has it; what a person is typing stays. */
-  show(state: State): void {
+  /** A value that nobody measured: the head shows what it would do, the box stays empty. */
+  private tryOut(line: Line, mm: number): void {
+    this.trying = line;
+    const words = `trial ≈ ${this.text(mm)} ${this.unit}`;
+    line.row.classList.add("trial");
+    line.input.placeholder = `≈ ${this.text(mm)}`;
+    this.tell(`${words}, not measured`);
+    this.end.hidden = false;
+    this.events.tried({ name: line.kind.name, mm, words: `${line.kind.title} ≈ ${this.text(mm)} ${this.unit}` });
+  }
+
+  /** Back to what was measured. */
+  endTrial(): void {
+    const line = this.trying;
+    if (!line) return;
+    this.forgetTrial();
+    if (document.activeElement === this.end) this.slider.focus(); // the button goes
+    this.attend(line);
+    this.events.tried(null);
+  }
+
+  private forgetTrial(): void {
+    this.trying?.row.classList.remove("trial");
+    if (this.trying) this.trying.input.placeholder = "";
+    this.trying = null;
+    this.end.hidden = true;
+  }
+
+  /** Whether a box holds what the program has not taken. */
+  get typing(): boolean {
+    const line = [...this.lines.values()].find((each) => each.input === document.activeElement);
+    return line !== undefined && line.input.value.trim() !== (this.taken[line.kind.name] ?? "") && this.value(line) === null;
+  }
+
+  /** Measurements in the order of this age. */
+  private order(state: State): void {
+    for (const { title, names } of state.groups) {
+      const box = this.boxes.get(title);
+      const rows = names.map((name) => this.lines.get(name)!.row);
+      const there = box ? [...box.children].slice(1) : [];
+      if (box && (there.length !== rows.length || there.some((row, i) => row !== rows[i]))) box.append(...rows);
+    }
+  }
+
+  /** The state as the program has it; what a person is typing stays, unless a step was taken back. */
+  show(state: State, all = false): void {
+    this.order(state);
+    this.forgetTrial();
+    this.taken = state.case.tape;
+    this.measured = state.fit?.measured_mm ?? {};
     this.unit = state.case.unit;
     this.factor = this.start.units[this.unit] ?? 10;
     this.predicted = state.predicted_mm;
     for (const [name, line] of this.lines) {
       const text = state.case.tape[name] ?? "";
-      const busy = document.activeElement === line.input || line.row.classList.contains("refused");
+      const busy = !all && (document.activeElement === line.input || line.row.classList.contains("refused"));
       if (!busy) line.input.value = text;
       line.row.classList.toggle("taken", text !== "");
       this.showFitted(line, state);
@@ -153,23 +226,41 @@ export class Sheet {
   private showFitted(line: Line, state: State): void {
     const fitted = state.predicted_mm[line.kind.name];
     const measured = state.fit?.measured_mm[line.kind.name];
+    const doubt = state.doubted[line.kind.name];
+    const sure = state.sure_mm[line.kind.name];
+    line.row.classList.toggle("doubtful", doubt !== undefined);
     if (fitted === undefined) line.fitted.textContent = "";
-    else if (measured === undefined) line.fitted.textContent = `≈ ${this.text(fitted)} ${this.unit}`;
+    else if (measured === undefined) line.fitted.textContent = `≈ ${this.text(fitted)}${sure === undefined ? "" : ` ± ${this.text(sure)}`}`;
+    else if (doubt !== undefined) line.fitted.textContent = "? doubtful";
     else {
       const gap = Math.round(fitted - measured);
       line.fitted.textContent = gap === 0 ? "fits" : `${gap > 0 ? "+" : "−"}${Math.abs(gap)} mm`;
     }
-    line.fitted.title = measured === undefined ? "on the fitted head, not measured" : "fitted head against measured";
+    line.fitted.title = doubt ?? (measured === undefined ? "predicted, not measured; 95 % lie within ±" : "fitted head against measured");
   }
 
   /** Say beside each value why it is not used. */
-  refuse(reasons: Readonly<Record<string, string>>): void {
+  refuse(reasons: Readonly<Record<string, string>>, instead: Readonly<Record<string, string>>): string[] {
+    const said: string[] = [];
     for (const [name, text] of Object.entries(reasons)) {
       const line = this.lines.get(name);
       if (!line) continue;
       line.row.classList.add("refused");
+      const meant = instead[name];
+      const short = `${line.input.value.trim() || "this"} not used${meant ? `; ${meant}?` : "."}`;
+      said.push(`${line.kind.title}: ${short}`);
       refuse(line.input, line.reason, text);
+      line.reason.textContent = `${short} ${text}.`;
+      if (meant) {
+        const use = button(`use ${meant}`, () => {
+          line.input.value = meant;
+          this.finish(line);
+          line.input.focus();
+        });
+        line.reason.append(" ", use);
+      }
     }
+    return said;
   }
 
   /** The program accepted these. */

@@ -19,6 +19,15 @@ export function softwareGl(): boolean | null {
 
 const COARSE = 0.5;
 
+// headfit/output/cameras.py has the same rule for the desktop window.
+const HIGHEST_IN_FRONT = 55;
+const LOWEST = -60;
+
+/** How high a camera may stand, in degrees: from behind up to straight above, nose up; from in front never so high that the nose points down. */
+function highest(azimuth: number): number {
+  return HIGHEST_IN_FRONT + ((90 - HIGHEST_IN_FRONT) * (1 - Math.sin(azimuth))) / 2;
+}
+
 export class Stage {
   readonly scene = new Scene();
   readonly camera: PerspectiveCamera;
@@ -50,7 +59,10 @@ export class Stage {
     this.controls.enablePan = false;
     this.controls.minDistance = 120;
     this.controls.maxDistance = 1500;
-    this.controls.addEventListener("change", () => this.changed());
+    this.controls.addEventListener("change", () => {
+      this.level();
+      this.changed();
+    });
     this.controls.addEventListener("start", () => this.coarse(true));
     this.controls.addEventListener("end", () => this.coarse(false));
     canvas.addEventListener("webglcontextrestored", () => this.changed());
@@ -110,6 +122,28 @@ export class Stage {
     this.changed();
   }
 
+  /** Never past nose-up, never from under the neck: the camera sinks where it would stand too high for its side. */
+  private level(): void {
+    const offset = this.camera.position.clone().sub(this.controls.target);
+    const radius = offset.length();
+    const azimuth = Math.atan2(offset.y, offset.x);
+    const height = (Math.asin(Math.min(Math.max(offset.z / radius, -1), 1)) * 180) / Math.PI;
+    const kept = Math.min(Math.max(height, LOWEST), highest(azimuth) - 0.05);
+    if (Math.abs(kept - height) < 0.1) return;
+    const up = (kept * Math.PI) / 180;
+    offset.set(Math.cos(up) * Math.cos(azimuth), Math.cos(up) * Math.sin(azimuth), Math.sin(up)).multiplyScalar(radius);
+    this.camera.position.copy(this.controls.target).add(offset);
+    this.camera.lookAt(this.controls.target);
+  }
+
+  /** Unit vectors to the right, up and towards the viewer, in the frame of the head. */
+  get axes(): [Vector3, Vector3, Vector3] {
+    this.camera.updateMatrixWorld();
+    const [right, up, near] = [new Vector3(), new Vector3(), new Vector3()];
+    this.camera.matrixWorld.extractBasis(right, up, near);
+    return [right, up, near];
+  }
+
   /** Turn about the focus: degrees to the right and up. */
   turn(rightDegrees: number, upDegrees: number): void {
     const offset = this.camera.position.clone().sub(this.controls.target);
@@ -137,7 +171,9 @@ export class Stage {
     const toward = new Vector3(...normal);
     // Below the horizon the neck hides much: stay a little above it.
     toward.z = Math.max(toward.z, -0.1);
-    if (Math.hypot(toward.x, toward.y) < 0.02) toward.y = -0.02;
+    const now = this.camera.position.clone().sub(this.controls.target);
+    // Where the skin faces up, the camera stays on its side of the head.
+    if (Math.hypot(toward.x, toward.y) < 0.2) toward.set(now.x, now.y, 0).setLength(0.2).setZ(toward.z);
     this.controls.target.set(...focus);
     this.camera.position.copy(this.controls.target).add(toward.setLength(distance));
     this.controls.update();

@@ -5,12 +5,12 @@ export interface TableData {
   readonly name: string;
   readonly caption: string;
   readonly columns: readonly { readonly title: string; readonly unit: string; readonly number: boolean }[];
-  readonly rows: readonly { readonly cells: readonly string[]; readonly site: string; readonly heading: boolean }[];
+  readonly rows: readonly { readonly cells: readonly string[]; readonly site: string; readonly heading: boolean; readonly state: string }[];
 }
 
 /** Fill a table element; the text of a cell stays text. */
 export function fill(table: HTMLTableElement, data: TableData): void {
-  const form = JSON.stringify([data.caption, data.columns, data.rows.map((row) => [row.site, row.heading])]);
+  const form = JSON.stringify([data.caption, data.columns, data.rows.map((row) => [row.site, row.heading, row.state])]);
   if (table.dataset["form"] === form) refill(table, data);
   else build(table, data);
   table.dataset["form"] = form;
@@ -48,12 +48,13 @@ function build(table: HTMLTableElement, data: TableData): void {
   for (const row of data.rows) {
     const line = document.createElement("tr");
     if (row.site) line.dataset["site"] = row.site;
+    line.className = row.state;
     if (row.heading) {
       const wide = document.createElement("th");
       wide.scope = "rowgroup";
       wide.colSpan = data.columns.length;
       wide.textContent = row.cells[0] ?? "";
-      line.className = "heading";
+      line.className = `heading ${row.state}`.trim();
       line.append(wide);
       body.append(line);
       continue;
@@ -84,7 +85,7 @@ export class LinkedTables {
       const row = rowOf(event.target);
       if (!step || !row || !(event.target instanceof HTMLButtonElement)) return;
       event.preventDefault();
-      const rows = [...row.parentElement!.querySelectorAll<HTMLTableRowElement>("tr[data-site]")];
+      const rows = [...row.closest("table")!.querySelectorAll<HTMLTableRowElement>("tr[data-site]")];
       const next = rows[rows.indexOf(row) + step];
       if (next?.dataset["site"]) {
         this.choose(next.dataset["site"]);
@@ -109,7 +110,7 @@ export class LinkedTables {
 
   follow(site: string, scroll = true): void {
     this.chosen = site;
-    for (const body of this.root.querySelectorAll("tbody")) {
+    for (const body of this.root.querySelectorAll("table")) {
       const rows = [...body.querySelectorAll<HTMLTableRowElement>("tr[data-site]")];
       const index = rows.findIndex((row) => row.dataset["site"] === site);
       rows.forEach((row, i) => {

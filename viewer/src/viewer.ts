@@ -1,12 +1,14 @@
 // The head to look at. Knows a scene, not where it comes from: the app and the mailed report both use it.
 import { BufferAttribute, BufferGeometry, Group, Mesh, MeshLambertMaterial } from "three";
-import { floats, octets, whole, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
-import { arrowFigures, Bodies, lifted, regionFigures, release, Ribbons, skinColours, Strips, type Rider } from "./figures";
-import { Labels, type Side } from "./labels";
+import { floats, octets, whole, type Arrow, type HeadData, type Legend, type SceneData, type Vec3 } from "./data";
+import { Edges } from "./edges";
+import { arrowFigures, Bodies, draftFigure, lifted, regionFigures, release, Ribbons, seenThrough, skinColours, Strips, type Rider } from "./figures";
+import { Labels } from "./labels";
 import { Stage } from "./stage";
 
 const PICK_PX = 16;
 const DRAG_PX = 4;
+const OTHER_SIZE = 0.06; // a head of another age: the picture is set up anew
 
 export interface ViewerEvents {
   picked(site: string | null): void;
@@ -30,6 +32,9 @@ export class Viewer {
   private confirmed = new Float32Array(0);
   private emphasised = "";
   private painted = false;
+  private lastLook = "front";
+  private readonly drafted = new Group();
+  private readonly edges = new Edges();
   private readonly tip = document.createElement("div");
 
   constructor(readonly host: HTMLElement, readonly legend: Legend, private readonly events: ViewerEvents) {
@@ -47,7 +52,8 @@ export class Viewer {
     }
     this.tip.className = "tip";
     this.tip.hidden = true;
-    host.append(this.tip);
+    host.append(this.tip, this.edges.element);
+    this.stage.scene.add(this.drafted);
     this.stage.onDrawn = () => this.drawn();
     this.listen();
     this.theme();
@@ -101,6 +107,7 @@ export class Viewer {
 
   setScene(scene: SceneData): void {
     const first = this.scene === null;
+    const sizeBefore = this.scene?.height_mm ?? scene.height_mm;
     if (this.scene?.sites.map((site) => site.name).join() !== scene.sites.map((site) => site.name).join()) this.anchors = [];
     this.scene = scene;
     this.riders = [];
@@ -115,25 +122,19 @@ export class Viewer {
     this.bodies = new Bodies(scene.sites, this.legend);
     this.riders.push(this.bodies);
     this.groups.get("sites")!.add(this.bodies.group);
-    add("arcs", new Strips(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.5)), focus, colours.arcs, 1));
+    const arcs = new Strips(scene.arcs.map((arc) => lifted(floats(arc.points_mm), focus, 0.5)), focus, colours.arcs, 1);
+    add("arcs", arcs);
+    this.groups.get("arcs")!.add(seenThrough(arcs, colours.arcs));
     add("uncertainty", new Ribbons(scene.ellipses.map((e) => lifted(floats(e.outline_mm), focus, 2)), colours.uncertainty, 0.8));
     const paths = scene.chains.flatMap((chain) => chain.derivations.map((d) => lifted(floats(d.path_mm), focus, 1.2)));
     add("chains", new Strips(paths, focus, colours.chains, 2));
-    this.groups.get("moves")!.add(arrowFigures(scene.arrows, this.legend.line_colours.moves, focus, this.emphasised));
+    this.drawArrows(scene);
     this.groups.get("regions")!.add(regionFigures(scene.regions, colours.regions, focus));
-    this.labels.set(scene.sites, this.sides(scene), this.legend);
+    this.labels.set(scene.sites);
     this.mark();
     if (first) this.look("front");
+    else if (Math.abs(scene.height_mm / sizeBefore - 1) > OTHER_SIZE) this.look(this.lastLook);
     this.stage.changed();
-  }
-
-  /** Left and right of the person, said beside the ears: seen from the front they are exchanged. */
-  private sides(scene: SceneData): Side[] {
-    const beside = ([x, y, z]: Vec3): Vec3 => [1.6 * x, y, z];
-    return [
-      { name: "left", point_mm: beside(scene.landmarks[2]!.point_mm), normal: [-1, 0, 0] },
-      { name: "right", point_mm: beside(scene.landmarks[3]!.point_mm), normal: [1, 0, 0] },
-    ];
   }
 
   /** Choose a site by name, "" for none; `turn` brings it to the front. */
@@ -149,9 +150,24 @@ export class Viewer {
   emphasise(name: string): void {
     this.emphasised = name;
     if (!this.scene) return;
+    release(this.groups.get("moves")!);
+    this.drawArrows(this.scene);
+    this.stage.changed();
+  }
+
+  /** Marks to be moved, and sites that were moved from their own place. */
+  private drawArrows(scene: SceneData): void {
     const group = this.groups.get("moves")!;
-    release(group);
-    group.add(arrowFigures(this.scene.arrows, this.legend.line_colours.moves, this.scene.focus_mm, name));
+    const of = (kind: Arrow["kind"]): Arrow[] => scene.arrows.filter((arrow) => arrow.kind === kind);
+    group.add(arrowFigures(of("mark"), this.legend.line_colours.moves, scene.focus_mm, this.emphasised));
+    group.add(arrowFigures(of("moved"), this.legend.states["moved"]!.colour, scene.focus_mm, this.emphasised, true));
+  }
+
+  /** Corners of an outline that is being drawn on the head. */
+  draft(corners: readonly Vec3[]): void {
+    release(this.drafted);
+    const scene = this.scene;
+    if (scene && corners.length) this.drafted.add(draftFigure(corners, this.legend.line_colours.regions, scene.focus_mm));
     this.stage.changed();
   }
 
@@ -173,6 +189,7 @@ export class Viewer {
   look(camera: string): void {
     const preset = this.legend.cameras[camera];
     if (!preset || !this.scene) return;
+    this.lastLook = camera;
     const focus = preset.focus === "nasion" ? this.scene.landmarks[0]!.point_mm : this.scene.focus_mm;
     this.stage.look(preset, focus, this.scene.height_mm);
   }
@@ -210,6 +227,7 @@ export class Viewer {
       context.strokeText(name.text, name.x + 3, name.y + 2);
       context.fillText(name.text, name.x + 3, name.y + 2);
     }
+    this.edges.copyTo(context, this.host.clientWidth, this.host.clientHeight);
   }
 
   private drawn(): void {
@@ -219,6 +237,7 @@ export class Viewer {
     this.painted = true;
     const { clientWidth: width, clientHeight: height } = this.host;
     const on = (layer: string): boolean => this.layers.get(layer) ?? true;
+    this.edges.show(...this.stage.axes);
     this.labels.lay(this.stage.camera, this.bodies.shown, width, height, this.index(this.selected), on("labels") && on("sites"), !on("head"));
   }
 
