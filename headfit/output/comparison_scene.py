@@ -89,18 +89,18 @@ def comparison_table(comparison: Comparison, displacement: Displacement | None =
         way += " of where it was moved to" if way and d.site in moved else ""
         tolerance = tolerance_words(d, comparison.bands_mm)
         said = judged(d, comparison.bands_mm)
-        rows.append(Row((d.site, mm(d.over_scalp_mm), tolerance, said, way, mm(d.own_mm)), d.site))
+        rows.append(Row((d.site, mm(d.over_scalp_mm), tolerance, said, mm(d.own_mm), way), d.site))
     return Table(
         "moves",
         "The farthest first. Tolerance: the limit, and how unsure the site itself is (95 %). "
-        "Without the shift of the set: what is left when the whole set is put back.",
+        "Without shift: what is left when the whole set is put back.",
         (
             Column("Site"),
             Column("Off by", "mm", number=True),
             Column("Tolerance", "mm"),
             Column("Judged"),
+            Column("Without shift", "mm", number=True),
             Column("The mark lies"),
-            Column("Without the shift of the set", "mm", number=True),
         ),
         tuple(rows),
     )

@@ -112,7 +112,7 @@ def test_axe_finds_no_serious_violation(
 
 
 def test_a_printed_page_ends_with_no_heading(tab: Tab, report: Path) -> None:
-    """Seen: the heading of an arc at the foot of a page, its rows on the next."""
+    """The heading of an arc, a section or a table stands with what it heads."""
     tab.page.goto(report.as_uri())
     tab.until("headfit.viewer && headfit.viewer.frames > 0")
     headings = tab.page.locator("tr.heading th, h2, caption").all_inner_texts()
