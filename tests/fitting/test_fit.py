@@ -335,8 +335,10 @@ def test_an_impossible_sheet_is_refused_with_the_reading_to_take_again() -> None
 def test_a_head_far_from_all_others_is_flagged_in_plain_words() -> None:
     fitted = fit_head(Tape(nasion_inion_mm=425, preauricular_arc_mm=415, ring_mm=675))
     (said,) = fitted.flags
-    assert said.startswith(("Unusual head: the length lies", "Unusual head: the breadth lies"))
-    assert "standard deviations from the mean of that age" in said
+    assert said.startswith(
+        ("Unusual head: the length is such", "Unusual head: the breadth is such")
+    )
+    assert "fewer than one head of that age in ten thousand" in said
 
 
 def test_one_value_is_enough_for_a_head_and_shows_how_little_is_known() -> None:
