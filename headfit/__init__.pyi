@@ -9,6 +9,8 @@ from .anatomy.sites import place_sites as place_sites
 from .anatomy.template import load_template as load_template
 from .case.case import Case as Case
 from .case.case import FreePlace as FreePlace
+from .case.record import ChartedElectrode as ChartedElectrode
+from .case.record import SetUpRecord as SetUpRecord
 from .case.solved import SolvedCase as SolvedCase
 from .case.solved import solve_case as solve_case
 from .case.summary import CaseSummary as CaseSummary
@@ -31,6 +33,7 @@ from .errors import SheetError as SheetError
 from .errors import UnitError as UnitError
 from .errors import UnknownNameError as UnknownNameError
 from .files.bids import write_bids as write_bids
+from .files.bids_record import read_record as read_record
 from .files.case_file import read_case as read_case
 from .files.case_file import write_case as write_case
 from .files.marks_files import read_marks as read_marks
@@ -44,6 +47,7 @@ from .fitting.spreads import SiteSpreads as SiteSpreads
 from .fitting.tape import Tape as Tape
 from .marks.marks import Marks as Marks
 from .output.case_folder import save as save
+from .output.case_record import write_record as write_record
 from .output.case_report import write_report as write_report
 from .output.case_sheet import write_sheet as write_sheet
 from .output.picture import write_picture as write_picture

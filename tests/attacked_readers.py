@@ -15,6 +15,7 @@ from dirty_marks import dirty_marks
 
 from headfit.app.changes import changed_case
 from headfit.case.case import Case
+from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_json, read_landmarks
 from headfit.files.manifest import MANIFEST, Manifest, WrittenFile, read_manifest
@@ -68,6 +69,21 @@ CHANGE = {
     "shape": {"vault_3_2": 1},
 }
 
+RECORD = """
+[record]
+done_by = "nobody"
+limit_kohm = 8
+reference = { place = "CPz", impedance_kohm = 3 }
+sites = [{ name = "F3", impedance_kohm = 4.5 }, { name = "O1", applied = false }]
+other_leads = [{ name = "ECG", place = "left wrist" }]
+"""
+ELECTRODES = (
+    "name\tx\ty\tz\ttype\tmaterial\timpedance\trole\tcharted\tstands_at\tskin_before\n"
+    "F3\t-46.9\t76.1\t78.0\tcup\tgold\t4.5\tsite\tapplied\tn/a\tgraze\n"
+    "O1\tn/a\tn/a\tn/a\tn/a\tn/a\tn/a\tsite\tleft_out\tn/a\tn/a\n"
+    "REF\t0.0\t-15.0\t137.4\tcup\tgold\t3\treference\tapplied\tCPz\t'=whole\n"
+)
+
 
 def raw(text: str | bytes) -> bytes:
     return text.encode() if isinstance(text, str) else text
@@ -80,6 +96,8 @@ def read_change(path: Path) -> object:
 
 READERS: dict[str, tuple[str, bytes, Callable[[Path], object]]] = {
     "case": ("case.toml", raw(FULL_CASE), read_case),
+    "case with a record": ("case.toml", raw(TEXT + RECORD), read_case),
+    "record": ("electrodes.tsv", raw(ELECTRODES), read_record),
     "landmarks": ("marks.json", raw(json.dumps({"unit": "mm"} | PLACES)), read_landmarks),
     "coordsystem": ("coordsystem.json", raw(json.dumps(COORDSYSTEM)), read_landmarks),
     "ply": ("head.ply", raw(BALL.export(file_type="ply")), read_surface),

@@ -30,6 +30,7 @@ from headfit.app.marks_files import checked_marks
 from headfit.app.serve import serve
 from headfit.app.server import make_app
 from headfit.case.case import Case
+from headfit.case.record import ChartedElectrode, SetUpRecord
 from headfit.cli import Parser, build_parser
 from headfit.cli.compare import bands_of
 from headfit.cli.demo import run as run_demo
@@ -40,6 +41,7 @@ from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
 from headfit.files import result_folder
+from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.lock import FileLock
@@ -348,6 +350,14 @@ CAUSES: dict[str, Cause] = {
     "free-corners": lambda: polygon(SITES, ["F3", "C3"], "dressing"),
     "free-round-head": lambda: polygon(SITES, ["Fpz", "T7", "Oz", "T8"], "dressing"),
     "free-covers-head": lambda: displace(SITES, [disc(SITES, "Cz", 150.0, "dressing")]),
+    # the set-up record
+    "impedance-range": lambda: ChartedElectrode("C3", impedance_kohm=4500),
+    "record-left-out": lambda: ChartedElectrode("C3", applied=False, impedance_kohm=4),
+    "record-twice": lambda: SetUpRecord(
+        (ChartedElectrode("T3", True), ChartedElectrode("T7", True))
+    ),
+    "record-lead": lambda: SetUpRecord(other_leads=(ChartedElectrode("C3"),)),
+    "record-header": lambda: read_record(wrote("electrodes.tsv", "name\tx\ty\tz\n")),
     # sheet, picture and the terminal
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),

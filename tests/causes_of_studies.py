@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 from causes_of_marks import Cause, wrote
+from invented_dataset import write_dataset
 
 from headfit.case.case import Case
 from headfit.cohort.person_row import on_one_head
@@ -23,6 +24,10 @@ def empty_dataset() -> object:
     return find_marks_files("study")
 
 
+def in_itself() -> object:
+    return run_study(write_dataset(Path("study"), 1), "study")
+
+
 CAUSES_OF_STUDIES: dict[str, Cause] = {
     "table-broken": lambda: read_rows(wrote("participants.tsv", "age\tage\n1\t2\n")),
     "dataset-missing": lambda: find_marks_files("study"),
@@ -35,6 +40,7 @@ CAUSES_OF_STUDIES: dict[str, Cause] = {
         Case(label="sub-01"), [Marks(("Cz", "Pz"), np.eye(3)[:2])], None
     ),
     "study-of-what": lambda: run_study(None, "out"),
+    "study-output": in_itself,
     "dask-address": lambda: list(solved_people([], "10-20", dask="local:none")),
     "power-lengths": lambda: people_needed(2.0, 0.0),
 }

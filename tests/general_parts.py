@@ -127,8 +127,16 @@ class GeneralArc:
 class GeneralHead:
     """Arcs and sites of a closed head, each arc cut when first asked for."""
 
-    def __init__(self, vertices_mm: Floats, faces: Floats, landmarks: Landmarks) -> None:
+    def __init__(
+        self,
+        vertices_mm: Floats,
+        faces: Floats,
+        landmarks: Landmarks,
+        with_ears_mm: Floats | None = None,
+    ) -> None:
         self.mesh = trimesh.Trimesh(vertices_mm, faces, process=False)
+        skin = vertices_mm if with_ears_mm is None else with_ears_mm
+        self.skin = trimesh.Trimesh(skin, faces, process=False)
         self.points = dict(zip(NAMES, landmarks, strict=True))
         self.arcs: dict[str, GeneralArc] = {}
         nasion, inion, left, right = landmarks
@@ -173,15 +181,16 @@ class GeneralHead:
             if isinstance(place, OnArc):
                 placed.append(self.arc(place.arc).point(place.fraction))
             elif isinstance(place, BesideEar):
-                ear = left if place.left else right
-                beside.append(len(placed))
-                placed.append(ear + width / 145.0 * (np.array(place.offset_mm) @ axes))
+                ear, out = (left, -1.0) if place.left else (right, 1.0)
+                offset = np.array(place.offset_mm) * [out, 1.0, 1.0]
+                beside.append((len(placed), self.skin if place.on_ear else self.mesh))
+                placed.append(ear + width / 145.0 * (offset @ axes))
             else:
                 down = place.coronal_share * self.arc("coronal").length_mm
                 placed.append(self.arc(place.arc).further(down, at_end=place.at_end))
         points = np.array(placed)
-        if beside:
-            points[beside] = trimesh.proximity.closest_point(self.mesh, points[beside])[0]
+        for row, mesh in beside:
+            points[row] = trimesh.proximity.closest_point(mesh, points[row][None])[0][0]
         return points
 
     def measurement_mm(self, name: str) -> float:

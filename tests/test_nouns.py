@@ -13,10 +13,12 @@ import pytest
 from marked_heads import landmarks_of
 
 from headfit import (
+    ChartedElectrode,
     FittedHead,
     Head,
     Marks,
     Rules,
+    SetUpRecord,
     Sites,
     Tape,
     compare_marks,
@@ -99,6 +101,12 @@ def nouns() -> dict[str, Any]:
         "repeatability": compare_sessions([marks, marks_on(sites, head, 2)]),
         "head under marks": head_under(marks)[0],
         "guesses": guess_places(fitted, marks),
+        "charted electrode": ChartedElectrode("C3", impedance_kohm=4.5),
+        "record": SetUpRecord(
+            (ChartedElectrode("C3", impedance_kohm=4.5), ChartedElectrode("C4", applied=False)),
+            ChartedElectrode("REF", place="CPz"),
+            done_by="nobody",
+        ),
     }
     for noun in every.values():
         ask_everything(noun)

@@ -27,7 +27,8 @@ from running_app import RunningApp, running
 from headfit.case.solved import SolvedCase, solve_case
 from headfit.case.summary import summarise
 from headfit.comparing.verdict import verdict
-from headfit.files.case_file import read_case
+from headfit.files.bids_record import read_record
+from headfit.files.case_file import case_of_text, read_case
 from headfit.output.case_report import report_text
 from headfit.output.case_view import CaseView
 
@@ -44,6 +45,18 @@ reason = "wound"
 
 [derivations]
 set = "longitudinal"
+
+[record.reference]
+place = "CPz"
+impedance_kohm = 3
+
+[[record.sites]]
+name = "F3"
+impedance_kohm = 4
+
+[[record.sites]]
+name = "F4"
+impedance_kohm = 14
 """
 
 
@@ -108,6 +121,25 @@ def test_sites_spreads_moves_and_sentences_are_the_same(
     with zipfile.ZipFile(io.BytesIO(app.fetch("export?kind=bids"))) as archive:
         for name in archive.namelist():
             assert archive.read(name) == (tmp_path / "out" / name).read_bytes()
+
+
+def test_the_set_up_record_is_the_same(
+    folder: Path, solved: SolvedCase, state: tuple[RunningApp, dict[str, Any]], tmp_path: Path
+) -> None:
+    app, page = state
+    said = list(solved.record_sentences)
+    assert "F4 14 kΩ" in said[0]
+    assert page["sentences"]["record"] == said
+    printed_ = printed("record", folder / "case.toml", "-o", tmp_path / "record.pdf")
+    assert printed_["record"] == said
+    told = printed("fit", folder / "case.toml", "-o", tmp_path / "out", "--no-picture")
+    assert told["record"] == said
+    report = report_text(CaseView(solved), "case.toml")
+    assert all(sentence in report for sentence in said)
+    table = next((tmp_path / "out" / "bids").rglob("*_electrodes.tsv"))
+    assert read_record(table) == solved.case.record
+    exported = app.fetch("export?kind=case").decode()
+    assert case_of_text(exported, folder).record == solved.case.record
 
 
 def test_the_comparison_is_the_same(

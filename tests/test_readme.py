@@ -42,6 +42,7 @@ def test_every_command_in_the_readme_is_understood() -> None:
 LEFT_BEHIND = {
     "fit": "results/case.json",
     "sheet": "sheet.pdf",
+    "record": "record.pdf",
     "report": "head.html",
     "compare": "compared/deviations.tsv",
     "compare --sessions": "repeated/repeats.tsv",
@@ -76,7 +77,8 @@ def test_every_command_in_the_readme_runs_on_the_samples(
 
 
 def test_the_sample_case_is_the_one_of_the_readme_and_says_that_it_is_invented() -> None:
-    (text,) = blocks("toml")
+    text, record = blocks("toml")
+    assert case_of_text(text + record, Path()).record.site("P3").place == "PPO3h"
     sample = (SAMPLES / "case.toml").read_text(encoding="utf-8")
     assert sample.partition("\n\n")[2].replace("invented = true\n", "") == text
     assert case_of_text(sample, SAMPLES).invented
@@ -88,7 +90,7 @@ def test_the_sample_case_is_the_one_of_the_readme_and_says_that_it_is_invented()
 
 
 def test_the_case_file_in_the_readme_fits() -> None:
-    (text,) = blocks("toml")
+    text, _ = blocks("toml")
     result = solve_case(case_of_text(text, ROOT))
     assert result.fitted.flags == ()
     assert result.advice.disagrees is None

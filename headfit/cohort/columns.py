@@ -30,8 +30,9 @@ _CLAIM = Column(
 )
 _FRAME = Column(
     "frame",
-    "landmarks: as laid on the head by nasion and preauricular points; fit: after the common part "
-    "of the set (turn, slide, height) is taken off.",
+    "landmarks: as laid on the head by nasion and preauricular points (the only set of a person "
+    "without tape: as posed together with the head that was found under it); fit: after the common "
+    "part of the set (turn, slide, height) is taken off.",
     "text",
 )
 _AXIS = Column(

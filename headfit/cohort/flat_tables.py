@@ -15,7 +15,7 @@ from typing import Any
 
 from headfit.cohort.columns import COMMON_UNITS, FRAMES, TABLES
 from headfit.cohort.people import Cohort
-from headfit.cohort.person_row import PersonRow
+from headfit.cohort.person_row import PersonRow, copy_of
 from headfit.files.bids_dataset import LeftOut
 from headfit.files.parquet import TableWriter, Value, table_writer, write_table
 
@@ -162,10 +162,7 @@ def _why_not(row: PersonRow, unit: PersonRow, gathered: _Counts) -> str:
     if row["problem"]:
         return "the person has no head"
     if first != where:
-        return (
-            f"the marks lie at the places of {first} to 0.1 mm: a copied file, or a template "
-            "in place of both"
-        )
+        return copy_of(first)
     spoilt = [unit["doubts"][code] for code in _SPOILT if code in unit.get("doubts", {})]
     return str(spoilt[0]) if spoilt else ""
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from headfit.anatomy.sites import Sites
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase, solve_case
 from headfit.case.summary import ComparedSites, summarise
@@ -25,6 +26,7 @@ from headfit.comparing.repeatability import compare_sessions
 from headfit.errors import HeadfitError, MarksError, sentence
 from headfit.files.bids_dataset import MarksFile
 from headfit.files.marks_files import read_marks
+from headfit.fitting.spreads import SiteSpreads
 from headfit.marks.marks import Marks
 
 PersonRow = dict[str, Any]
@@ -55,13 +57,9 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
             unit["problem"] = str(error)
             continue
         unit["places"] = _places(marks)
-        same = [
-            u
-            for u in units[:-1]
-            if u["session"] == unit["session"] and u["places"] == unit["places"]
-        ]
-        if same:  # BIDS has a file a run, though a cap is digitised once a session
-            unit["problem"] = f"the positions of {same[0]['file']} again, counted once"
+        same = [other for other in units[:-1] if other["places"] == unit["places"]]
+        if same:
+            unit["problem"] = _why_again(unit, same[0])
             continue
         sets.append((file, marks))
     row = _row(person, units)
@@ -78,6 +76,21 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
     for (file, _), one in zip(sets, solved, strict=False):
         _add_comparison(by_name[file.path.name], one)
     return row
+
+
+def copy_of(where: str) -> str:
+    """Why a set counts no more that lies where another one does: hands never come back so well."""
+    return (
+        f"the marks lie at the places of {where} to 0.1 mm: a copied file, or a template in place "
+        "of both"
+    )
+
+
+def _why_again(unit: PersonRow, first: PersonRow) -> str:
+    if unit["session"] == first["session"]:
+        # BIDS has a file a run, though a cap is digitised once a session.
+        return f"the positions of {first['file']} again, counted once"
+    return copy_of(first["file"])
 
 
 def failed_row(person: Person, reason: str) -> PersonRow:
@@ -152,13 +165,27 @@ def on_one_head(case: Case, sets: list[Marks], under: HeadUnderMarks | None) -> 
             sentence(case.label, "have a tape sheet, or marks with their landmarks", got),
             code="study-no-head",
         )
+    if len(sets) == 1:
+        return [solve_case(case.with_marks(sets[0]))]
     if under is None:
         under = head_under_sessions(placed, None, case.age, case.sex, rules=case.rules)
-    poses = {id(marks): under.of_session(i) for i, marks in enumerate(placed)}
+    # Posed by their landmarks alone: a pose that gives way to the marks would hide in part what
+    # landmarks differ by between sessions.
     return [
-        SolvedCase(case.with_marks(marks), under.head, "marks", None, poses.get(id(marks)))
+        SolvedCase(case.with_marks(marks), under.head, "marks", None, _HeadAlone(under))
         for marks in sets
     ]
+
+
+@dataclass(frozen=True, eq=False)
+class _HeadAlone:
+    """How sure sites are on a head under marks, without the poses of the marks."""
+
+    under: HeadUnderMarks
+
+    def spreads(self, sites: Sites) -> SiteSpreads:
+        """As on a fitted head."""
+        return self.under.spreads(sites)
 
 
 def _add_head(row: PersonRow, solved: SolvedCase) -> None:
@@ -173,6 +200,7 @@ def _add_head(row: PersonRow, solved: SolvedCase) -> None:
         "sites": list(found.site_names),
         "points_mm": [_listed(point) for point in found.points_mm],
         "sure_mm": _listed(found.sure_mm),
+        "landmarks_mm": [_listed(np.asarray(point, np.float32)) for point in solved.head.landmarks],
         "sentences": list(found.sentences),
     }
 

@@ -113,8 +113,11 @@ def _repeats(
     marks: Mapping[str, NDArray[Any]], keys: Sequence[str], column: str
 ) -> list[list[float]]:
     """The values of every person with two or more repeats, in the order of their labels."""
+    people = marks["person"].tolist()
+    if len(set(people)) == len(people):  # a large study has one set a person
+        return []
     found: dict[str, dict[str, list[float]]] = {}
-    for person, key, value in zip(marks["person"], keys, marks[column].tolist(), strict=True):
+    for person, key, value in zip(people, keys, marks[column].tolist(), strict=True):
         if np.isfinite(value):
             found.setdefault(person, {}).setdefault(key, []).append(value)
     return [

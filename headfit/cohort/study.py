@@ -13,7 +13,10 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from headfit import __version__
+from headfit.anatomy.landmarks import Landmarks
 from headfit.anatomy.sites import SYSTEMS
 from headfit.cohort import statistics
 from headfit.cohort.columns import TABLES
@@ -21,13 +24,14 @@ from headfit.cohort.figures import figures
 from headfit.cohort.flat_tables import write_flat_tables
 from headfit.cohort.journal import Journal
 from headfit.cohort.people import Cohort, Person, checksum, find_people
+from headfit.cohort.person_page import person_page
 from headfit.cohort.person_row import PersonRow
-from headfit.cohort.report import Story, person_page, study_report
+from headfit.cohort.report import Story, study_report
 from headfit.cohort.statistics import Row
 from headfit.cohort.words import counted, findings, methods
 from headfit.cohort.workers import solved_people
 from headfit.errors import InputError, sentence, unknown_name
-from headfit.files.bids import BIDS_VERSION
+from headfit.files.bids import BIDS_VERSION, predicted_files
 from headfit.files.parquet import check_installed, read_frame, write_table
 from headfit.files.row_table import read_rows
 from headfit.files.whole import write_whole
@@ -97,7 +101,7 @@ def run_study(
     tables = folder / "tables"
     rules = f"{system} {by}"
     checksums = hashlib.sha256()
-    _make(folder)
+    _check_output(folder, dataset)
     (folder / _DONE).unlink(missing_ok=True)
     with Journal(folder / _JOURNAL) as journal:
         for person in _solve_missing(
@@ -119,7 +123,7 @@ def run_study(
             pages,
             _command(dataset, tape, system, by, simulate, seed),
         )
-        _write_pages(folder / "pages", pages, journal, cohort)
+        _write_people(folder, pages, journal, cohort)
     invented = simulate > 0
     drawn = list(figures(tables, rows, invented=invented))
     for figure in drawn:
@@ -227,14 +231,31 @@ def _pages(cohort: Cohort, outliers: Sequence[Row]) -> list[str]:
     return sorted({str(row["person"]) for row in outliers})[:MOST_PAGES]
 
 
-def _write_pages(folder: Path, pages: Sequence[str], journal: Journal, cohort: Cohort) -> None:
-    if folder.is_dir():
-        for old in folder.glob("sub-*.html"):  # of people who are no longer shown
-            if old.stem not in pages:
-                old.unlink()
+def _write_people(folder: Path, pages: Sequence[str], journal: Journal, cohort: Cohort) -> None:
+    for old in folder.glob("pages/sub-*.html"):  # of people who are no longer shown
+        if old.stem not in pages:
+            old.unlink()
+            for file in folder.glob(f"{old.stem}/eeg/{old.stem}_acq-predicted_*"):
+                file.unlink()
     for label in pages:
         row: PersonRow = journal.row(label)
-        write_whole(folder / f"{label}.html", person_page(row, cohort))
+        write_whole(folder / "pages" / f"{label}.html", person_page(row, cohort))
+        for name, text in _predicted(row).items():
+            write_whole(folder / name, text)
+
+
+def _predicted(row: PersonRow) -> dict[str, str]:
+    """The predicted positions of a person as BIDS files; none without a head."""
+    if "landmarks_mm" not in row:
+        return {}
+    label = row["person"]
+    rows = [
+        [site, *point, sure]
+        for site, point, sure in zip(row["sites"], row["points_mm"], row["sure_mm"], strict=True)
+    ]
+    landmarks = Landmarks(*(np.array(point) for point in row["landmarks_mm"]))
+    stem = f"{label}/eeg/{label}_acq-predicted"
+    return predicted_files(stem, rows, landmarks, under_marks=row["head_from"] == "marks")
 
 
 def _command(
@@ -294,10 +315,21 @@ def _write_done(folder: Path, story: Story) -> None:
     write_whole(folder / _DONE, json.dumps(done, indent=2, ensure_ascii=False) + "\n")
 
 
-def _make(folder: Path) -> None:
+def _check_output(folder: Path, dataset: str | Path | None) -> None:
+    """Refuse a file, and a place where results would lie among what was given."""
     if folder.exists() and not folder.is_dir():
         raise InputError(
             sentence("the output", "be a folder", f"a file at {folder}", "choose another name"),
             code="not-a-folder",
             path=str(folder),
+        )
+    if dataset is not None and Path(dataset).resolve().is_relative_to(folder.resolve()):
+        raise InputError(
+            sentence(
+                "the output",
+                "lie apart from the dataset or below it",
+                str(folder),
+                "such as derivatives/headfit in the dataset",
+            ),
+            code="study-output",
         )

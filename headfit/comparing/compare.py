@@ -149,8 +149,11 @@ def compare_marks(
         on_skin, _ = nearest(skin, both[beside])
         feet[beside] = on_skin.on(skin.vertices_mm)
     n = len(points)
-    steps = _tape_steps(targets, feet[:n], normals[:n])
-    own_steps = _tape_steps(targets, feet[n:], normals[n:])
+    # Places on ear lobe and mastoid stand off the scalp: there the mark itself is held to them.
+    on_scalp = np.tile(targets.fixing, 2)[:, None]
+    held = np.where(on_scalp, feet, both)
+    steps = _tape_steps(targets, held[:n], normals[:n])
+    own_steps = _tape_steps(targets, held[n:], normals[n:])
     mixed = {name for mixup in (found.mixups if found else ()) for name in mixup.names}
     off = both[:n] - feet[:n]
     straight = both[:n] - targets.points_mm

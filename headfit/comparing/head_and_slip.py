@@ -161,14 +161,6 @@ class HeadUnderMarks(Noun):
         rotation, shift = self._own_frame
         return RigidMotion(rotation, shift).after(self.sessions[number].motion)
 
-    def of_session(self, number: int) -> HeadUnderMarks:
-        """The same head with one of its sessions alone."""
-        k = self.model.n_parameters
-        rows = np.r_[:k, k + 13 * number : k + 13 * (number + 1)]
-        return replace(
-            self, sessions=(self.sessions[number],), covariance=self.covariance[np.ix_(rows, rows)]
-        )
-
     @cached_property
     def _own_frame(self) -> tuple[Floats, Floats]:
         return self.model.pose(self.parameters).landmarks.frame

@@ -10,6 +10,7 @@ really done (`headfit.files.bids_record`).
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from headfit import __version__
 from headfit.anatomy.landmarks import Landmarks
 from headfit.anatomy.sites import row_nine_words
 from headfit.case.case import Case
+from headfit.case.record import SetUpRecord
 from headfit.case.record_findings import Standing, standings
 from headfit.case.solved import SolvedCase
 from headfit.files.bids_record import RECORD_HEADER, leads_of, record_cells, record_columns
@@ -60,8 +62,40 @@ def bids_files(solved: SolvedCase) -> dict[str, str]:
         "dataset_description.json": _json(_description(case)),
         "README.md": _readme(solved),
         f"{_STEM}_electrodes.tsv": tsv(header, rows, decimals=2),
-        f"{_STEM}_electrodes.json": _json(_columns(case)),
+        f"{_STEM}_electrodes.json": _json(_columns(case.record)),
         f"{_STEM}_coordsystem.json": _json(_coordsystem(landmarks)),
+    }
+
+
+_UNDER_MARKS = (
+    "Predicted, not measured: the sites are computed on a template head that was fitted under the "
+    "digitised marks of the person."
+)
+
+
+def predicted_files(
+    stem: str, rows: Sequence[Sequence[Cell]], landmarks: Landmarks, *, under_marks: bool
+) -> dict[str, str]:
+    """The files of one of many people, relative path to text.
+
+    Parameters
+    ----------
+    stem : str
+        Such as "sub-01/eeg/sub-01_acq-predicted".
+    rows : sequence of rows
+        Name, x, y, z and the longer half axis of the ellipse of each site, mm, head frame.
+    landmarks : Landmarks
+    under_marks : bool
+        The head was found under marks and not from a tape.
+    """
+    how = _UNDER_MARKS if under_marks else _PREDICTED
+    header = ("name", "x", "y", "z", "sure_major_mm", "status")
+    told = _columns(predicted=how)
+    kept = {key: told[key] for key in ("Description", "sure_major_mm", "status")}
+    return {
+        f"{stem}_electrodes.tsv": tsv(header, [[*row, "predicted"] for row in rows], decimals=2),
+        f"{stem}_electrodes.json": _json(kept),
+        f"{stem}_coordsystem.json": _json(_coordsystem(landmarks, how)),
     }
 
 
@@ -149,10 +183,10 @@ def _readme(solved: SolvedCase) -> str:
     )
 
 
-def _columns(case: Case) -> dict[str, Any]:
-    charted = {} if case.record.blank else record_columns(case.record)
+def _columns(record: SetUpRecord | None = None, predicted: str = _PREDICTED) -> dict[str, Any]:
+    charted = {} if record is None or record.blank else record_columns(record)
     return {
-        "Description": _PREDICTED,
+        "Description": predicted,
         "arc": {"Description": "Arc on which the site is marked; n/a where no arc marks it."},
         "fraction": {"Description": "Fraction of the arc from its start, 0 to 1."},
         "from_start_mm": {
@@ -178,11 +212,11 @@ def _columns(case: Case) -> dict[str, Any]:
     }
 
 
-def _coordsystem(landmarks: Landmarks) -> dict[str, Any]:
+def _coordsystem(landmarks: Landmarks, predicted: str = _PREDICTED) -> dict[str, Any]:
     return {
         "EEGCoordinateSystem": "CapTrak",
         "EEGCoordinateUnits": "mm",
-        "EEGCoordinateSystemDescription": f"{_FRAME} {_PREDICTED}",
+        "EEGCoordinateSystemDescription": f"{_FRAME} {predicted}",
         "AnatomicalLandmarkCoordinates": {
             BIDS_NAMES[name][0]: [round(float(x), 2) + 0.0 for x in getattr(landmarks, name)]
             for name in BIDS_NAMES

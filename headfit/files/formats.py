@@ -1,8 +1,8 @@
 """Every file format in one list: what it holds, how its files end, what reads and writes it.
 
-A *kind* is what a file holds, whatever its format: a case, marks, a surface, landmarks,
-derivations. Command line, app and readers ask here which files of a kind there are, so that a new
-format is known everywhere by one entry. Modules are loaded when a file of theirs is read.
+A *kind* is what a file holds, whatever its format: a case, marks, a surface, landmarks, a set-up
+record, derivations. Command line, app and readers ask here which files of a kind there are, so that
+a new format is known everywhere by one entry. Modules are loaded when a file of theirs is read.
 """
 
 from __future__ import annotations
@@ -63,6 +63,12 @@ FORMATS: list[Format] = [
         (".json",),
         "headfit.files.landmark_files:read_landmarks",
         "headfit.files.landmark_files:landmarks_json",
+    ),
+    Format(
+        "record",
+        (".tsv",),
+        "headfit.files.bids_record:read_record",
+        "headfit.files.bids:bids_files",
     ),
     Format("derivations", (".csv",), "headfit.planning.montages:montage_from_csv"),
     Format("derivations", (".toml",), "headfit.files.montage_file:montage_from_toml"),

@@ -104,8 +104,8 @@ def meant(name: str, reading_mm: float) -> Iterator[tuple[float, str, float]]:
 
     Digits are those of the reading in cm with one decimal. Values no head has are left out.
 
-    >>> [(value, slip) for value, slip, _ in meant("ring", 650.0) if slip.startswith("two")]
-    [(560.0, 'two digits exchanged')]
+    >>> [(value, slip) for value, slip, _ in meant("ring", 659.0) if slip.startswith("two")]
+    [(569.0, 'two digits exchanged'), (695.0, 'two digits exchanged')]
     """
     kind = MEASUREMENTS[name]
     for value, slip, share in _undone(f"{reading_mm:.0f}", reading_mm):

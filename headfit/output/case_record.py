@@ -6,6 +6,7 @@ One page for the arrays of every day, A4 or US Letter, black and white.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from headfit import __version__
@@ -17,8 +18,8 @@ from headfit.case.solved import SolvedCase
 from headfit.errors import unknown_name
 from headfit.files.whole import write_whole
 from headfit.fitting.tape import MEASUREMENTS
-from headfit.output.record_rows import ElectrodeLine, electrode_row, field_rows, head_lines
-from headfit.output.sheet_columns import Block
+from headfit.output.record_rows import ElectrodeLine, electrode_row, field_rows, head_lines, holds
+from headfit.output.sheet_columns import Block, Row
 from headfit.output.sheet_room import Columns, Room
 from headfit.output.typesetting import (
     MM_PER_PT,
@@ -37,6 +38,9 @@ MARGIN_MM, FOOT_MM = 15.0, 12.0
 # The first with the fewest pages is taken; below the last nobody writes by hand.
 ROWS_MM = (8.0, 7.4, 6.8, 6.2, 5.6)
 _SMALL = 8.0
+# Of the fields "done by" and "date and time", on the narrower paper.
+_HEAD_ROOM_MM = 54.0
+SEE_WORDS = "(see words)"
 
 CAUTIONS = (
     BROKEN_SKIN,
@@ -98,17 +102,15 @@ def _laid_out(room: Room, blocks: Sequence[Block]) -> Columns:
 
 def _head(paper: Paper, solved: SolvedCase, label: str) -> tuple[Callable[[int, int], None], float]:
     """What draws the head of a page, given its number and how many there are; where it ends."""
-    case, left = solved.case, MARGIN_MM
+    left = MARGIN_MM
     right = paper.width_mm - MARGIN_MM
     size, label_lines = tallest_that_fits(
         label, right - left - 28.0, (17, 14, 12, 10), 3, bold=True
     )
     small = [line for words in _about(solved) for line in head_lines(words, right - left)]
     middle = left + 0.55 * (right - left)
-    filled = (
-        (left, middle - 5.0, "Done by", clean(case.record.done_by, "done_by")),
-        (middle, right, "Date and time", clean(case.record.done_on, "done_on")),
-    )
+    who, when = _who_and_when(solved)
+    filled = ((left, middle - 5.0, "Done by", who), (middle, right, "Date and time", when))
     title_mm = 11.0 + len(label_lines) * line_height_mm(size) + 4.5
     done_mm = title_mm + 7.5
     end_mm = done_mm + 3.0 + len(small) * line_height_mm(_SMALL)
@@ -122,8 +124,9 @@ def _head(paper: Paper, solved: SolvedCase, label: str) -> tuple[Callable[[int, 
         for x, end, words, value in filled:
             paper.text(x, done_mm, words, 9.0)
             start = x + width_mm(words, 9.0) + 2.0
-            value_size, lines = tallest_that_fits(value, end - start, (10, 8, 6), 1, bold=True)
-            paper.text(start, done_mm, "".join(lines), value_size, bold=True)
+            shown = value if _stands_in_head(value) else SEE_WORDS
+            value_size = tallest_that_fits(shown, _HEAD_ROOM_MM, (10, 8), 1, bold=True)[0]
+            paper.text(start, done_mm, shown, value_size, bold=True)
             if not value:
                 paper.line(start, done_mm + 0.6, end, done_mm + 0.6)
         for k, line in enumerate(small):
@@ -131,6 +134,15 @@ def _head(paper: Paper, solved: SolvedCase, label: str) -> tuple[Callable[[int, 
         paper.line(left, end_mm + 0.6, right, end_mm + 0.6, 0.5)
 
     return draw, end_mm + 3.0
+
+
+def _who_and_when(solved: SolvedCase) -> tuple[str, str]:
+    record = solved.case.record
+    return clean(record.done_by, "done_by"), clean(record.done_on, "done_on")
+
+
+def _stands_in_head(words: str) -> bool:
+    return width_mm(words, 8.0, bold=True) <= _HEAD_ROOM_MM
 
 
 def _about(solved: SolvedCase) -> list[str]:
@@ -152,20 +164,22 @@ def _about(solved: SolvedCase) -> list[str]:
 
 def _blocks(room: Room, solved: SolvedCase, row_mm: float) -> list[Block]:
     record = solved.case.record
+    sites, leads = _site_lines(solved), _lead_lines(solved)
     blocks = [
         room.block(
             f"Sites of {clean(solved.case.array_title)}",
-            [electrode_row(room, line, row_mm) for line in _site_lines(solved)],
+            _rows(room, sites, row_mm),
             under="✓ applied, ✗ left out; write where it stands when not at its mark",
         ),
-        room.block(
-            "Reference, ground, other leads",
-            [electrode_row(room, line, row_mm) for line in _lead_lines(solved)],
-        ),
+        room.block("Reference, ground, other leads", _rows(room, leads, row_mm)),
     ]
+    words = [f"Done: {each}" for each in _who_and_when(solved) if not _stands_in_head(each)]
+    words += [f"{line.name}: {line.where}" for line in (*sites, *leads) if not holds(line, row_mm)]
+    if words:
+        blocks.append(room.block("Words", room.sentences(words, 8.5)))
     if not record.blank and solved.record_sentences:
         said = [clean(sentence, "a sentence") for sentence in solved.record_sentences]
-        blocks.append(room.block("Look at", room.sentences(said)))
+        blocks.append(room.block("Findings", room.sentences(said)))
     limits = (
         f"Impedance at most {limit_words(record)}.",
         f"Apart by at most {balance_words(record)}.",
@@ -197,6 +211,14 @@ def _blocks(room: Room, solved: SolvedCase, row_mm: float) -> list[Block]:
         ),
     ]
     return blocks
+
+
+def _rows(room: Room, lines: Sequence[ElectrodeLine], row_mm: float) -> list[Row]:
+    """A row each; words that it cannot hold stand in a block of their own."""
+    return [
+        electrode_row(room, line if holds(line, row_mm) else replace(line, where=SEE_WORDS), row_mm)
+        for line in lines
+    ]
 
 
 def _site_lines(solved: SolvedCase) -> list[ElectrodeLine]:
@@ -238,5 +260,5 @@ def _line(solved: SolvedCase, one: ChartedElectrode, title: str, planned: str) -
     kohm = "" if one.impedance_kohm is None else f"{one.impedance_kohm:g}"
     flags = ["above"] if one in above_limit(record) else []
     flags += ["uneven"] if any(one.name in each.names for each in imbalances(record)) else []
-    where = "; ".join(filter(None, (place, one.note, differs)))
-    return ElectrodeLine(title, one.applied, where, kohm, tuple(flags))
+    where = clean("; ".join(filter(None, (place, one.note, differs))), "words to an electrode")
+    return ElectrodeLine(clean(title, "a lead"), one.applied, where, kohm, tuple(flags))

@@ -13,6 +13,9 @@ BOX_MM = 4.4
 _NAME_MM, _PLACE_MM, _KOHM_MM, _UNIT_MM, _FLAG_MM = 7.5, 32.0, 59.0, 70.0, 74.8
 _SIZE = 8.5
 _SIZES = (_SIZE, 7.0, 6.0)
+_NAME_SIZES = (12.0, 10.0, 8.0, 7.0)
+_NAME_ROOM_MM = _PLACE_MM - _NAME_MM - 1.0
+_PLACE_ROOM_MM = _KOHM_MM - _PLACE_MM - 1.5
 # From one line to be filled in by hand to the next.
 _HAND_MM = 7.0
 
@@ -45,14 +48,9 @@ def electrode_row(room: Room, line: ElectrodeLine, height_mm: float) -> Row:
     """A tick, the name, where it stands, its impedance and what to see there."""
     paper = room.paper
     sign = {True: "✓", False: "✗", None: ""}[line.applied]
-    name_size, names = tallest_that_fits(
-        clean(line.name, "a lead"), _PLACE_MM - _NAME_MM - 1.0, (12, 10, 8, 7), 1, bold=True
-    )
-    where_mm = _KOHM_MM - _PLACE_MM - 1.5
-    words = clean(line.where, "a place")
-    size = next((s for s in _SIZES if _fits(words, s, where_mm, height_mm)), _SIZES[-1])
-    n_lines = int(height_mm / line_height_mm(size))
-    where = tallest_that_fits(words, where_mm, (size,), n_lines)[1]
+    name_size, names = tallest_that_fits(line.name, _NAME_ROOM_MM, _NAME_SIZES, 1, bold=True)
+    size = next((s for s in _SIZES if _fits(line.where, s, height_mm)), _SIZES[-1])
+    where = wrapped(line.where, size, _PLACE_ROOM_MM)
     flag_size = _SIZES[1] if height_mm >= 2 * line_height_mm(_SIZES[1]) else _SIZES[-1]
 
     def draw(x: float, y: float, width: float) -> None:
@@ -82,8 +80,14 @@ def electrode_row(room: Room, line: ElectrodeLine, height_mm: float) -> Row:
     return Row(height_mm, draw)
 
 
-def _fits(words: str, size: float, width: float, height_mm: float) -> bool:
-    return len(wrapped(words, size, width)) * line_height_mm(size) <= height_mm
+def holds(line: ElectrodeLine, height_mm: float) -> bool:
+    """Whether all words of a line can be read in a row of a height."""
+    named = width_mm(line.name, _NAME_SIZES[-1], bold=True) <= _NAME_ROOM_MM
+    return named and _fits(line.where, _SIZES[-1], height_mm)
+
+
+def _fits(words: str, size: float, height_mm: float) -> bool:
+    return len(wrapped(words, size, _PLACE_ROOM_MM)) * line_height_mm(size) <= height_mm
 
 
 def field_rows(room: Room, title: str, words: str, n_lines: int = 1) -> list[Row]:

@@ -159,7 +159,7 @@ def _way(step: ArcStep, paired: bool) -> str:
 
 
 def _short(name: str) -> str:
-    return name.replace(" preauricular point", " ear point")
+    return name.replace(" preauricular point", " ear")
 
 
 def numbers(lengths_mm: Sequence[float]) -> str:
@@ -209,7 +209,7 @@ def _with_drawing(room: Room, heading: Row, arcs: Sequence[str], drawing: ArcDra
 def _from_row(room: Room, walks: Sequence[Walk]) -> Row:
     """From where walks go, and where their tape must end."""
     zeros = " and ".join(dict.fromkeys(_short(walk.zero) for walk in walks))
-    said = f"zero at {zeros}, toward {_short(walks[0].toward)}"
+    said = f"from {zeros}, toward {_short(walks[0].toward)}"
     stops = [walk.stop_mm for walk in walks if walk.stop_mm is not None]
     stop = f"tape ends at {cm(floor_mm(min(stops)))}" if stops else ""
 
@@ -275,6 +275,15 @@ def _row(
     unlike = " / " in number  # two numbers take the place of the percentage too
     if unlike:
         words, percent = f"{percent} {words}".strip(), ""
+    size = LEAST_SIZE if unlike else NUMBER_SIZES[bold_number]
+    end = PERCENT_MM if unlike else NUMBER_MM
+    start_mm = NAME_MM[len(signs) > 1]
+    room_mm = end - width_mm(number, size, bold=bold_number) - start_mm - 1.0
+    long = width_mm(name, NAME_SIZE, bold=bold_name)
+    name_size = NAME_SIZE * min(1.0, max(0.6, room_mm / long))
+    beside = width_mm(name, name_size, bold=bold_name) + 1.5 + width_mm(old, 8.0) <= room_mm
+    if old and not beside:
+        words = f"({old}) {words}"
     lines = wrapped(words, WORDS_SIZE, room.column_mm - AFTER_MM)
     step = line_height_mm(WORDS_SIZE)
     height = max(row_mm, len(lines) * step + 0.6)
@@ -286,18 +295,10 @@ def _row(
                 paper.box(x + 0.4 + 5.6 * k, y + (height - BOX_MM) / 2, BOX_MM, BOX_MM)
             else:
                 paper.text(x + 1.4, base, sign, NAME_SIZE)
-        size = LEAST_SIZE if unlike else NUMBER_SIZES[bold_number]
-        end = PERCENT_MM if unlike else NUMBER_MM
-        left = x + end - width_mm(number, size, bold=bold_number)
-        start = x + NAME_MM[len(signs) > 1]
-        room_mm = left - start - 1.0
-        both = width_mm(name, NAME_SIZE, bold=bold_name)
-        name_size = NAME_SIZE if both <= room_mm else NAME_SIZE * max(0.6, room_mm / both)
+        start = x + start_mm
         paper.text(start, base, name, name_size, bold=bold_name)
-        if old:
-            at = start + width_mm(name, name_size, bold=bold_name) + 1.0
-            fits = width_mm(old, 8.0) <= left - at - 0.5
-            paper.text(at if fits else start, base if fits else base + 2.6, old, 8.0)
+        if beside:
+            paper.text(start + width_mm(name, name_size, bold=bold_name) + 1.0, base, old, 8.0)
         paper.text(x + end, base, number, size, bold=bold_number, align="right")
         paper.text(x + PERCENT_MM, base, percent, 8.5, align="right")
         for k, line in enumerate(lines):
@@ -313,8 +314,12 @@ NUMBER_SIZES = {True: OWN_SIZE, False: LIGHT_SIZE}
 
 def _write_row(room: Room, walks: Sequence[Walk]) -> Row:
     """Lines to write what the tape says of what nobody taped."""
+    ways = [(walk, _short(walk.zero), _short(walk.toward)) for walk in walks]
+    alike = len({way[1:] for way in ways}) < len(ways)  # both sides of the ring
     whole = [
-        f"{_short(walk.zero)} to {_short(walk.toward)}" for walk in walks if walk.stop_mm is None
+        f"over {_passed(walk)}" if alike else f"{zero} to {toward}"
+        for walk, zero, toward in ways
+        if walk.stop_mm is None
     ]
 
     def draw(x: float, y: float, width: float) -> None:
@@ -326,6 +331,12 @@ def _write_row(room: Room, walks: Sequence[Walk]) -> Row:
         paper.line(x, y + WRITE_ROW_MM, x + width, y + WRITE_ROW_MM, 0.1)
 
     return Row(WRITE_ROW_MM if whole else 0.0, draw if whole else _nothing)
+
+
+def _passed(walk: Walk) -> str:
+    """The mark on the way that tells left from right."""
+    passed = [mark.name for mark in walk.marks if mark.kind == "meets"]
+    return (passed or [mark.name for mark in walk.marks])[0]
 
 
 def _nothing(_x: float, _y: float, _width: float) -> None:

@@ -19,7 +19,8 @@ HEADS = ("adult", "newborn", "y05", 1, 2, 3)
 @pytest.mark.parametrize("system", ["10-20", "10-10"])
 def test_sites_are_those_of_general_parts(which: str | int, system: str) -> None:
     head = load_template(which) if isinstance(which, str) else bumpy_head(which, bumps=0.02)
-    other = GeneralHead(head.bare.vertices_mm, head.faces, head.landmarks)
+    bare, skin = head.bare.vertices_mm, head.vertices_mm
+    other = GeneralHead(bare, head.faces, head.landmarks, skin)
     sites = place_sites(head, system)
     assert len(sites) == len(SYSTEMS[system])
     # Both stop looking for Cz within 1e-3 mm, and not at the same step.

@@ -1,5 +1,6 @@
 """Values as typed: what is accepted, what is refused, and that a refusal changes nothing."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -7,9 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from headfit.app.changes import RefusedError, changed_case, readings_of
+from headfit.app.desk import Desk
 from headfit.case.case import Case, FreePlace
+from headfit.case.record import ChartedElectrode, SetUpRecord
 from headfit.case.solved import solve_case
 from headfit.errors import HeadfitError, InputError, UnitError, UnknownNameError
+from headfit.files.case_file import read_case, write_case
 from headfit.fitting.tape import Tape
 
 CASE = Case(Tape(nasion_inion_mm=360.0, preauricular_arc_mm=355.0, ring_mm=570.0), label="one")
@@ -64,6 +68,43 @@ def test_one_refused_value_refuses_the_whole_change() -> None:
     with pytest.raises(RefusedError) as caught:
         change({"tape": {"ring": "56", "head_breadth": "3", "cz_height": "x"}})
     assert set(caught.value.reasons) == {"head_breadth", "cz_height"}
+
+
+RECORD = SetUpRecord(
+    (ChartedElectrode("F3", impedance_kohm=4.5), ChartedElectrode("O1", False, note="dressing")),
+    ChartedElectrode("REF", place="CPz"),
+    done_by="nobody",
+)
+
+
+@pytest.mark.parametrize(
+    "entries",
+    [
+        {"label": "two"},
+        {"tape": {"ring": "56.2"}},
+        {"system": "newborn"},  # without the sites that were charted
+        {"free": [{"site": "P4", "radius_mm": 14, "reason": "wound"}]},
+        {"unit": "inch", "doubtful": ["inion"]},
+        {"derivations": "longitudinal"},
+    ],
+)
+@pytest.mark.parametrize("quick", [False, True])
+def test_a_change_keeps_what_was_charted(entries: dict[str, object], quick: bool) -> None:
+    case = replace(CASE, record=RECORD)
+    new = changed_case(case, entries, Path("/nowhere"), quick=quick)
+    assert new.record == RECORD
+
+
+def test_a_safety_copy_keeps_what_was_charted(tmp_path: Path) -> None:
+    path = tmp_path / "case.toml"
+    write_case(replace(CASE, record=RECORD), path)
+    desk = Desk.open(path)
+    desk.put(changed_case(desk.case, {"label": "two"}, tmp_path))
+    again = desk.opened("case.toml")  # finds the safety copy
+    assert (again.case.label, again.case.record) == ("two", RECORD)
+    assert not again.saved
+    again.save()
+    assert read_case(path).record == RECORD
 
 
 def test_values_come_and_go_and_the_last_one_leaves_nothing_measured() -> None:

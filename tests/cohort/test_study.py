@@ -74,10 +74,32 @@ def test_known_faults_are_named_and_nothing_else(study: Path) -> None:
         ("sub-03", "marks"),
         ("sub-04", "sub-04_ses-2_electrodes.tsv"),
     }
-    assert "places of sub-02 sub-02_ses-1_electrodes.tsv" in said["sub-02", told["what"][0]]
+    assert "places of sub-02_ses-1_electrodes.tsv" in said["sub-02", told["what"][0]]
     assert said["sub-03", "marks"] == "names look mixed up: C4, C3"
     sets = table(study, "sets")
     assert sets["used"].sum() == 6
+    people = table(study, "people").set_index("person")
+    # A copy is no repeat: it would come back to nought.
+    assert people["repeat_fit_mm"].notna().tolist() == [True, False, True, False]
+
+
+def test_people_with_the_same_marks_are_named(tmp_path: Path) -> None:
+    root = write_dataset(tmp_path / "d", 3, ("",))
+    write_marks(root, "sub-03", "", marks_near(0))  # those of sub-01
+    headfit.run_study(root, tmp_path / "out", workers=0)
+    (row,) = table(tmp_path / "out", "exclusions").itertuples()
+    assert row.person == "sub-03"
+    assert "at the places of sub-01 sub-01_electrodes.tsv to 0.1 mm" in row.reason
+
+
+def test_the_validator_of_the_standard_has_nothing_to_say(study: Path) -> None:
+    validator = Path(sys.executable).with_name("bids-validator-deno")
+    done = subprocess.run([validator, "--json", study], capture_output=True, text=True, check=False)
+    assert json.loads(done.stdout)["issues"]["issues"] == []
+    rows = pd.read_csv(study / "sub-01/eeg/sub-01_acq-predicted_electrodes.tsv", sep="\t")
+    held = table(study, "positions").query("person == 'sub-01'")
+    np.testing.assert_allclose(rows[["x", "y", "z"]], held[["x_mm", "y_mm", "z_mm"]], atol=6e-3)
+    assert set(rows["status"]) == {"predicted"}
 
 
 def test_text_and_parquet_hold_the_same_and_the_dictionary_names_every_column(study: Path) -> None:
@@ -282,6 +304,12 @@ def test_a_study_is_of_one_thing(tmp_path: Path) -> None:
         headfit.run_study(tmp_path, tmp_path, simulate=3)
     with pytest.raises(InputError, match="seed -1"):
         headfit.run_study(None, tmp_path, simulate=3, seed=-1)
+    root = write_dataset(tmp_path / "d", 1, ("",))
+    before = bits(root)
+    for place in (root, tmp_path, root / "sub-01" / ".."):
+        with pytest.raises(InputError, match="lie apart from the dataset or below it"):
+            headfit.run_study(root, place)
+    assert bits(root) == before
     (tmp_path / "taken").write_text("x")
     with pytest.raises(InputError, match="be a folder, got a file"):
         headfit.run_study(None, tmp_path / "taken", simulate=1)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from headfit import Rules, Tape
 from headfit.case.case import Case, FreePlace
-from headfit.case.record import SetUpRecord
+from headfit.case.record import ChartedElectrode, SetUpRecord
 from headfit.errors import HeadfitError
 from headfit.files.case_file import case_of_text, case_text, read_case, write_case
 from headfit.fitting.tape import MEASUREMENTS
@@ -63,6 +63,10 @@ reason = "shunt"
 
 [derivations]
 set = "longitudinal bipolar"
+
+[record]
+skin_before = "whole"
+sites = [{ name = "t3", impedance_kohm = 4 }]
 """
 
 
@@ -79,7 +83,6 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "readings": {"nasion_inion": (362.0,), "ring": (564.0, 568.0)},
         "spreads": {"ring": 4.0},
         "old_names": True,
-        "record": SetUpRecord(),
         "label": "second head",
         "age": 34,
         "sex": "female",
@@ -111,6 +114,7 @@ def test_everything_a_person_may_write_is_understood(tmp_path: Path) -> None:
         "measured_on": "2024-05-07",
         "note": "thick hair",
         "move_alone": True,
+        "record": SetUpRecord((ChartedElectrode("T7", impedance_kohm=4),), skin_before="whole"),
         "invented": True,
     }
 

@@ -41,7 +41,7 @@ def test_marks_land_on_the_sites_of_the_head_that_was_taped(number: int) -> None
 def test_the_fits_of_these_sheets_differ_from_their_readings_by_millimetres() -> None:
     arcs = ("midline", "coronal", "left ring", "right ring")
     off = [[abs(contradicted(n).tape_on(arc).off_mm) for arc in arcs] for n in range(6)]
-    assert 5.0 < np.max(off) < 15.0
+    assert 5.0 < np.max(off) < 20.0
     assert np.median(off) > 1.5
 
 
