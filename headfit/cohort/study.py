@@ -35,6 +35,7 @@ from headfit.files.bids import BIDS_VERSION, predicted_files
 from headfit.files.parquet import check_installed, read_frame, write_table
 from headfit.files.row_table import read_rows
 from headfit.files.whole import write_whole
+from headfit.reminders import NOT_MEDICAL
 
 MOST_PAGES = 200
 _MOST_INVENTED = 9_999_999
@@ -290,7 +291,7 @@ def _write_dataset_files(folder: Path, story: Story, *, invented: bool) -> None:
         folder / "README.md",
         f"# {story.title}\n\n{said}\n{story.methods}\nTables are in tables/, each as TSV and "
         "Parquet with a data dictionary beside it; figures in figures/; report.html opens in any "
-        "browser without a network. Not a medical device.\n",
+        f"browser without a network. {NOT_MEDICAL}\n",
     )
     ignored = ("tables", "figures", "pages", "report.html", "methods.txt", _DONE, _JOURNAL)
     write_whole(folder / ".bidsignore", "".join(f"{name}\n" for name in ignored))

@@ -27,6 +27,7 @@ from headfit.files.manifest import MANIFEST
 from headfit.files.result_folder import write_folder
 from headfit.files.tables import SITES_HEADER, SURE_HEADER, Cell, site_rows, tsv
 from headfit.fitting.hand_set_shape import hand_words
+from headfit.reminders import NOT_MEDICAL
 
 BIDS_VERSION = "1.11.0"
 _STEM = "sub-01/eeg/sub-01_acq-tape"
@@ -179,7 +180,7 @@ def _readme(solved: SolvedCase) -> str:
         f"Frame: {_FRAME} Unit: mm.\n\n"
         f"{by_hand}{moves}{done}"
         "The columns sure_major_mm and sure_minor_mm of electrodes.tsv tell how sure each site is. "
-        "Do not use these positions as if they had been digitised. Not a medical device.\n"
+        f"Do not use these positions as if they had been digitised. {NOT_MEDICAL}\n"
     )
 
 

@@ -21,8 +21,8 @@ from headfit.fitting.advice import Advice
 from headfit.fitting.fit import FittedHead
 from headfit.fitting.spreads import SiteSpreads
 from headfit.fitting.tape import MEASUREMENTS
+from headfit.reminders import NOT_MEDICAL, PREDICTED
 
-PREDICTED = "Sites are predicted from the measurements, not measured. Not a medical device."
 _FRAME = "origin midway between the preauricular points, +x to the right one, +y nasion, +z up"
 
 
@@ -42,7 +42,7 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
     found: dict[str, Any] = plain(
         {
             "made_by": {"program": "headfit", "version": __version__},
-            "remember": PREDICTED,
+            "remember": f"{PREDICTED} {NOT_MEDICAL}",
             "case": _about(case),
             "rules": sites.rules,
             "head": {

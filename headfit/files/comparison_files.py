@@ -28,6 +28,7 @@ from headfit.fitting.shape import parameter_names
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import Remark
 from headfit.marks.site_names import LANDMARK_KEYS
+from headfit.reminders import NOT_MEDICAL
 
 DEVIATION_HEADER = (
     "name",
@@ -112,7 +113,7 @@ def comparison_json(
     """
     content = {
         "version": version,
-        "note": "Not a medical device.",
+        "note": NOT_MEDICAL,
         "command": command,
         "read": [
             {"name": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
@@ -215,7 +216,7 @@ def repeats_json(found: Repeatability, sessions: Sequence[Marks], version: str) 
     """Everything a comparison of sessions found, with what was done to each file."""
     content = {
         "version": version,
-        "note": "Not a medical device.",
+        "note": NOT_MEDICAL,
         "verdict": found.sentence,
         "by_landmarks_mm": found.by_landmarks_mm,
         "by_fit_mm": found.by_fit_mm,

@@ -32,6 +32,7 @@ from headfit.output.typesetting import (
 )
 from headfit.planning.displacement import Displacement, Move
 from headfit.planning.preparation import BROKEN_SKIN, LONG_RECORDINGS
+from headfit.reminders import NOT_MEDICAL
 from headfit.units import cm
 
 MARGIN_MM, FOOT_MM = 15.0, 12.0
@@ -45,7 +46,7 @@ SEE_WORDS = "(see words)"
 CAUTIONS = (
     BROKEN_SKIN,
     LONG_RECORDINGS,
-    "Local policy and licensed practice decide. Not a medical device.",
+    f"Local policy and licensed practice decide. {NOT_MEDICAL}",
 )
 
 

@@ -21,9 +21,7 @@ from headfit.anatomy.sites import SYSTEMS, Sites, is_beside_ear
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
-
-NOT_MEDICAL = "Not a medical device."
-PREDICTED = "Sites are predicted from the measurements, not measured."
+from headfit.reminders import NOT_MEDICAL, PREDICTED
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from headfit.output.sheet_room import GUTTER_MM, Page, Room
 from headfit.output.typesetting import line_height_mm, width_mm, wrapped
 from headfit.planning.displacement import Displacement
 from headfit.planning.preparation import CAUTIONS, Preparation, preparation
+from headfit.reminders import NOT_MEDICAL
 
 # Room to write an impedance with a gloved hand; taller where the page allows.
 LEAST_ROW_MM, MOST_ROW_MM = 6.2, 8.6
@@ -149,7 +150,7 @@ def cautions_box(
         paper, at = room.paper, y + step + 1.0
         paper.box(x, y, width, height, pen=0.5)
         paper.text(x + 2.5, at, "Skin first", size + 1.0, bold=True)
-        paper.text(x + width - 2.5, at, "Not a medical device.", size, bold=True, align="right")
+        paper.text(x + width - 2.5, at, NOT_MEDICAL, size, bold=True, align="right")
         for line in lines:
             at += step
             paper.text(x + 2.5, at + 0.6, line, size)
