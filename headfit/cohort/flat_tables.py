@@ -19,15 +19,12 @@ from headfit.cohort.person_row import PersonRow, copy_of
 from headfit.files.bids_dataset import LeftOut
 from headfit.files.parquet import TableWriter, Value, table_writer, write_table
 
-# Doubts on a set as a whole: nothing about single marks can be learned from it.
-_SPOILT = (
-    "set-names-mixed",
-    "set-fits-nowhere",
-    "set-landmarks",
-    "set-too-far",
-    "set-height",
-    "set-odd-head",
-)
+# Doubts on a set as a whole. Where its names cannot be believed nothing can be learned from it. A
+# set that slid farther than caps do, or whose landmarks look wrong, stays in and is named: to leave
+# out what came out badly would make every study look good.
+_SPOILT = ("set-names-mixed", "set-fits-nowhere")
+_ABOUT_THE_SET = "set-"
+_KEPT = "nothing: a doubt, kept"
 _FLAT = ("people", "sets", "marks", "positions", "truth")
 Row = Mapping[str, Value]
 
@@ -81,7 +78,7 @@ def _add_person(
             into["truth"].add(_truth(label, unit["truth"]))
     repeat = row.get("repeat", {})
     for doubt in repeat.get("doubts", ()):
-        _exclude(gathered, row, {}, "nothing: a doubt, kept", doubt)
+        _exclude(gathered, row, {}, _KEPT, doubt)
     into["people"].add(
         {
             **{key: row[key] for key in ("person", "age", "sex", "child", "invented", "problem")},
@@ -120,6 +117,9 @@ def _add_set(
     kept = [mark for mark in marks if not mark["mixed_up"]]
     for mark in marks:
         into["marks"].add({**about, **mark, "used": used and not mark["mixed_up"]})
+    for code, doubt in unit["doubts"].items():
+        if used and code.startswith(_ABOUT_THE_SET):
+            _exclude(gathered, row, unit, _KEPT, doubt)
     if used and unit["mixed_up"]:
         names = ", ".join(unit["mixed_up"])
         _exclude(gathered, row, unit, "marks", f"names look mixed up: {names}")
