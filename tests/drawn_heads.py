@@ -7,9 +7,9 @@ from functools import cache
 import numpy as np
 
 from headfit import Head, Tape
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import shape_model
-from headfit.fitting.tape import MEASUREMENTS
 
 THREE = ("nasion_inion", "preauricular_arc", "ring")
 SIX = (*THREE, "ear_arc_oz", "ear_arc_fpz", "frontal_row")

@@ -29,7 +29,7 @@ from headfit.files.case_file import read_case
 from headfit.files.landmark_files import landmarks_json
 from headfit.files.surfaces import ply_bytes, read_head
 from headfit.fitting.how_sure import how_sure
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.case_view import CaseView
 
 MADE = ["bids", "case.json", "head.ply", "headfit-manifest.json", "landmarks.json", "marks.tsv"]

@@ -17,7 +17,7 @@ from headfit.app.state import start_data
 from headfit.files.case_file import case_of_text
 from headfit.files.formats import FORMATS, Format
 from headfit.files.tables import marks_tsv, sites_tsv
-from headfit.fitting.tape import GROUPS, MEASUREMENTS
+from headfit.fitting.measurements import GROUPS, MEASUREMENTS
 from headfit.marks.as_written import GivenMarks
 
 

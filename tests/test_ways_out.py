@@ -23,7 +23,7 @@ from headfit.anatomy.landmarks import Landmarks
 from headfit.errors import InputError
 from headfit.files.comparison_files import DEVIATION_HEADER
 from headfit.files.mne_positions import montage_of
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.geometry.rigid import RigidMotion
 from headfit.hooks import HOOKS, hook
 from headfit.output.scene import STATES

@@ -20,8 +20,9 @@ from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sent
 from headfit.files.case_file import case_of_text, case_text
 from headfit.files.case_tape import TAPE_UNITS
 from headfit.fitting.likely_value import likely_value_mm
+from headfit.fitting.measurements import MEASUREMENTS, measurement
 from headfit.fitting.shape import shape_model
-from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
+from headfit.fitting.tape import Tape
 from headfit.planning.montages import montage_of
 from headfit.units import MM_PER_UNIT, parse_length
 

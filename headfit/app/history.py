@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.case.case import Case
 from headfit.fitting.hand_set_shape import HAND_MODES
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 
 MOST_STEPS = 200
 

@@ -39,7 +39,7 @@ from headfit.errors import (
     unknown_name,
 )
 from headfit.files.marks_files import read_marks
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.page import model_data, scene_data
 
 STATIC = Path(__file__).parent / "static"

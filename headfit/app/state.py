@@ -17,7 +17,7 @@ from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
-from headfit.fitting.tape import GROUPS, MEASUREMENTS, groups_for
+from headfit.fitting.measurements import GROUPS, MEASUREMENTS, groups_for
 from headfit.output.case_view import CaseView
 from headfit.output.page import legend, scene_data
 from headfit.planning.montages import (

@@ -22,8 +22,8 @@ from headfit.fitting.advice import Advice, advise
 from headfit.fitting.arc_readings import arc_tape, pair_spreads_mm
 from headfit.fitting.fit import FittedHead, fit_head
 from headfit.fitting.hand_set_shape import hand_words
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.spreads import SiteSpreads
-from headfit.fitting.tape import MEASUREMENTS
 from headfit.hooks import hook
 from headfit.nouns import Noun
 

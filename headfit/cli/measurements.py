@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(_arguments: argparse.Namespace, screen: Screen) -> int:
     """Print the list."""
     from headfit.fitting.hand_set_shape import HAND_MODES
-    from headfit.fitting.tape import MEASUREMENTS
+    from headfit.fitting.measurements import MEASUREMENTS
 
     screen.say("[tape]: measured, in the unit named there", style="bold")
     for name, kind in MEASUREMENTS.items():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from headfit.anatomy.landmarks import TITLES
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.how_sure import how_sure
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.units import in_cm
 
 if TYPE_CHECKING:

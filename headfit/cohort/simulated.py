@@ -17,9 +17,10 @@ from headfit.anatomy.site_table import TABLE, BesideEar
 from headfit.anatomy.sites import SYSTEMS, place_sites
 from headfit.case.case import Case
 from headfit.comparing.alignment import LANDMARK_SPREAD_MM
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import ShapeModel, shape_model
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
 from headfit.geometry.surface import nearest
 from headfit.marks.marks import Marks

@@ -19,8 +19,8 @@ from headfit.case.solved import SolvedCase
 from headfit.files.plain_json import plain
 from headfit.fitting.advice import Advice
 from headfit.fitting.fit import FittedHead
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.spreads import SiteSpreads
-from headfit.fitting.tape import MEASUREMENTS
 from headfit.reminders import NOT_MEDICAL, PREDICTED
 
 _FRAME = "origin midway between the preauricular points, +x to the right one, +y nasion, +z up"

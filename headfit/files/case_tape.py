@@ -9,7 +9,8 @@ from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.errors import SheetError, UnitError, sentence
 from headfit.errors import unknown_name as unknown
 from headfit.files.case_entries import check_names, table_of, wrong_entry
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.measurements import MEASUREMENTS
+from headfit.fitting.tape import Tape
 from headfit.units import MM_PER_UNIT, to_mm
 
 TAPE_UNITS = ("cm", "mm", "inch")

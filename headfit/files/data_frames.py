@@ -15,7 +15,7 @@ from headfit.errors import missing_library
 from headfit.files.comparison_files import DEVIATION_HEADER, deviation_rows
 from headfit.files.tables import SITES_HEADER, Cell, site_rows
 from headfit.fitting.fit import FittedHead
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 
 MEASUREMENT_HEADER = (
     "name",

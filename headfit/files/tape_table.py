@@ -12,7 +12,8 @@ from pathlib import Path
 
 from headfit.errors import HeadfitError, SheetError, sentence
 from headfit.files.row_table import Row, read_rows
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.measurements import MEASUREMENTS
+from headfit.fitting.tape import Tape
 from headfit.units import to_mm
 
 COLUMNS = {f"{name}_{unit}": (name, unit) for name in MEASUREMENTS for unit in ("cm", "mm", "inch")}

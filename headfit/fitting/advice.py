@@ -16,9 +16,9 @@ from headfit.anatomy.sites import SCALP_SITES, place_sites
 from headfit.anatomy.template import age_in_months
 from headfit.fitting.estimate import Estimate
 from headfit.fitting.fit import FittedHead
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.outlying_readings import Disagreement, likeliest_slips
 from headfit.fitting.slips import likely_slips, slip_sentences
-from headfit.fitting.tape import MEASUREMENTS
 from headfit.units import in_cm
 
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one

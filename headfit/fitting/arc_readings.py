@@ -13,8 +13,8 @@ from headfit.anatomy.arc_tapes import ArcTape
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.fitting.fit import FittedHead
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.spreads import site_axes, site_rates
-from headfit.fitting.tape import MEASUREMENTS
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import RunRates
 from headfit.geometry.taperun import TapeRun

@@ -22,11 +22,12 @@ from headfit.errors import HeadfitError
 from headfit.fitting.estimate import Estimate, precision
 from headfit.fitting.judgement import judged, no_such_head
 from headfit.fitting.leftover import LeftoverEffects, leftover_effects, reading_noise
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.model_measures import at_pose, at_prior_mean, measures_at
 from headfit.fitting.shape import ShapeModel, opposed_parameters, parameter_names, shape_model
 from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.taperun import Length
 from headfit.hooks import hook

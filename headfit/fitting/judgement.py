@@ -8,10 +8,11 @@ from headfit.anatomy.template import age_in_months, template_set
 from headfit.errors import SheetError, sentence
 from headfit.fitting.estimate import Estimate
 from headfit.fitting.hand_set_shape import HAND_MODES
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.outlying_readings import likeliest_slips
 from headfit.fitting.shape import ShapeModel, parameter_kinds, parameter_names
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.tape import Tape
 
 # A shape this many standard deviations from the mean is flagged, or refused.
 FLAG_SD, REFUSE_SD = 4.0, 8.0

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.slips import expected, proposals
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.tape import Tape
 
 _FACTORS = (10.0, 0.1, 25.4, 2.54, 1 / 2.54, 1 / 25.4)
 # Farther from the prediction than this a factor explains nothing: a design choice.

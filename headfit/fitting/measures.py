@@ -16,7 +16,8 @@ import numpy as np
 from headfit.anatomy.arcs import ArcTracer, Rules
 from headfit.anatomy.head import Head
 from headfit.errors import MeshError, sentence
-from headfit.fitting.tape import MEASUREMENTS, Tape, measurement
+from headfit.fitting.measurements import MEASUREMENTS, measurement
+from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats, Integers
 from headfit.geometry.rates import row_rates, skew
 from headfit.geometry.sections import Curve, cross, cut

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from headfit.fitting.leftover import leftover_effects, reading_noise
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.shape import ShapeModel
-from headfit.fitting.tape import MEASUREMENTS, Tape
+from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
 from headfit.units import in_cm
 

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from headfit.fitting.measurements import MEASUREMENTS, Measurement
 from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.outlying_readings import Disagreement, disagreements, standing
 from headfit.fitting.shape import ShapeModel
-from headfit.fitting.tape import MEASUREMENTS, Measurement, Tape
+from headfit.fitting.tape import Tape
 from headfit.units import cm, in_cm
 
 # One reading in fifty is mistyped, and each kind of slip is as frequent as the others: a judgement,

@@ -17,7 +17,7 @@ from headfit.case.record_findings import site_at
 from headfit.case.solved import SolvedCase
 from headfit.errors import unknown_name
 from headfit.files.whole import write_whole
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.record_rows import ElectrodeLine, electrode_row, field_rows, head_lines, holds
 from headfit.output.sheet_columns import Block, Row
 from headfit.output.sheet_room import Columns, Room

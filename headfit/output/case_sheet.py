@@ -8,7 +8,7 @@ from headfit import __version__
 from headfit.case.solved import SolvedCase
 from headfit.files.whole import write_whole
 from headfit.fitting.hand_set_shape import hand_words
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.sheet import PaperName, SheetContent, sheet_pdf
 from headfit.units import cm
 

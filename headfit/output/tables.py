@@ -13,7 +13,7 @@ from typing import Any
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.anatomy.site_table import OLD_NAMES, both_names
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.scene import STATES, DrawnSite, Scene
 from headfit.planning.derivations import MeasuredMontage
 from headfit.units import cm, in_cm

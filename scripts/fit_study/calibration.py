@@ -23,9 +23,9 @@ from fit_study.scores import SITES, carried
 from headfit import Head, HeadfitError, Tape, fit_head, place_sites
 from headfit.anatomy.arcs import Rules
 from headfit.fitting.leftover import LEFTOVER_SAFE, leftover_effects, leftover_fields
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.measures import measures_of
 from headfit.fitting.shape import parameter_names, shape_model
-from headfit.fitting.tape import MEASUREMENTS
 
 N_BINS, N_DRAWS = 10, 99
 BAND = 0.99  # of all bins of all quantities at once, for ranks that are even

@@ -3,7 +3,7 @@
 from collections import Counter
 
 from headfit.app.state import start_data
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 
 
 def test_every_measurement_stands_once_in_the_form() -> None:

@@ -12,7 +12,7 @@ from headfit.case.case import Case, FreePlace
 from headfit.case.record import ChartedElectrode, SetUpRecord
 from headfit.errors import HeadfitError
 from headfit.files.case_file import case_of_text, case_text, read_case, write_case
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.planning.montages import standard_montages
 
 FULL = """

@@ -14,7 +14,7 @@ from headfit.case.solved import solve_case
 from headfit.errors import SheetError
 from headfit.files.case_json import solved_data
 from headfit.files.plain_json import as_json, plain
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 
 
 def data() -> dict[str, object]:

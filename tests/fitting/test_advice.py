@@ -13,6 +13,7 @@ from headfit.anatomy.norms import norm_of
 from headfit.anatomy.sites import SCALP_SITES
 from headfit.errors import SheetError
 from headfit.fitting.advice import FITS_LEAST_MM, WORTH_MM, advise
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.outlying_readings import disagreements, likeliest_slips
 from headfit.fitting.shape import parameter_names, shape_model
@@ -25,7 +26,6 @@ from headfit.fitting.slips import (
     proposals,
     slip_sentences,
 )
-from headfit.fitting.tape import MEASUREMENTS
 
 # Three tapes and their halves: each tape is held by others of the same sheet.
 HALVED = (*THREE, "nasion_cz", "cz_inion", "left_ring")

@@ -18,10 +18,10 @@ from headfit.errors import SheetError, UnknownNameError
 from headfit.fitting import fit
 from headfit.fitting.hand_set_shape import HAND_MODES
 from headfit.fitting.leftover import LEFTOVER_SAFE
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.shape import opposed_parameters, shape_model
 from headfit.fitting.spreads import CHI2_95
-from headfit.fitting.tape import MEASUREMENTS
 
 SCALP = SYSTEMS["10-20"][:19]
 ALL = tuple(MEASUREMENTS)

@@ -12,9 +12,9 @@ from headfit import Head, Landmarks, load_template, measure_head, place_sites
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import NAMES
 from headfit.errors import UnknownNameError
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import parameter_names, real_harmonic, shape_model
-from headfit.fitting.tape import MEASUREMENTS
 
 
 def bent() -> np.ndarray:

@@ -10,10 +10,10 @@ from headfit import Tape, fit_head, measure_head, place_sites
 from headfit.anatomy.arcs import Rules
 from headfit.anatomy.sites import SYSTEMS, TABLE, BeyondRow, sites_on
 from headfit.fitting.leftover import LEFTOVER_SAFE, leftover_effects, leftover_fields
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_pose
 from headfit.fitting.shape import shape_model
 from headfit.fitting.spreads import CHI2_95, site_axes
-from headfit.fitting.tape import MEASUREMENTS
 from headfit.geometry.rigid import best_rigid
 
 BEYOND = tuple(name for name, place in TABLE.items() if isinstance(place, BeyondRow))

@@ -6,7 +6,7 @@ import pytest
 
 from headfit import Tape
 from headfit.errors import SheetError, UnknownNameError
-from headfit.fitting.tape import GROUPS, MEASUREMENTS, measurement
+from headfit.fitting.measurements import GROUPS, MEASUREMENTS, measurement
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import xml.etree.ElementTree as ET
 import pytest
 from demo_case import TEXT, solved_text
 
-from headfit.fitting.tape import MEASUREMENTS
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.case_view import CaseView
 from headfit.output.tables import Column, Row, Table, mm, table_html
 from headfit.units import cm
