@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from headfit.anatomy.arcs import ArcTracer, Rules
+from headfit.anatomy.arcs import ArcTracer, Rules, mirrored
 from headfit.anatomy.head import Head
 from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import HeadfitError
@@ -26,7 +26,7 @@ from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.measures import HeadMeasures
 from headfit.fitting.model_measures import at_pose, at_prior_mean, measures_at
 from headfit.fitting.shape import ShapeModel, opposed_parameters, parameter_names, shape_model
-from headfit.fitting.spreads import SiteSpreads, site_spreads, tangent_rates
+from headfit.fitting.spreads import SiteSpreads, evened, site_spreads, tangent_rates
 from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats, frozen
 from headfit.geometry.taperun import Length
@@ -133,11 +133,11 @@ class FittedHead(Noun):
     def _tracers(self) -> dict[Length, ArcTracer]:
         return {Rules().length: self.measures.tracer}
 
-    def _local(self, sites: Sites) -> tuple[Sites, ArcTracer]:
-        """The same sites on the model, whose motion is known."""
+    def _local(self, sites: Sites, names: tuple[str, ...] | None = None) -> tuple[Sites, ArcTracer]:
+        """The same sites, or those of other names, on the model, whose motion is known."""
         tracer = self.model_tracer(sites.rules)
         rules = replace(sites.rules, curve="plane")
-        return sites_on(tracer, sites.names, sites.system, rules), tracer
+        return sites_on(tracer, names or sites.names, sites.system, rules), tracer
 
     def model_tracer(self, rules: Rules) -> ArcTracer:
         """The arcs on the model, whose motion is known; plane arcs stand in for shortest paths."""
@@ -154,11 +154,14 @@ class FittedHead(Noun):
         sites : Sites
             Placed on `self.head`; under the shortest-path rule the plane arcs stand in.
         """
-        local, tracer = self._local(sites)
+        even = not self.parameters[opposed_parameters()].any()
+        homologues = tuple(mirrored(name) for name in sites.names) if even else ()
+        local, tracer = self._local(sites, tuple(dict.fromkeys((*sites.names, *homologues))))
         leftover = self.leftover_effects.on_sites(local.names, local.rules)
-        return site_spreads(
+        found = site_spreads(
             local, self.estimate.error_parts(), tracer, leftover, self.estimate.leftover_errors
         )
+        return evened(found, sites.names) if even else found
 
     def estimate_with(self, name: str) -> Estimate:
         """How sure the head would be with one more measurement, whatever it reads."""

@@ -9,12 +9,12 @@ three heads of four (`scripts/build_prior --left-out`). Millimetres.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
-from headfit.anatomy.arcs import ArcTracer
+from headfit.anatomy.arcs import ArcTracer, mirrored
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.sites import TABLE, BesideEar, BeyondRow, OnArc, Sites
 from headfit.geometry.mesh import Floats
@@ -194,4 +194,36 @@ def site_spreads(
         to_head @ moves,
         to_head @ marks,
         whole,
+    )
+
+
+def evened(spreads: SiteSpreads, names: tuple[str, ...]) -> SiteSpreads:
+    """The spreads of some sites of an even head, alike on both sides.
+
+    A mesh has the slopes of one side of its midline, and rounding picks which: without this the
+    ring of F3 would be a little larger than that of F4 on one machine, and smaller on another.
+
+    Parameters
+    ----------
+    spreads : SiteSpreads
+        Of these sites and of their homologues, in any order.
+    names : tuple of str
+    """
+    row = {name: i for i, name in enumerate(spreads.names)}
+    own = [row[name] for name in names]
+    other = [row[mirrored(name)] for name in names]
+    axes = np.stack([spreads.along, spreads.across], axis=1)
+    # (n, 2, 2) from the axes of the homologue, seen in a mirror, to those of the site.
+    seen = np.einsum("nai,nbi->nab", axes[own], axes[other] * [-1.0, 1.0, 1.0])
+    parts = {
+        origin: (of[own] + seen @ of[other] @ seen.transpose(0, 2, 1)) / 2
+        for origin, of in spreads.parts_mm2.items()
+    }
+    return replace(
+        spreads,
+        names=names,
+        along=spreads.along[own],
+        across=spreads.across[own],
+        parts_mm2=parts,
+        rates=spreads.rates[own],
     )

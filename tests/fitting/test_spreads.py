@@ -7,7 +7,7 @@ import pytest
 from prior_study.left_out import head_with
 
 from headfit import Tape, fit_head, measure_head, place_sites
-from headfit.anatomy.arcs import Rules
+from headfit.anatomy.arcs import Rules, mirrored
 from headfit.anatomy.sites import SYSTEMS, TABLE, BeyondRow, sites_on
 from headfit.fitting.leftover import LEFTOVER_SAFE, leftover_effects, leftover_fields
 from headfit.fitting.measurements import MEASUREMENTS
@@ -115,3 +115,19 @@ def test_rings_hold_the_sites_below_the_rows_as_well(held: dict[str, np.ndarray]
     """Six sites of 60 heads: a share of 0.95 is known to about 0.02, pairs go together."""
     below = [np.mean(held[name]) for name in ("F9", "F10", "TP9", "TP10", "P9", "P10")]
     assert 0.90 <= np.mean(below) <= 0.99, below
+
+
+def test_rings_of_an_even_head_are_alike_on_both_sides_whoever_asks() -> None:
+    """A mesh has the slopes of one side of its midline; which one must not show."""
+    fitted = fit_head(
+        Tape(366, 352, 547, ear_arc_oz_mm=290, head_breadth_mm=142), doubtful=["inion"]
+    )
+    sites = place_sites(fitted, "10-10")
+    rings = dict(zip(sites.names, fitted.spreads(sites).ellipses_mm[:, :2], strict=True))
+    assert max(np.abs(rings[name] - rings[mirrored(name)]).max() for name in rings) < 1e-6
+    alone = fitted.spreads(place_sites(fitted, ["F3"])).ellipses_mm[0, :2]
+    np.testing.assert_allclose(alone, rings["F3"], atol=1e-6)
+    lopsided = fit_head(Tape(366, 352, 547, left_diagonal_mm=190, right_diagonal_mm=184))
+    sites = place_sites(lopsided, ["F3", "F4"])
+    (left, _), (right, _) = lopsided.spreads(sites).ellipses_mm[:, :2]
+    assert abs(left - right) > 0.01
