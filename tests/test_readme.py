@@ -97,12 +97,14 @@ def test_the_case_file_in_the_readme_fits() -> None:
     assert result.advice.slips == ()
 
 
-def test_the_python_in_the_readme_runs() -> None:
+def test_the_python_in_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (code,) = blocks("python")
+    monkeypatch.chdir(tmp_path)
     out = io.StringIO()
     with redirect_stdout(out):
         exec(compile(code, "README.md", "exec"), {})
     assert out.getvalue().count("[") == 2
+    assert (tmp_path / "results" / "case.json").is_file()
 
 
 def test_the_picture_in_the_readme_is_there() -> None:
