@@ -25,7 +25,6 @@ from headfit.anatomy.sites import canonical_name
 from headfit.app import guard
 from headfit.app.changes import changed_case
 from headfit.app.desk import Desk
-from headfit.app.guard import MOST_BYTES
 from headfit.app.marks_files import checked_marks
 from headfit.app.serve import serve
 from headfit.app.server import make_app
@@ -44,6 +43,7 @@ from headfit.files import result_folder
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.landmark_files import read_landmarks
+from headfit.files.limits import REQUEST_BYTES
 from headfit.files.lock import FileLock
 from headfit.files.manifest import MANIFEST
 from headfit.files.marks_files import read_marks
@@ -373,7 +373,7 @@ CAUSES: dict[str, Cause] = {
     "host": lambda: asked("state", host="elsewhere.example"),
     "origin": lambda: asked("state", origin="http://elsewhere.example"),
     "http": lambda: asked("nothing"),
-    "too-long": lambda: asked("change", body=b" " * (MOST_BYTES + 1)),
+    "too-long": lambda: asked("change", body=b" " * (REQUEST_BYTES + 1)),
     "broken": asked_of_a_broken_app,
     "revision-form": lambda: desk().check("1"),
     "conflict": lambda: desk().check(7),

@@ -15,7 +15,8 @@ from typing import Any
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-MOST_BYTES = 4 * 1024 * 1024
+from headfit.files.limits import REQUEST_BYTES
+
 BODY_S = 10.0
 
 _POLICY = (
@@ -113,7 +114,7 @@ class Guard:
             if len(tokens) != 1 or not hmac.compare_digest(tokens[0], self.wanted):
                 return refusal(401, "open the address that headfit printed, with its key", "token")
         length = given.get(b"content-length", [b"0"])[0]
-        if not length.isdigit() or int(length[:19]) > MOST_BYTES:
+        if not length.isdigit() or int(length[:19]) > REQUEST_BYTES:
             return _too_long()
         return None
 
@@ -131,7 +132,7 @@ class _Limited:
 
     def __init__(self, receive: Receive) -> None:
         self.receive = receive
-        self.left = MOST_BYTES
+        self.left = REQUEST_BYTES
         self.until = time.monotonic() + BODY_S
         self.more = True
 
@@ -151,4 +152,4 @@ class _Limited:
 
 
 def _too_long() -> JSONResponse:
-    return refusal(413, f"a request must be at most {MOST_BYTES // 2**20} MB long", "too-long")
+    return refusal(413, f"a request must be at most {REQUEST_BYTES // 2**20} MB long", "too-long")

@@ -13,8 +13,9 @@ from headfit.anatomy.norms import SEXES
 from headfit.anatomy.template import age_in_months, age_words, template_set
 from headfit.app.desk import Desk
 from headfit.case.case import Case
-from headfit.comparing.alignment_kinds import ALIGNMENTS
+from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.errors import HeadfitError
+from headfit.files.limits import DROPPED_FILE_BYTES
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
 from headfit.fitting.measurements import GROUPS, MEASUREMENTS, groups_for
@@ -46,7 +47,8 @@ def start_data() -> dict[str, Any]:
         "ages": [{"name": name, "title": about[1]} for name, about in template_set().ages.items()],
         "sexes": list(SEXES),
         "units": {unit: MM_PER_UNIT[unit] for unit in _UNITS},
-        "alignments": list(ALIGNMENTS),
+        "alignments": [{"name": name, "title": title} for name, title in ALIGNMENT_TITLES.items()],
+        "largest_file_bytes": DROPPED_FILE_BYTES,
         "hand_modes": [
             {"name": name, "most_mm": MOST_MM, **asdict(mode)} for name, mode in HAND_MODES.items()
         ],

@@ -16,6 +16,7 @@ from headfit.anatomy.template import age_in_months
 from headfit.errors import HeadfitError, unknown_name
 from headfit.files.bids_dataset import Dataset, LeftOut, MarksFile, find_marks_files
 from headfit.files.coordsystem import find_coordsystem
+from headfit.files.limits import MARKS_BYTES
 from headfit.files.row_table import Row
 from headfit.files.tape_table import read_tape_table, tape_of_rows
 from headfit.fitting.tape import Tape
@@ -23,7 +24,6 @@ from headfit.fitting.tape import Tape
 # Whose digitised heads, among others, the shape prior was made from (meshes/README.md).
 PRIOR_DATASETS = ("ds003645", "ds004024", "ds004561", "ds005403")
 ADULT_YEARS = 18.0
-_MOST_BYTES = 4_000_000
 
 
 @dataclass(frozen=True)
@@ -215,6 +215,6 @@ def _contents(path: Path) -> bytes:
         if not path.is_file():
             return b"no file"
         with path.open("rb") as opened:
-            return hashlib.sha256(opened.read(_MOST_BYTES)).digest()
+            return hashlib.sha256(opened.read(MARKS_BYTES)).digest()
     except OSError as error:
         return f"unreadable: {error.strerror}".encode()

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from headfit.errors import FileFormatError
+from headfit.files.limits import SIDECAR_BYTES
 from headfit.files.marks_json import JsonObject, landmarks_of, parse_json
 from headfit.files.marks_text import read_foreign_text
 from headfit.marks.as_written import GivenMarks
 from headfit.marks.remarks import Remark, correction, doubt, listed, note
 
-_MOST_BYTES = 1_000_000
 _MOST_FOLDERS = 5
 _SUFFIX = "coordsystem.json"
 
@@ -98,7 +98,7 @@ def declared_by(given: GivenMarks, found: Found) -> GivenMarks:
     whole: dict[str, object] = {}
     for path in reversed(found.paths):
         try:
-            text, said = read_foreign_text(path, _MOST_BYTES)
+            text, said = read_foreign_text(path, SIDECAR_BYTES)
             content: JsonObject = parse_json(text, path.name)
         except FileFormatError as error:
             remarks.append(doubt("coordsystem-unreadable", f"{error}; it is left out"))

@@ -14,13 +14,13 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from headfit.errors import FileFormatError, sentence
+from headfit.files.limits import SIDECAR_BYTES
 
 MANIFEST = "headfit-manifest.json"
 # Holds the files of a run until all are on the disk; with a manifest in it they are.
 UNFINISHED_RUN = ".headfit-unfinished"
 # FOLDER/bids/sub-01/eeg/electrodes.tsv lies this deep.
 _MOST_FOLDERS = 4
-_MOST_BYTES = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def read_manifest(folder: Path) -> Manifest | None:
         if not path.is_file():
             return None
         with path.open("rb") as file:
-            found = json.loads(file.read(_MOST_BYTES))
+            found = json.loads(file.read(SIDECAR_BYTES))
         return _manifest_of(found)
     except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
         raise FileFormatError(

@@ -9,15 +9,13 @@ from pathlib import Path
 from headfit.errors import UnitError, sentence
 from headfit.files.coordsystem import Found, declared_by, find_coordsystem
 from headfit.files.formats import reader
+from headfit.files.limits import MARKS_BYTES
 from headfit.files.marks_text import read_foreign_text
 from headfit.marks.as_written import GivenMarks
 from headfit.marks.cleaning import clean_marks
 from headfit.marks.marks import Marks
 from headfit.marks.remarks import note
 from headfit.marks.unit_detection import declared_mm
-
-# Ten thousand marks with eighteen digits a coordinate take a megabyte.
-MOST_BYTES = 4_000_000
 
 
 def read_marks(
@@ -64,7 +62,7 @@ def _declared(
     path: Path, unit: str | None, coordsystem: str | os.PathLike[str] | None
 ) -> GivenMarks:
     """What the file and its coordsystem.json say."""
-    text, remarks = read_foreign_text(path, MOST_BYTES)
+    text, remarks = read_foreign_text(path, MARKS_BYTES)
     # JSON is told by how it begins, whatever its file is called.
     extension = ".json" if text.lstrip().startswith("{") else path.suffix
     given: GivenMarks = reader("marks", extension)(text, path.name)

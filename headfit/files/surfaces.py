@@ -20,11 +20,11 @@ from headfit.anatomy.head import PART_NAMES, Head, check_size
 from headfit.errors import FileFormatError, MeshError, UnitError, sentence
 from headfit.files.formats import extensions, listed_extensions
 from headfit.files.landmark_files import read_landmarks
+from headfit.files.limits import SURFACE_BYTES
 from headfit.files.whole import about, read_bytes
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.units import MM_PER_UNIT, to_mm
 
-SURFACE_LIMIT = 1024 * 1024 * 1024
 # Of a polygon with more corners than any; most lines of surfaces have 30 letters.
 _LONGEST_LINE = 100_000
 
@@ -80,7 +80,7 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
             code="surface-kind",
             path=str(source),
         )
-    raw = read_bytes(source, SURFACE_LIMIT)
+    raw = read_bytes(source, SURFACE_BYTES)
     with about(source):
         _check_kind(raw, kind)
         vertices, faces, part = _loaded(raw, kind)

@@ -18,12 +18,12 @@ from pathlib import Path
 from typing import BinaryIO
 
 from headfit.errors import FileFormatError, HeadfitError, InputError, plain_text, sentence
+from headfit.files.limits import TEXT_BYTES
 from headfit.files.manifest import check_of_one_run
 
 UNFINISHED = ".unfinished-"
 # Nobody writes for an hour: what is older was left by a process that was killed.
 LEFT_OVER_S = 3600.0
-TEXT_LIMIT = 32 * 1024 * 1024
 # Bytes of a name that are left to the name of an unfinished file; systems take 255 in all.
 _MOST_NAME_BYTES = 100
 _READING = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
@@ -246,7 +246,7 @@ def read_text(path: str | Path) -> str:
     FileFormatError
         As `read_bytes`, or not UTF-8 text.
     """
-    raw = read_bytes(path, TEXT_LIMIT)
+    raw = read_bytes(path, TEXT_BYTES)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

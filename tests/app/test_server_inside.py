@@ -14,9 +14,10 @@ from starlette.testclient import TestClient
 from headfit import load_template, place_sites
 from headfit.app import serve as serve_module
 from headfit.app.desk import Desk
-from headfit.app.guard import MOST_BYTES, Guard
+from headfit.app.guard import Guard
 from headfit.app.server import make_app
 from headfit.errors import DrawingError, InputError
+from headfit.files.limits import REQUEST_BYTES
 
 KEY = {"Authorization": "Bearer key"}
 
@@ -209,7 +210,7 @@ def test_a_body_that_grows_beyond_its_word_is_stopped() -> None:
     scope = {"type": "http", "method": "POST", "path": "/", "headers": [(b"host", b"h")]}
     asyncio.run(Guard(app, "key", ("h",))(scope, endless, send))
     assert sent[0]["status"] == 413
-    assert MOST_BYTES > 1_000_000
+    assert REQUEST_BYTES > 1_000_000
     sent.clear()
     asyncio.run(Guard(app, "key", ("h",))({"type": "websocket"}, endless, send))
     assert sent == []

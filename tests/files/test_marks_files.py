@@ -13,7 +13,8 @@ from mark_files import CENTIMETRES, DATA, DECLARED, GOOD, LANDMARKS, METRES, SIT
 from headfit.comparing.compare import compare_marks
 from headfit.errors import FileFormatError, HeadfitError, MarksError, UnitError
 from headfit.files.coordsystem import find_coordsystem
-from headfit.files.marks_files import MOST_BYTES, read_marks
+from headfit.files.limits import MARKS_BYTES
+from headfit.files.marks_files import read_marks
 from headfit.files.marks_json import place_of
 from headfit.files.marks_table import MOST_ROWS
 from headfit.marks.marks import Marks
@@ -356,7 +357,7 @@ def test_a_million_rows_are_refused_in_bounded_time_and_memory(tmp_path: Path) -
         file.write("name\tx\ty\tz\n")
         for block in range(100):
             file.write("".join(f"E{block}_{i}\t1.25\t-20.5\t90.0\n" for i in range(10_000)))
-    assert path.stat().st_size > 5 * MOST_BYTES
+    assert path.stat().st_size > 5 * MARKS_BYTES
     tracemalloc.start()
     start = time.perf_counter()
     with pytest.raises(FileFormatError) as caught:
@@ -366,7 +367,7 @@ def test_a_million_rows_are_refused_in_bounded_time_and_memory(tmp_path: Path) -
     tracemalloc.stop()
     assert caught.value.code in ("file-too-large", "file-too-long")
     assert took < 1.0
-    assert peak < 3 * MOST_BYTES
+    assert peak < 3 * MARKS_BYTES
 
 
 def test_as_many_rows_as_are_allowed_are_read_in_bounded_time(tmp_path: Path) -> None:

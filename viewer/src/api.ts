@@ -29,7 +29,8 @@ export interface Start {
   readonly ages: readonly { readonly name: string; readonly title: string }[];
   readonly sexes: readonly string[];
   readonly units: Readonly<Record<string, number>>;
-  readonly alignments: readonly string[];
+  readonly alignments: readonly { readonly name: string; readonly title: string }[];
+  readonly largest_file_bytes: number;
   readonly hand_modes: readonly HandMode[];
   readonly landmarks: readonly { readonly name: string; readonly title: string }[];
   readonly rules: Readonly<Record<string, readonly string[]>>;

@@ -5,10 +5,6 @@ import type { Arrow, Vec3 } from "./data";
 import { button, choice, labelled, make, sentences } from "./dom";
 import { fill } from "./tables";
 
-const LARGEST_FILE = 2_000_000;
-const ALIGNED_BY: Readonly<Record<string, string>> = {
-  landmarks: "the landmarks", "best-fit": "best fit", robust: "robust fit", surface: "the surface",
-};
 
 export interface PanelEvents {
   change(change: Change): void;
@@ -37,7 +33,7 @@ export class Comparison {
   private arrows: readonly Arrow[] = [];
   private at = -1;
 
-  constructor(start: Start, private readonly events: PanelEvents) {
+  constructor(private readonly start: Start, private readonly events: PanelEvents) {
     const file = make("input", { type: "file", multiple: true, accept: ".tsv,.csv,.txt,.json", id: "marks-file" });
     file.addEventListener("change", () => void this.read([...(file.files ?? [])]).then(() => (file.value = "")));
     const drop = make("div", { className: "drop" }, [
@@ -50,7 +46,7 @@ export class Comparison {
         if (kind === "drop") void this.read([...(event.dataTransfer?.files ?? [])]);
       });
     }
-    this.align = choice(start.alignments.map((each) => [each, ALIGNED_BY[each] ?? each] as const), (align) => events.change({ align }));
+    this.align = choice(start.alignments.map((each) => [each.name, each.title.replace(/^by /, "")] as const), (align) => events.change({ align }));
     this.stepper.setAttribute("role", "group");
     this.stepper.setAttribute("aria-label", "Step through the moves");
     this.stepper.append(button("previous move", () => this.step(-1)), button("next move", () => this.step(1)), this.place);
@@ -63,9 +59,9 @@ export class Comparison {
 
   async read(files: File[]): Promise<void> {
     if (!files.length) return;
-    const long = files.find((file) => file.size > LARGEST_FILE);
+    const long = files.find((file) => file.size > this.start.largest_file_bytes);
     if (long) {
-      this.events.say(`${long.name} must be at most 2 MB long, is ${(long.size / 1e6).toFixed(1)} MB (is this the right file?)`);
+      this.events.say(`${long.name} must be at most ${(this.start.largest_file_bytes / 1e6).toFixed(0)} MB long, is ${(long.size / 1e6).toFixed(1)} MB (is this the right file?)`);
       return;
     }
     this.events.marks(await Promise.all(files.map(async (file) => ({ name: file.name, text: await file.text() }))));
