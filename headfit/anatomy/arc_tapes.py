@@ -65,7 +65,7 @@ class ArcTape:
 
     @property
     def told(self) -> str:
-        """What the length is, with twice its spread where nobody taped it, and the fit beside it."""
+        """The length, with twice its spread where nobody taped it, and the fit beside it."""
         if self.own:
             fit = f", fitted {in_cm(self.fitted_mm[-1])}" if self.fit_differs else ""
             return f"{self.words}{fit}"
