@@ -117,7 +117,9 @@ class SolvedCase(Noun):
     @cached_property
     def advice(self) -> Advice | None:
         """What to measure next, take again, or look at; None while nothing is measured."""
-        return None if self.fitted is None else advise(self.fitted, self.off_limits)
+        if self.fitted is None:
+            return None
+        return advise(self.fitted, self.off_limits, self.case.array)
 
     @cached_property
     def urgent_sentences(self) -> tuple[str, ...]:
