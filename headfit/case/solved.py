@@ -137,6 +137,12 @@ class SolvedCase(Noun):
         return (*flags, *self.advice.urgent, *doubts)
 
     @cached_property
+    def advice_sentences(self) -> tuple[str, ...]:
+        """What a person should read first: the urgent ones, then what to measure or take again."""
+        advised = () if self.advice is None else self.advice.sentences()
+        return tuple(dict.fromkeys((*self.urgent_sentences, *advised)))
+
+    @cached_property
     def off_limits(self) -> dict[str, str]:
         """Measurements whose tape or caliper would touch a place that must stay free: which one."""
         if self.displacement is None:
