@@ -16,12 +16,10 @@ from scipy.spatial.transform import Rotation
 
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import LandmarkError, MarksError, sentence
-from headfit.fitting.leftover import leftover_effects, tape_block
+from headfit.fitting.leftover import tape_block
 from headfit.fitting.model_measures import at_pose
 from headfit.fitting.shape import ShapeModel, shape_model
-from headfit.fitting.spreads import SiteSpreads, site_spreads
 from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import skew
@@ -70,17 +68,6 @@ class PointFit:
 
     def __repr__(self) -> str:
         return f"PointFit({len(self.distances_mm)} points, {self.height_mm:.1f} mm over the skin)"
-
-    def spreads(self, sites: Sites) -> SiteSpreads:
-        """How sure each site is, in the frame of the four landmarks: "shape" and "leftover".
-
-        Points show a part of what no mode draws; that is not counted in favour.
-        """
-        tracer = at_pose(self.model, self.parameters, sites.rules)
-        local = sites_on(tracer, sites.names, sites.system)
-        leftover = leftover_effects(self.model).on_sites(local.names, local.rules)
-        no_errors = np.zeros((self.model.n_parameters, leftover.shape[2]))
-        return site_spreads(local, {"shape": self.covariance}, tracer, leftover, no_errors)
 
 
 def fit_points(
