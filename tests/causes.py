@@ -412,5 +412,5 @@ CAUSES: dict[str, Cause] = {
     "marks-files": lambda: checked_marks([]).__enter__(),
     "demo-changed": changed_demo,
     "port": lambda: serve(None, port=70_000, open_browser=False, say=print),
-    "viewer-missing": lambda: half_installed(lambda: report._built("view.js")),
+    "viewer-missing": lambda: half_installed(lambda: report.built("view.js")),
 }

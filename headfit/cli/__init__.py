@@ -35,6 +35,7 @@ COMMANDS = (
     "report",
     "sheet",
     "record",
+    "lesson",
     "derivations",
     "sites",
     "measurements",

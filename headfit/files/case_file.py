@@ -98,6 +98,15 @@ def read_case(path: str | Path) -> Case:
         return case_of_text(text, Path(path).parent)
 
 
+def demo_case() -> Case:
+    """The demo case that comes with headfit; invented.
+
+    >>> demo_case().invented
+    True
+    """
+    return read_case(Path(__file__).parents[1] / "demo" / "case.toml")
+
+
 def case_of_text(
     text: str,
     folder: Path,

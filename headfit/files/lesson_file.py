@@ -12,13 +12,18 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
+from headfit.case.solved import SolvedCase, solve_case
 from headfit.errors import HeadfitError, InputError, plain_text, sentence
 from headfit.errors import unknown_name as unknown
 from headfit.files.case_entries import check_names, table_of, text_of
+from headfit.files.case_file import demo_case
 from headfit.files.case_free_places import free_places_of
+from headfit.files.formats import extensions
 from headfit.files.toml_text import parse_toml
 from headfit.files.whole import about, read_text
 from headfit.teaching.lesson import Drag, Lesson, Question, Step, View
+from headfit.teaching.stage import StagedLesson
+from headfit.teaching.staging import stage_lesson
 from headfit.teaching.words import (
     KINDS,
     check_drag,
@@ -82,6 +87,31 @@ def read_lesson(path: str | Path) -> Lesson:
     text = read_text(path)
     with about(path):
         return lesson_of_text(text)
+
+
+def lesson(name: str | Path, solved: SolvedCase | None = None) -> StagedLesson:
+    """A lesson on a head, every number and every stop of its drags computed.
+
+    Parameters
+    ----------
+    name : str or path
+        Of a lesson that comes with headfit, or the file of one's own (it ends in .toml).
+    solved : SolvedCase, optional
+        Whose head it is; by default the demo case.
+
+    Raises
+    ------
+    UnknownNameError
+        No such lesson.
+    InputError
+        As `read_lesson`, or something cannot be computed on this head.
+
+    >>> lesson("ring").steps[1]
+    <StagedStep 'snap': The four marks hold the ring: 27.4 cm on the left, 27.4 cm on the right.>
+    """
+    own = str(name).casefold().endswith(extensions("lesson"))
+    read = read_lesson(name) if own else built_in_lesson(str(name))
+    return stage_lesson(read, solve_case(demo_case()) if solved is None else solved)
 
 
 class _Lines:

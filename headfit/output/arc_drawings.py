@@ -64,7 +64,7 @@ class _View:
         above = head.vertices_mm[ends][:, :, 2].min(axis=1) > _NECK_MM
         self.lines = [
             self.on_paper(flat[chain, :2])
-            for chain in _chains(ends[above])
+            for chain in chained(ends[above])
             if np.linalg.norm(np.diff(flat[chain, :2], axis=0), axis=1).sum() > _SHORTEST_MM
         ]
 
@@ -72,7 +72,7 @@ class _View:
         return np.asarray((flat - self.corner) * self.scale)
 
 
-def _chains(ends: NDArray[np.int64]) -> list[list[int]]:
+def chained(ends: NDArray[np.int64]) -> list[list[int]]:
     """Edges (n, 2) joined end to end."""
     following: dict[int, list[int]] = {}
     for a, b in ends.tolist():

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from headfit.anatomy.landmarks import TITLES
 from headfit.anatomy.sites import SYSTEMS, Sites
 from headfit.case.solved import obstacle_of
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.geometry.mesh import Floats
 from headfit.geometry.sections import cut
 from headfit.geometry.surface import nearest
@@ -20,7 +20,7 @@ from headfit.teaching.lesson import Drag, Step
 from headfit.teaching.same_tapes import STEPS_SD
 from headfit.teaching.slips import WAYS, moves_mm, over_the_brow, pushed, slackened
 from headfit.teaching.stage import Axis, Balance, Dial, Dots, Reading
-from headfit.teaching.worlds import World, normals_of
+from headfit.teaching.worlds import World, landmark_words, normals_of
 from headfit.units import cm
 
 _STEP_MM = 2.5
@@ -159,7 +159,7 @@ def _slip(
 
 def _push(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Followed:
     landmark, way = str(drag.options["landmark"]), str(drag.options["way"])
-    title = f"push the {TITLES[landmark]} {WAYS[way].partition(',')[0]}"
+    title = f"{landmark_words(landmark)} {WAYS[way]}"
     axis = _slip_axis(title, drag, -20.0, 20.0)
     return _slip(
         bench,
@@ -168,7 +168,7 @@ def _push(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Follo
         axis,
         lambda sites, by: pushed(sites, landmark, way, by),
         lambda sites: sites.tracer.point(landmark),
-        TITLES[landmark],
+        landmark_words(landmark),
     )
 
 
@@ -251,7 +251,7 @@ def _rule(bench: Bench, step: Step, _drag: Drag, names: tuple[str, ...]) -> Foll
         for inner in choices
     )
     own = worlds[0].sites
-    dial = Dial("choose", (_choice("rule for F3", list(choices.values())),))
+    dial = Dial("choose", (_choice("rule for F3", list(choices.values()), 1),))
     return Followed(dial, worlds, own, _bars(own, worlds, step.watch))
 
 
@@ -295,9 +295,9 @@ def _heads(bench: Bench, step: Step, _drag: Drag, _names: tuple[str, ...]) -> Fo
     same = bench.same_tapes
     own = same.sites[same.own]
     worlds = tuple(World(sites) for sites in same.sites)
-    axis = Axis("another head with the same tapes", "SD", STEPS_SD, 0.0)
+    axis = Axis("another head", "SD", STEPS_SD, 0.0)
     still = tuple(
-        Reading(name.replace("_", "-"), "cm", np.full(len(worlds), value / 10), "large")
+        Reading(MEASUREMENTS[name].title, "cm", np.full(len(worlds), value / 10), "large")
         for name, value in zip(same.names[:3], same.values_mm.tolist(), strict=False)
     )
     points = np.array([head.vertices_mm for head in same.heads])
@@ -326,9 +326,7 @@ def _guesses(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Fo
         name: [0.0, *(float(np.linalg.norm(sites[name] - own[name])) for _, sites in found)]
         for name in watched
     }
-    readings = tuple(
-        Reading(f"{name}, farthest", "mm", np.maximum.accumulate(off[name])) for name in watched
-    )
+    readings = tuple(Reading(name, "mm", np.maximum.accumulate(off[name])) for name in watched)
     worlds = (world,) * len(axis.stops)
     return Followed(Dial("slide", (axis,)), worlds, readings=readings, more=tuple(more))
 

@@ -21,10 +21,10 @@ Piece = tuple[str, bool]
 def in_mm(length_mm: float) -> str:
     """Whole millimetres with their unit; less than one to the tenth.
 
-    >>> in_mm(9.04), in_mm(0.34)
-    ('9 mm', '0.3 mm')
+    >>> in_mm(9.04), in_mm(0.34), in_mm(0.02)
+    ('9 mm', '0.3 mm', '0 mm')
     """
-    return f"{length_mm:.0f} mm" if abs(length_mm) >= 0.95 else f"{length_mm:.1f} mm"
+    return f"{length_mm:.0f} mm" if not 0.05 <= abs(length_mm) < 0.95 else f"{length_mm:.1f} mm"
 
 
 def _mean(moves: dict[str, float]) -> float:

@@ -16,11 +16,7 @@ from headfit.anatomy.sites import Sites, sites_on
 from headfit.geometry.mesh import Floats
 from headfit.geometry.surface import nearest, normals_at
 
-WAYS: dict[str, str] = {
-    "lower": "lower, along its arc",
-    "right": "to the right",
-    "forward": "forward",
-}
+WAYS: dict[str, str] = {"lower": "lower", "right": "to the right", "forward": "forward"}
 _ARC_END = {
     "nasion": ("midline", False),
     "inion": ("midline", True),

@@ -250,6 +250,10 @@ class StagedStep(Noun):
             at = at * len(axis.stops) + axis.stops.index(axis.start)
         return at
 
+    def begun(self, states: NDArray[Any]) -> Any:
+        """Of something with its states (S, ...) that in which the step begins."""
+        return states[min(self.start, len(states) - 1)]
+
     def _repr_html_(self) -> str:
         """A drawing of the step, in a notebook."""
         return str(hook("step_drawing")(self))

@@ -25,7 +25,7 @@ from headfit.teaching.words import direction, figure_asked
 from headfit.teaching.worlds import World, figures
 
 # Of the picture, in heights of the head: nothing on the head is cut off.
-_WHOLE = 1.12
+_WHOLE = 1.07
 _N_EXCHANGES = 40
 # Nearer marks than a step of 10-20 and a half are told as neighbours.
 _NEIGHBOUR_STEPS = 1.5

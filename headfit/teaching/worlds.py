@@ -48,6 +48,15 @@ class World:
         return self.runs[arc] if arc in self.runs else self.sites.tracer.run(arc)
 
 
+def landmark_words(name: str) -> str:
+    """A landmark in few letters, for a picture.
+
+    >>> landmark_words("left_preauricular"), landmark_words("inion")
+    ('left ear', 'inion')
+    """
+    return TITLES[name].replace(" preauricular point", " ear")
+
+
 def laid_mm(run: TapeRun, n_points: int = N_TAPE_POINTS) -> Floats:
     """(n, 3) the tape itself, evenly: over hollows it bridges them."""
     at = np.linspace(0.0, run.length_mm, n_points)
@@ -165,7 +174,7 @@ def _landmarks(worlds: Sequence[World]) -> Dots:
     points = np.array([[tracer.point(name) for name in LANDMARK_NAMES] for tracer in tracers])
     points = once(points)
     normals = normals_of(tracers[0].mesh, points)
-    names = tuple(TITLES[name].replace(" preauricular point", " ear") for name in LANDMARK_NAMES)
+    names = tuple(map(landmark_words, LANDMARK_NAMES))
     return Dots("landmark", names, points, normals, np.ones((1, 4), bool))
 
 
