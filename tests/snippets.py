@@ -14,4 +14,5 @@ def snippets(page: str, language: str) -> list[str]:
 def command_lines(page: str) -> list[list[str]]:
     """The words of every line of the shell blocks that runs headfit or changes the folder."""
     lines = [line for block in snippets(page, "sh") for line in block.splitlines()]
-    return [shlex.split(line, comments=True) for line in lines if re.match(r"headfit |cd ", line)]
+    told = [line.partition(" > ")[0] for line in lines if re.match(r"headfit |cd ", line)]
+    return [shlex.split(line, comments=True) for line in told]
