@@ -42,6 +42,7 @@ from headfit.comparing.head_from_marks import head_under
 from headfit.files import result_folder
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
+from headfit.files.citation import citation_file
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.limits import REQUEST_BYTES
 from headfit.files.lock import FileLock
@@ -295,6 +296,7 @@ CAUSES: dict[str, Cause] = {
     ),
     "surface-no-triangles": lambda: surface("head.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\n"),
     "template-missing": lambda: half_installed(template.meshes_folder),
+    "citation-missing": lambda: half_installed(citation_file),
     # arcs, sites and rules
     "arc-in-line": lambda: cut(WHOLE, *np.array([[90.0, 0, 0], [0, 0, 0], [-90, 0, 0]])),
     "arc-misses": lambda: cut(WHOLE, *np.array([[0.0, 0, 99], [9, 0, 99], [0, 9, 99]])),

@@ -41,6 +41,8 @@ COMMANDS = (
     "picture",
     "window",
     "doctor",
+    "cite",
+    "completion",
 )
 
 BAD_INPUT = 2
