@@ -31,6 +31,9 @@ export function told(mm: number, unit: Unit): string {
   return `${whole ? `${whole} ` : ""}${parts}/${below}`;
 }
 
+/** Whether a reading says other than the case did. */
+const isFresh = (data: ChairData, name: string, mm: number): boolean => !(name in data.tape) || Math.abs(data.tape[name]! - mm) >= 0.05;
+
 /** Every length that is foreseen, with its spread, after the readings that were typed here. */
 export function foreseen(data: ChairData, readings: Readonly<Record<string, number>>): Map<string, { mm: number; sd: number }> {
   const { names, values_mm, covariance_mm2, reading_spreads_mm } = data.lengths ?? { names: [], values_mm: [], covariance_mm2: [], reading_spreads_mm: [] };
@@ -38,7 +41,7 @@ export function foreseen(data: ChairData, readings: Readonly<Record<string, numb
   const spread = covariance_mm2.map((row) => [...row]);
   for (const [name, mm] of Object.entries(readings)) {
     const i = names.indexOf(name);
-    if (i < 0 || Math.abs((data.tape[name] ?? NaN) - mm) < 0.05) continue;
+    if (i < 0 || !isFresh(data, name, mm)) continue;
     const column = spread.map((row) => row[i]!);
     const whole = column[i]! + reading_spreads_mm[i]! ** 2;
     const off = mm - values[i]!;
@@ -59,7 +62,7 @@ export interface InHand {
 /** An arc as it is in hand: an own reading where there is one, otherwise as it is foreseen. */
 export function inHand(data: ChairData, arc: Arc, readings: Readonly<Record<string, number>>, unit: Unit): InHand {
   const base = { mm: arc.length_mm, own: arc.own, source: arc.source };
-  const fresh = Object.keys(readings).filter((name) => Math.abs((data.tape[name] ?? NaN) - readings[name]!) >= 0.05);
+  const fresh = Object.keys(readings).filter((name) => isFresh(data, name, readings[name]!));
   if (!fresh.length) return base;
   const all = { ...data.tape, ...readings };
   const own = readings[arc.reading || arc.name];
