@@ -24,13 +24,14 @@ SIZE_MM = 15.0
 _CONTOUR, _TAPE, _BEHIND = Pen(0.22), Pen(0.75), Pen(0.3, 0.35, None, (0.7, 0.6))
 _NECK_MM = -48.0
 _SHORTEST_MM = 9.0
+_STEPS = 36  # of an arc
 _EDGE = 0.12  # cosine between skin and look on the outline
 
 
 class _View:
     """Contours of a head from one side, scaled to the drawing."""
 
-    def __init__(self, head: Head, toward: tuple[float, float, float]) -> None:
+    def __init__(self, head: Head, mesh: TriangleMesh, toward: Sequence[float]) -> None:
         self.project = Projection.toward(toward, (0.0, 0.0, 1.0))
         flat = self.project(head.vertices_mm)
         self.skyline = Skyline(flat, head.faces)
@@ -38,7 +39,7 @@ class _View:
         kept = flat[part < NECK, :2]
         self.corner = kept.min(axis=0)
         self.scale = SIZE_MM / float(np.ptp(kept, axis=0).max())
-        ends = contour_edges(head.vertices_mm, head.faces, self.project, self.skyline)
+        ends = contour_edges(mesh, self.project, self.skyline)
         above = head.vertices_mm[ends][:, :, 2].min(axis=1) > _NECK_MM
         self.lines = [
             self.on_paper(flat[chain, :2])
@@ -65,7 +66,7 @@ class ArcDrawings:
         """The head with some arcs on it, in a square with its top left corner at (x, y)."""
         name = view_of(arcs[0])
         if name not in self._views:
-            self._views[name] = _View(self.head, VIEWS[name])
+            self._views[name] = _View(self.head, self._mesh, VIEWS[name])
         view, corner = self._views[name], np.array([x, y])
 
         def line(points: Floats, pen: Pen) -> None:
@@ -74,7 +75,7 @@ class ArcDrawings:
         for contour in view.lines:
             line(contour, _CONTOUR)
         for arc in arcs:
-            path = self.tracer.run(arc).points_mm(np.linspace(0.0, 1.0, 61))
+            path = self.tracer.run(arc).points_mm(np.linspace(0.0, 1.0, _STEPS + 1))
             normals = normals_at(self._mesh, nearest(self._mesh, path)[0])
             flat = view.project(path + LIFT_MM * normals)
             # On the outline the skyline flickers: there the facing of the skin decides.

@@ -15,6 +15,7 @@ from typing import Any
 
 from headfit import __version__
 from headfit.anatomy.arcs import mirrored
+from headfit.anatomy.landmarks import FLAT_INION
 from headfit.case.impedances import LEAST_FOR_MIDDLE, balance_words, limit_words
 from headfit.case.solved import SolvedCase
 from headfit.files.case_record import table_of_record
@@ -139,7 +140,10 @@ def _part(chair: Chair, part: str) -> str:
         _titled(chair, title, list(group), shown)
         for title, group in groupby(steps, key=lambda step: step.title)
     )
-    extra = _figure(chair, "flat inion") if part == "landmarks" else ""
+    extra = ""
+    if part == "landmarks":
+        words = f"<h3>Flat inion</h3><p>{escape(FLAT_INION)}</p>"
+        extra = f"<article>{_figure(chair, 'flat inion')}{words}</article>"
     heading = f"<h2>{_PART_TITLES[part]}</h2>"
     return f"<section>{heading}{titled}{extra}</section>"
 

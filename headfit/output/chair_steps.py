@@ -16,6 +16,7 @@ from functools import cached_property
 from typing import Literal
 
 from headfit.anatomy.landmarks import FINDING, FLAT_INION, NAMES, TITLES
+from headfit.anatomy.site_table import both_names
 from headfit.anatomy.template import age_in_months
 from headfit.case.record import SetUpRecord
 from headfit.case.solved import SolvedCase
@@ -24,7 +25,6 @@ from headfit.fitting.measurements import MEASUREMENTS, groups_for
 from headfit.output.chair_drawings import ChairDrawing, ChairDrawings
 from headfit.output.sheet_arcs import EARS
 from headfit.output.sheet_card import card_lines, cups_of
-from headfit.output.sheet_names import OLD_OF
 from headfit.planning.arc_steps import ArcStep
 from headfit.planning.checks import Check
 from headfit.planning.marking import floor_mm
@@ -465,8 +465,7 @@ class _Planning:
         )
         cables = cable_lengths_mm(self.solved.sites, cups)
         for line in card_lines(self.solved.sites.names, self.solved.displacement, cables):
-            old = OLD_OF.get(line.site, "") if self.case.old_names else ""
-            called = f"{line.site} ({old})" if old else line.site
+            called = both_names(line.site) if self.case.old_names else line.site
             hair = {"hair": "Hair: part it.", "bare skin": "Bare skin."}
             skin = hair.get(line.how.skin, "Hair or skin: look.")
             line_words = f"{skin} {line.how.fixing.capitalize()}, cable {line.how.tail}."

@@ -111,7 +111,7 @@ class HeadView:
     @cached_property
     def folds(self) -> tuple[Floats, ...]:
         """Lines inside the outline: nose, lids, an ear that is not seen in profile."""
-        ends = contour_edges(self.head.vertices_mm, self.head.faces, self.project, self.skyline)
+        ends = contour_edges(self._mesh, self.project, self.skyline)
         tree = cKDTree(self.rim)
         found = []
         for chain in chains(ends):
@@ -135,11 +135,10 @@ class HeadView:
             return
         if not (self.part == EAR).any():
             return
-        mesh = TriangleMesh(self.head.vertices_mm, self.head.faces)
+        mesh = self._mesh
         face, edge = np.nonzero(mesh.neighbours >= 0)
         across = mesh.neighbours[face, edge]
-        corners = mesh.triangles_mm
-        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normals = mesh.double_areas
         for x, y, z in _EAR_LOOKS[2:] if behind else _EAR_LOOKS:
             facing = normals @ np.array([-side * x, y, z])
             turning = (facing[face] > 0) & (facing[across] <= 0)
