@@ -42,6 +42,8 @@ from headfit.comparing.head_from_marks import head_under
 from headfit.files import result_folder
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
+from headfit.files.chair_notes import with_chair_notes
+from headfit.files.citation import citation_file
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.lesson_file import read_lesson
 from headfit.files.limits import REQUEST_BYTES
@@ -315,6 +317,7 @@ CAUSES: dict[str, Cause] = {
     ),
     "surface-no-triangles": lambda: surface("head.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\n"),
     "template-missing": lambda: half_installed(template.meshes_folder),
+    "citation-missing": lambda: half_installed(citation_file),
     # arcs, sites and rules
     "arc-in-line": lambda: cut(WHOLE, *np.array([[90.0, 0, 0], [0, 0, 0], [-90, 0, 0]])),
     "arc-misses": lambda: cut(WHOLE, *np.array([[0.0, 0, 99], [9, 0, 99], [0, 9, 99]])),
@@ -378,6 +381,10 @@ CAUSES: dict[str, Cause] = {
     ),
     "record-lead": lambda: SetUpRecord(other_leads=(ChartedElectrode("C3"),)),
     "record-header": lambda: read_record(wrote("electrodes.tsv", "name\tx\ty\tz\n")),
+    "chair-notes": lambda: with_chair_notes(Case(), wrote("chair-notes.json", "{}")),
+    "chair-other-case": lambda: with_chair_notes(
+        Case(), wrote("chair-notes.json", '{"headfit_chair": 1, "label": "another head"}')
+    ),
     # lessons
     "lesson-entry": lambda: lesson_with('title = "T"', ""),
     "lesson-camera": lambda: lesson_with('camera = "left"', ""),
@@ -412,5 +419,5 @@ CAUSES: dict[str, Cause] = {
     "marks-files": lambda: checked_marks([]).__enter__(),
     "demo-changed": changed_demo,
     "port": lambda: serve(None, port=70_000, open_browser=False, say=print),
-    "viewer-missing": lambda: half_installed(lambda: report.built("view.js")),
+    "viewer-missing": lambda: half_installed(lambda: report.built_file("view.js")),
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -11,6 +12,9 @@ from unittest.mock import patch
 
 # Everything by which a name appears, goes or changes, and by which contents get to the disk.
 STEPS = ("fsync", "replace", "rename", "unlink", "rmdir", "mkdir", "truncate", "ftruncate")
+
+
+_FTRUNCATE = os.ftruncate
 
 
 class Killed(BaseException):
@@ -21,15 +25,18 @@ class Killed(BaseException):
 def killed_at(step: int, after: bool = False) -> Iterator[None]:
     """Kill this process at a step: before it, or after it was done; later steps never happen.
 
-    Clean-up that a real process would no longer do runs here, but changes nothing.
+    Clean-up that a real process would no longer do runs here, but changes nothing. Of a file that
+    was not brought to the disk only the first half is there.
     """
     count = 0
 
-    def counted(real: Callable[..., Any]) -> Callable[..., Any]:
+    def counted(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
         def call(*given: Any, **more: Any) -> Any:
             nonlocal count
             count += 1
             if count > step or (count == step and not after):
+                if name == "fsync" and count == step:
+                    _half_written(*given)
                 raise Killed
             done = real(*given, **more)
             if count == step:
@@ -40,6 +47,12 @@ def killed_at(step: int, after: bool = False) -> Iterator[None]:
 
     with _each(counted):
         yield
+
+
+def _half_written(number: int) -> None:
+    status = os.fstat(number)
+    if stat.S_ISREG(status.st_mode):
+        _FTRUNCATE(number, status.st_size // 2)
 
 
 @contextmanager
@@ -62,11 +75,11 @@ def full_from(step: int) -> Iterator[None]:
 
 
 @contextmanager
-def _each(wrapped: Callable[[Callable[..., Any]], Callable[..., Any]]) -> Iterator[None]:
+def _each(wrapped: Callable[[str, Callable[..., Any]], Callable[..., Any]]) -> Iterator[None]:
     real = {name: getattr(os, name) for name in STEPS}
     try:
         for name in STEPS:
-            setattr(os, name, wrapped(real[name]))
+            setattr(os, name, wrapped(name, real[name]))
         yield
     finally:
         for name in STEPS:

@@ -31,8 +31,8 @@ from headfit import (
 from headfit.anatomy.landmarks import Landmarks
 from headfit.comparing.head_from_marks import head_under
 from headfit.errors import MarksError, UnknownNameError
-from headfit.fitting.advice import advise
 from headfit.files.lesson_file import built_in_lesson, lesson
+from headfit.fitting.advice import advise
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
 from headfit.planning.marking import plan_marking

@@ -34,6 +34,7 @@ COMMANDS = (
     "places",
     "report",
     "sheet",
+    "chair",
     "record",
     "lesson",
     "derivations",
@@ -42,6 +43,8 @@ COMMANDS = (
     "picture",
     "window",
     "doctor",
+    "cite",
+    "completion",
 )
 
 BAD_INPUT = 2

@@ -65,7 +65,7 @@ def built_in_lesson(name: str) -> Lesson:
         No such lesson.
 
     >>> built_in_lesson("ring")
-    <Lesson 'ring': Four marks hold the ring, 5 steps>
+    Lesson('ring', 'Four marks hold the ring', 5 steps)
     """
     found = dict(zip(lesson_names(), _built_in(), strict=True))
     if name not in found:
@@ -107,7 +107,7 @@ def lesson(name: str | Path, solved: SolvedCase | None = None) -> StagedLesson:
         As `read_lesson`, or something cannot be computed on this head.
 
     >>> lesson("ring").steps[1]
-    <StagedStep 'snap': The four marks hold the ring: 27.4 cm on the left, 27.4 cm on the right.>
+    StagedStep('snap', 'The four marks hold the ring: 27.4 cm on the left, 27.4 cm on the right.')
     """
     own = str(name).casefold().endswith(extensions("lesson"))
     read = read_lesson(name) if own else built_in_lesson(str(name))

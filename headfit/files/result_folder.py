@@ -194,7 +194,8 @@ def _written_over(
             kept.append(name)
     new = {name: contents for name, contents in raw.items() if name not in kept}
     try:
-        write_aside(aside, {**new, MANIFEST: manifest.text()})
+        write_aside(aside, new)
+        write_whole(aside / MANIFEST, manifest.text())  # it is there whole, or not at all
     except BaseException:
         _clear(aside)
         raise

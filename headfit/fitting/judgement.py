@@ -13,6 +13,7 @@ from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.outlying_readings import likeliest_slips
 from headfit.fitting.shape import ShapeModel, parameter_kinds, parameter_names
 from headfit.fitting.tape import Tape
+from headfit.geometry.mesh import Floats
 
 # A shape this many standard deviations from the mean is flagged, or refused.
 FLAG_SD, REFUSE_SD = 4.0, 8.0
@@ -86,8 +87,20 @@ def judged(model: ShapeModel, estimate: Estimate, tape: Tape, age: str | float) 
         raise no_such_head(
             model, tape, age, f"one of which {finding}", parameter=name, away_sd=float(away[worst])
         )
+    if folds(model, estimate.parameters):
+        raise no_such_head(model, tape, age, "one whose skin folds over itself")
     # Which reading to take again is said with the advice.
     return (f"Unusual head: {finding}. Are the readings and the age right?",)
+
+
+def folds(model: ShapeModel, parameters: Floats) -> bool:
+    """Whether a triangle of the scalp faces back from where it faces on the template.
+
+    On a head they turn by far less.
+    """
+    usual = model.template.scalp
+    now = usual.moved(model.vertices_mm(parameters))
+    return bool((np.einsum("ij,ij->i", usual.double_areas, now.double_areas) < 0).any())
 
 
 def _unlikely_landmark(model: ShapeModel, estimate: Estimate) -> tuple[str, ...]:

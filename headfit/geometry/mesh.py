@@ -218,10 +218,15 @@ class TriangleMesh(Noun):
         return float(reach[~far].max()), np.flatnonzero(far)
 
     @cached_property
+    def double_areas(self) -> Floats:
+        """(m, 3) outward normals of the triangles, each as long as twice its area."""
+        corners = self.triangles_mm
+        return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+
+    @cached_property
     def vertex_normals(self) -> Floats:
         """(n, 3) outward unit normals, area-weighted; zero where no triangle meets a vertex."""
-        corners = self.triangles_mm
-        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normals = self.double_areas
         total = np.zeros_like(self.vertices_mm)
         for k in range(3):
             for axis in range(3):

@@ -19,6 +19,7 @@ from headfit.output.labels import named
 from headfit.output.scene import STATES, DrawnSite, Scene
 
 _CELL_MM = 2.0
+_SAMPLES_APART = 0.8  # of a cell
 _BEHIND_MM = 4.0  # a point so far behind the skin before it is hidden
 _MARGIN_MM = 14.0
 _DOT_MM = 2.4
@@ -57,9 +58,7 @@ class Skyline:
         # Skin that is turned away lies behind skin that is not: half of the work. (Down is +y.)
         turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
         a, b, c = (corner[turned < 0] for corner in (a, b, c))
-        # Triangles are up to 13 mm long on the template: this many samples leave no hole.
-        shares = [(i / 8, j / 8) for i in range(9) for j in range(9 - i)]
-        samples = np.concatenate([a + u * (b - a) + v * (c - a) for u, v in shares])
+        samples = _samples(a, b, c)
         self.corner = flat[:, :2].min(axis=0)
         size = np.ceil((flat[:, :2].max(axis=0) - self.corner) / _CELL_MM).astype(int) + 1
         self.nearest = np.full(size, -np.inf)
@@ -79,6 +78,20 @@ class Skyline:
         """(n,) bool: not hidden behind the skin."""
         skin = self.farthest_around if contour else self.nearest
         return np.asarray(flat[:, 2] >= skin[self._cells(flat)] - _BEHIND_MM)
+
+
+def _samples(a: Floats, b: Floats, c: Floats) -> Floats:
+    """(n, 3) points on triangles with corners (m, 3), so close that they leave no cell out."""
+    ends = np.stack([a, b, c])[:, :, :2]
+    reach = np.ptp(ends, axis=0).max(axis=1)
+    parts = np.ceil(reach / (_CELL_MM * _SAMPLES_APART)).astype(int).clip(1)
+    found = []
+    for n in np.unique(parts):
+        corner, one, other = (each[parts == n] for each in (a, b - a, c - a))
+        found += [
+            corner + (i / n) * one + (j / n) * other for i in range(n + 1) for j in range(n + 1 - i)
+        ]
+    return np.concatenate(found)
 
 
 def line_drawing(scene: Scene, camera: str) -> str:
@@ -156,29 +169,39 @@ def _edges(project: Projection, left: float, top: float, size: float) -> list[st
 def _contours(scene: Scene, project: Projection, skyline: Skyline) -> list[Floats]:
     """Seen edges (2, 2) between a triangle that faces the viewer and one that does not."""
     vertices = scene.head.vertices_mm
-    ends = contour_edges(vertices, scene.head.faces, project, skyline)
+    ends = contour_edges(TriangleMesh(vertices, scene.head.faces), project, skyline)
     return list(project(vertices)[ends][:, :, :2])
 
 
-def contour_edges(
-    vertices_mm: Floats, faces: Integers, project: Projection, skyline: Skyline
-) -> Integers:
+def contour_edges(mesh: TriangleMesh, project: Projection, skyline: Skyline) -> Integers:
     """(n, 2) vertices of the seen edges where a facing triangle meets one that turns away.
 
     Each in the order of the triangle that faces.
     """
-    mesh = TriangleMesh(vertices_mm, faces)
-    corners = mesh.triangles_mm
-    toward = (
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ project.axes[2]
-    )
+    toward = mesh.double_areas @ project.axes[2]
     face, edge = np.nonzero(mesh.neighbours >= 0)
     across = mesh.neighbours[face, edge]
     turning = (toward[face] > 0) & (toward[across] <= 0)
     face, edge = face[turning], edge[turning]
     ends = np.stack([mesh.faces[face, edge], mesh.faces[face, (edge + 1) % 3]], axis=1)
-    seen = skyline.sees(project(vertices_mm)[ends].mean(axis=1), contour=True)
+    seen = skyline.sees(project(mesh.vertices_mm)[ends].mean(axis=1), contour=True)
     return np.asarray(ends[seen])
+
+
+def chains(ends: NDArray[np.int64]) -> list[list[int]]:
+    """Edges (n, 2) joined end to end."""
+    following: dict[int, list[int]] = {}
+    for a, b in ends.tolist():
+        following.setdefault(a, []).append(b)
+    begins = sorted(set(ends[:, 0].tolist()) - set(ends[:, 1].tolist()))
+    found = []
+    for begin in [*begins, *sorted(following)]:
+        while following.get(begin):
+            chain = [begin]
+            while following.get(chain[-1]):
+                chain.append(following[chain[-1]].pop())
+            found.append(chain)
+    return found
 
 
 def _seen_runs(flat: Floats, skyline: Skyline) -> list[Floats]:

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.geometry.mesh import Floats
-from headfit.output.arc_drawings import chained
-from headfit.output.drawing import Projection, Skyline, contour_edges
+from headfit.output.drawing import Projection, Skyline, chains, contour_edges
 from headfit.teaching.numbers import in_one
 from headfit.teaching.stage import StagedStep
 
@@ -72,11 +71,10 @@ def projection_of(step: StagedStep) -> Projection:
 def contours(step: StagedStep) -> tuple[Floats, ...]:
     """Contours of the head, (k, 2) each, right and down of the middle of the picture."""
     project = projection_of(step)
-    vertices = step.head.vertices_mm
-    flat = project(vertices)
-    ends = contour_edges(vertices, step.head.faces, project, Skyline(flat, step.head.faces))
+    flat = project(step.head.vertices_mm)
+    ends = contour_edges(step.head.surface, project, Skyline(flat, step.head.faces))
     middle = project(step.focus_mm[None])[0, :2]
-    lines = [flat[chain, :2] - middle for chain in chained(ends)]
+    lines = [flat[chain, :2] - middle for chain in chains(ends)]
     return tuple(line for line in lines if _length(line) > _SHORTEST_MM)
 
 

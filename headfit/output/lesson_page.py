@@ -18,7 +18,7 @@ from headfit.geometry.mesh import Floats
 from headfit.output.cameras import VIEW_ANGLE_DEGREES
 from headfit.output.lesson_drawing import contours, path_text
 from headfit.output.page import head_data, packed, script_text
-from headfit.output.report import OFFLINE_POLICY, built
+from headfit.output.report import CONTENT_POLICY, built_file
 from headfit.output.scene import Surface
 from headfit.reminders import NOT_MEDICAL, PREDICTED
 from headfit.teaching.stage import Axis, StagedLesson, StagedStep
@@ -190,16 +190,16 @@ def lesson_html(staged: StagedLesson) -> str:
         The page's files are missing from this installation.
     """
     title = escape(staged.lesson.title)
-    script = built("lesson.js").replace("</script", r"<\/script")
+    script = built_file("lesson.js").replace("</script", r"<\/script")
     steps = "".join(
         f"<li>{escape(''.join(words for words, _ in step.caption))}</li>" for step in staged.steps
     )
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="{OFFLINE_POLICY}">
+<meta http-equiv="Content-Security-Policy" content="{CONTENT_POLICY}">
 <link rel="icon" href="data:,">
-<title>{title}</title><style>{built("lesson.css")}</style></head>
+<title>{title}</title><style>{built_file("lesson.css")}</style></head>
 <body class="stage"><noscript><h1>{title}</h1><ol>{steps}</ol></noscript>
 <script type="application/json" id="headfit-lesson">{script_text(lesson_data(staged))}</script>
 <script type="module">{script}</script>

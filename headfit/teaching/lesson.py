@@ -127,4 +127,4 @@ class Lesson(Noun):
     free: tuple[FreePlace, ...] = ()
 
     def __repr__(self) -> str:
-        return f"<Lesson {self.name!r}: {self.title}, {len(self.steps)} steps>"
+        return f"Lesson({self.name!r}, {self.title!r}, {len(self.steps)} steps)"

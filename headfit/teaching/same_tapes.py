@@ -53,7 +53,7 @@ class SameTapes(Noun):
     spreads: SiteSpreads
 
     def __repr__(self) -> str:
-        return f"<SameTapes: {len(self.heads)} heads with the same {len(self.names)} tapes>"
+        return f"SameTapes({len(self.heads)} heads with the same {len(self.names)} tapes)"
 
     @property
     def own(self) -> int:

@@ -238,7 +238,7 @@ class StagedStep(Noun):
     profile: Profile | None = field(default=None)
 
     def __repr__(self) -> str:
-        return f"<StagedStep {self.step.name!r}: {in_one(self.caption)}>"
+        return f"StagedStep({self.step.name!r}, {in_one(self.caption)!r})"
 
     @property
     def start(self) -> int:
@@ -285,7 +285,7 @@ class StagedLesson(Noun):
 
     def __repr__(self) -> str:
         return (
-            f"<StagedLesson {self.lesson.name!r} on {self.head_label!r}: {len(self.steps)} steps>"
+            f"StagedLesson({self.lesson.name!r}, on {self.head_label!r}, {len(self.steps)} steps)"
         )
 
     def __getitem__(self, name: str) -> StagedStep:

@@ -51,7 +51,7 @@ def read(text: str, tmp_path: Path) -> Lesson:
 
 def test_a_lesson_of_ones_own_is_read_into_nouns(tmp_path: Path) -> None:
     lesson = read(GOOD, tmp_path)
-    assert repr(lesson) == "<Lesson 'own': My lesson, 2 steps>"
+    assert repr(lesson) == "Lesson('own', 'My lesson', 2 steps)"
     first, second = lesson.steps
     assert first.show == ("tape midline", "sites Fz T3")
     assert second.view.closer == 2

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import trimesh
 from drawn_heads import SIX, TEN, THREE, drawn, sheet_of
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
@@ -17,10 +18,11 @@ from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import SheetError, UnknownNameError
 from headfit.fitting import fit
 from headfit.fitting.hand_set_shape import HAND_MODES
+from headfit.fitting.judgement import folds
 from headfit.fitting.leftover import LEFTOVER_SAFE
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_prior_mean, measures_at
-from headfit.fitting.shape import opposed_parameters, shape_model
+from headfit.fitting.shape import opposed_parameters, parameter_names, shape_model
 from headfit.fitting.spreads import CHI2_95
 
 SCALP = SYSTEMS["10-20"][:19]
@@ -373,3 +375,25 @@ def test_a_search_that_tries_a_head_below_its_own_ears_goes_on() -> None:
     tape = Tape(head_breadth_mm=180, right_diagonal_mm=210, ear_arc_fpz_mm=130, cz_height_mm=57)
     with pytest.raises(SheetError, match="must describe a head of the age given"):
         fit_head(tape, "m06", doubtful=NAMES, fixed={"vault_3_3": -5.127})
+
+
+def test_a_sheet_whose_head_would_fold_over_itself_is_refused() -> None:
+    """Each reading is possible alone; trimesh tells the fold of the shape that meets them."""
+    readings = Tape(
+        head_length_mm=239.0, right_preauricular_inion_chord_mm=158.8, right_diagonal_mm=178.3
+    )
+    with pytest.raises(SheetError, match="one whose skin folds over itself") as refused:
+        fit_head(readings, 2.0, fixed={"vault_3_m2": -7.04})
+    assert refused.value.code == "sheet-no-head"
+    model = shape_model("adult")
+    nasion = parameter_names().index("nasion_z")
+    for away, folded in ((0.0, False), (4.0, False), (8.0, True)):
+        parameters = model.prior.mean.copy()
+        parameters[nasion] += away * model.prior.spread[nasion]
+        scalp = model.template.scalp
+        normals = [
+            trimesh.Trimesh(vertices, scalp.faces, process=False).face_normals
+            for vertices in (scalp.vertices_mm, model.vertices_mm(parameters))
+        ]
+        assert folds(model, parameters) == folded
+        assert ((normals[0] * normals[1]).sum(axis=1) < 0).any() == folded
