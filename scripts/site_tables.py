@@ -33,6 +33,7 @@ EXTRAS = {
     "mne": "sites and marks as an `mne` montage",
     "pandas": "tables as data frames",
     "study": "`headfit study`",
+    "surfaces": "surfaces in GIfTI",
 }
 
 
