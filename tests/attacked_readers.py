@@ -18,6 +18,7 @@ from headfit.app.changes import changed_case
 from headfit.case.case import Case
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
+from headfit.files.chair_notes import with_chair_notes
 from headfit.files.landmark_files import read_json, read_landmarks
 from headfit.files.manifest import MANIFEST, Manifest, WrittenFile, read_manifest
 from headfit.files.marks_files import read_marks
@@ -86,6 +87,17 @@ ELECTRODES = (
 )
 
 
+CHAIR_NOTES = {
+    "headfit_chair": 1,
+    "label": "x",
+    "checksum": "0",
+    "tape": {"ring": "56,2 cm", "nasion_inion": "14 1/4 inch"},
+    "arcs": {"row FC": "35 cm"},
+    "doubtful": ["inion"],
+    "record": {"ticked": ["mark Fz"], "sites": [{"name": "F3", "impedance_kohm": 4}]},
+}
+
+
 def raw(text: str | bytes) -> bytes:
     return text.encode() if isinstance(text, str) else text
 
@@ -108,6 +120,11 @@ READERS: dict[str, tuple[str, bytes, Callable[[Path], object]]] = {
     "case": ("case.toml", raw(FULL_CASE), read_case),
     "case with a record": ("case.toml", raw(TEXT + RECORD), read_case),
     "record": ("electrodes.tsv", raw(ELECTRODES), read_record),
+    "chair notes": (
+        "chair-notes.json",
+        raw(json.dumps(CHAIR_NOTES)),
+        lambda path: with_chair_notes(Case(label="x"), path),
+    ),
     "landmarks": ("marks.json", raw(json.dumps({"unit": "mm"} | PLACES)), read_landmarks),
     "coordsystem": ("coordsystem.json", raw(json.dumps(COORDSYSTEM)), read_landmarks),
     "ply": ("head.ply", raw(BALL.export(file_type="ply")), read_surface),

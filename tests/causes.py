@@ -42,6 +42,7 @@ from headfit.comparing.head_from_marks import head_under
 from headfit.files import mesh_libraries, result_folder
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
+from headfit.files.chair_notes import with_chair_notes
 from headfit.files.citation import citation_file
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.limits import REQUEST_BYTES
@@ -365,6 +366,10 @@ CAUSES: dict[str, Cause] = {
     ),
     "record-lead": lambda: SetUpRecord(other_leads=(ChartedElectrode("C3"),)),
     "record-header": lambda: read_record(wrote("electrodes.tsv", "name\tx\ty\tz\n")),
+    "chair-notes": lambda: with_chair_notes(Case(), wrote("chair-notes.json", "{}")),
+    "chair-other-case": lambda: with_chair_notes(
+        Case(), wrote("chair-notes.json", '{"headfit_chair": 1, "label": "another head"}')
+    ),
     # sheet, picture and the terminal
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),
@@ -395,5 +400,5 @@ CAUSES: dict[str, Cause] = {
     "marks-files": lambda: checked_marks([]).__enter__(),
     "demo-changed": changed_demo,
     "port": lambda: serve(None, port=70_000, open_browser=False, say=print),
-    "viewer-missing": lambda: half_installed(lambda: report._built("view.js")),
+    "viewer-missing": lambda: half_installed(lambda: report.built_file("view.js")),
 }

@@ -30,6 +30,7 @@ from headfit.comparing.verdict import verdict
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import case_of_text, read_case
 from headfit.output.case_report import report_text
+from headfit.output.case_sheet import sheet_content
 from headfit.output.case_view import CaseView
 
 CASE = f"""{TEXT}
@@ -114,10 +115,12 @@ def test_sites_spreads_moves_and_sentences_are_the_same(
         at = moved[site["name"]] if site["name"] in moved else solved.sites[site["name"]]
         np.testing.assert_allclose(site["point_mm"], at, atol=0.006)
     assert page["sentences"]["free"] == told["free"] == list(solved.free_sentences)
-    assert solved.advice is not None
-    said = [*(solved.fitted.flags if solved.fitted else ()), *solved.advice.sentences()]
-    assert page["sentences"]["advice"] == said
-    assert told["advice"]["sentences"] == solved.advice.sentences()
+    said = list(solved.advice_sentences)
+    assert said[0].startswith("Inion doubtful: ")
+    assert page["sentences"]["advice"] == told["advice"]["sentences"] == said
+    assert summarise(solved).sentences == tuple(said)
+    sheet = sheet_content(solved)
+    assert said[: len(sheet.warnings)] == list(sheet.warnings) == [said[0]]
     with zipfile.ZipFile(io.BytesIO(app.fetch("export?kind=bids"))) as archive:
         for name in archive.namelist():
             assert archive.read(name) == (tmp_path / "out" / name).read_bytes()

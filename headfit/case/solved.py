@@ -117,7 +117,9 @@ class SolvedCase(Noun):
     @cached_property
     def advice(self) -> Advice | None:
         """What to measure next, take again, or look at; None while nothing is measured."""
-        return None if self.fitted is None else advise(self.fitted, self.off_limits)
+        if self.fitted is None:
+            return None
+        return advise(self.fitted, self.off_limits, self.case.array)
 
     @cached_property
     def urgent_sentences(self) -> tuple[str, ...]:
@@ -133,6 +135,12 @@ class SolvedCase(Noun):
         # A mistyped reading makes an unusual head: one sentence is enough.
         flags = () if self.advice.slips else self.fitted.flags
         return (*flags, *self.advice.urgent, *doubts)
+
+    @cached_property
+    def advice_sentences(self) -> tuple[str, ...]:
+        """What a person should read first: the urgent ones, then what to measure or take again."""
+        advised = () if self.advice is None else self.advice.sentences()
+        return tuple(dict.fromkeys((*self.urgent_sentences, *advised)))
 
     @cached_property
     def off_limits(self) -> dict[str, str]:

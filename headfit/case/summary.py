@@ -110,7 +110,6 @@ def summarise(solved: SolvedCase) -> CaseSummary:
     spreads = solved.spreads
     sure = np.full(len(sites), np.nan) if spreads is None else spreads.ellipses_mm[:, 0].copy()
     sure[[is_beside_ear(name) for name in sites.names]] = np.nan
-    advice = () if solved.advice is None else solved.advice.sentences()
     return CaseSummary(
         case.label,
         case.age,
@@ -123,7 +122,7 @@ def summarise(solved: SolvedCase) -> CaseSummary:
         _small(points),
         _small(sure),
         _compared(solved),
-        () if fitted is None else (*fitted.flags, *advice),
+        solved.advice_sentences,
         {part: str(error) for part, error in solved.problems.items()},
     )
 

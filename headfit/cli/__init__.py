@@ -34,6 +34,7 @@ COMMANDS = (
     "places",
     "report",
     "sheet",
+    "chair",
     "record",
     "derivations",
     "sites",

@@ -20,13 +20,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Solve the case and write the sheet."""
     from headfit.case.solved import solve_case
+    from headfit.errors import SheetError
     from headfit.files.case_file import read_case
-    from headfit.output.case_sheet import write_sheet
+    from headfit.output.case_sheet import write_refused_sheet, write_sheet
 
-    with screen.doing("Fitting the head"):
-        solved = solve_case(read_case(arguments.case))
-    with screen.doing("Writing"):
-        write_sheet(solved, arguments.output, arguments.paper)
+    file, paper, label = arguments.output, arguments.paper, arguments.case.stem
+    try:
+        with screen.doing("Fitting the head"):
+            case = read_case(arguments.case)
+            label, solved = case.label, solve_case(case)
+        with screen.doing("Writing"):
+            write_sheet(solved, file, paper)
+    except SheetError as error:
+        write_refused_sheet(error, file, label, paper)
+        screen.warn(f"{file} has no marks, only what follows and lines for new readings")
+        raise
     screen.say(
         f"Wrote {arguments.output} ({arguments.paper}). Print it at 100 % and hold a tape against "
         "its 100 mm rule."

@@ -43,7 +43,7 @@ def show_summary(solved: SolvedCase, screen: Screen) -> None:
     )
     screen.say()
     screen.say(how_sure(solved.spreads))
-    said = [*fitted.flags, *advice.sentences()]
+    said = solved.advice_sentences
     more = [*advice.shape, *advice.norms]
     if said:
         screen.say()

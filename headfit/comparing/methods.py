@@ -69,7 +69,7 @@ def _head_sentence(comparison: Comparison) -> str:
     return (
         f"Head and slip were found together from {sheet}landmarks and marks: "
         f"{under.model.n_parameters} shape parameters with their prior (the head lies "
-        f"{under.shape_sd:.1f} standard deviations from its mean), a slip along the skin "
+        f"{under.shape_sd:.1f} SD from its mean), a slip along the skin "
         f"({SLIP_DEGREES:g} degrees, {SLIP_MM:g} mm per axis beforehand), a common height "
         f"({HEIGHT_MM:g} ± {HEIGHT_SPREAD_MM:g} mm), and errors of marks along the skin of "
         f"{OWN_MM:g} mm each and {SHARED_MM:g} mm shared over {SHARED_OVER_MM:g} mm. What caps do "

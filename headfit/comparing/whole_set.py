@@ -91,8 +91,9 @@ def doubts_on_set(
             found.append(doubt("set-height", text, height_mm=round(common.height_mm, 1)))
     if under is not None and under.shape_sd > _SHAPE_SD:
         text = (
-            f"the marks lie on a head {under.shape_sd:.1f} standard deviations from the usual: "
-            "landmarks or axes may be wrong, or several people's marks in one file"
+            f"the marks lie on a head such as hardly anybody has ({under.shape_sd:.1f} times the "
+            "usual spread from the mean): landmarks or axes may be wrong, or several people's "
+            "marks in one file"
         )
         found.append(doubt("set-odd-head", text, shape_sd=round(under.shape_sd, 2)))
     return found

@@ -7,6 +7,7 @@ no machine name goes in: the same case file and version give the same bytes.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -58,7 +59,7 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
             "arcs_mm": {arc: sites.tracer.length_mm(arc) for arc in sites.arc_marks},
             "tapes": {arc: solved.tape_on(arc) for arc in sites.arc_marks},
             "sites": [_site(solved, spreads, index) for index in range(len(sites))],
-            "advice": _advice(advice),
+            "advice": _advice(advice, solved.advice_sentences),
         }
     )
     deviations = np.sqrt(np.diag(fitted.covariance))
@@ -72,10 +73,10 @@ def solved_data(solved: SolvedCase) -> dict[str, Any]:
     return found | {"free": list(solved.free_sentences), "record": list(solved.record_sentences)}
 
 
-def _advice(advice: Advice) -> dict[str, Any]:
+def _advice(advice: Advice, sentences: Sequence[str]) -> dict[str, Any]:
     found: dict[str, Any] = plain(advice)
     found["next"] = [{"measurement": name, "lowers_mm": drop} for name, drop in found["next"]]
-    return found | {"sentences": advice.sentences()}
+    return found | {"sentences": list(sentences)}
 
 
 def _about(case: Case) -> dict[str, Any]:

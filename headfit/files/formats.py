@@ -77,6 +77,7 @@ FORMATS: list[Format] = [
         "headfit.files.bids_record:read_record",
         "headfit.files.bids:bids_files",
     ),
+    Format("chair notes", (".json",), "headfit.files.chair_notes:with_chair_notes"),
     Format("derivations", (".csv",), "headfit.planning.montages:montage_from_csv"),
     Format("derivations", (".toml",), "headfit.files.montage_file:montage_from_toml"),
 ]

@@ -6,16 +6,17 @@ the tape.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from headfit.anatomy.norms import ADULT_FROM_MONTHS, norm_of
-from headfit.anatomy.sites import SCALP_SITES, place_sites
+from headfit.anatomy.sites import SYSTEMS, place_sites
 from headfit.anatomy.template import age_in_months
 from headfit.fitting.estimate import Estimate
 from headfit.fitting.fit import FittedHead
+from headfit.fitting.how_sure import counted_sites
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.outlying_readings import Disagreement, likeliest_slips
 from headfit.fitting.slips import likely_slips, slip_sentences
@@ -123,7 +124,11 @@ class Advice:
         return f" The {titles[0]} is about as likely to be off." if titles else ""
 
 
-def advise(fitted: FittedHead, off_limits: Mapping[str, str] | None = None) -> Advice:
+def advise(
+    fitted: FittedHead,
+    off_limits: Mapping[str, str] | None = None,
+    array: str | Sequence[str] = "10-20",
+) -> Advice:
     """Advice on a fitted sheet.
 
     Parameters
@@ -131,11 +136,13 @@ def advise(fitted: FittedHead, off_limits: Mapping[str, str] | None = None) -> A
     fitted : FittedHead
     off_limits : mapping of str to str, optional
         Measurements that would touch a place that must stay free, and which one.
+    array : str or sequence of str
+        A system, or names of sites: those that are to be known better.
     """
     off_limits = off_limits or {}
     slipped = tuple(slip.found for slip in likely_slips(fitted.model, fitted.tape))
     return Advice(
-        tuple(item for item in next_measurements(fitted) if item[0] not in off_limits),
+        tuple(item for item in next_measurements(fitted, array) if item[0] not in off_limits),
         slipped or likeliest_slips(fitted.model, fitted.tape),  # one culprit, everywhere
         slip_sentences(fitted.model, fitted.tape, off_limits),
         tuple(against_norms(fitted)),
@@ -144,13 +151,19 @@ def advise(fitted: FittedHead, off_limits: Mapping[str, str] | None = None) -> A
     )
 
 
-def next_measurements(fitted: FittedHead) -> tuple[tuple[str, float], ...]:
+def next_measurements(
+    fitted: FittedHead, array: str | Sequence[str] = "10-20"
+) -> tuple[tuple[str, float], ...]:
     """How much each measurement not taken would lower the mean site uncertainty, best first.
 
     The uncertainty of a site is its root mean square error in the tangent plane, in mm; the mean is
-    over the 19 scalp sites.
+    over those of the array that count (`counted_sites`); nothing is promised for an array of sites
+    beside the ears alone.
     """
-    sites = place_sites(fitted.head, SCALP_SITES)
+    counted = counted_sites(SYSTEMS[array] if isinstance(array, str) else array)
+    if not counted:
+        return ()
+    sites = place_sites(fitted.head, counted)
     slopes, effects = fitted.site_slopes(sites), fitted.leftover_effects
     leftover = effects.on_sites(sites.names, sites.rules)
 

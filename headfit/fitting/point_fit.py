@@ -176,7 +176,7 @@ class _Search:
                 sentence(
                     "digitised points",
                     "lie on a head of the age given",
-                    f"a shape {away:.0f} standard deviations from any known",
+                    f"a shape no head has ({away:.0f} times the usual spread from the mean)",
                     "check unit, axes and landmarks",
                 ),
                 code="points-no-head",

@@ -6,10 +6,11 @@ from pathlib import Path
 
 from headfit import __version__
 from headfit.case.solved import SolvedCase
+from headfit.errors import SheetError
 from headfit.files.whole import write_whole
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.measurements import MEASUREMENTS
-from headfit.output.sheet import PaperName, SheetContent, sheet_pdf
+from headfit.output.sheet import PaperName, SheetContent, refused_pdf, sheet_pdf
 from headfit.units import cm
 
 
@@ -41,7 +42,23 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         solved.displacement,
         (solved.derivations,) if solved.derivations else (),
         solved.head,
+        case.old_names,
     )
+
+
+def write_refused_sheet(
+    refusal: SheetError, path: str | Path, label: str, paper: PaperName = "A4"
+) -> Path:
+    """The path, after a page stands there that says why there are no marks and asks for readings.
+
+    Raises
+    ------
+    UnknownNameError
+        No such paper.
+    InputError
+        A letter cannot be printed, or the file cannot be written.
+    """
+    return write_whole(path, refused_pdf(label, str(refusal), __version__, paper))
 
 
 def write_sheet(solved: SolvedCase, path: str | Path, paper: PaperName = "A4") -> Path:

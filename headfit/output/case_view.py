@@ -112,7 +112,7 @@ class CaseView:
         """
         solved, said = self.solved, dict[str, tuple[str, ...]]()
         if solved.fitted is not None and solved.advice is not None:
-            said["advice"] = (*solved.fitted.flags, *solved.advice.sentences())
+            said["advice"] = solved.advice_sentences
             said["norms"], said["shape"] = solved.advice.norms, solved.advice.shape
         if solved.displacement is not None:
             said["free"] = solved.free_sentences

@@ -7,6 +7,7 @@ the rules.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -36,6 +37,11 @@ PaperName = Literal["A4", "letter"]
 
 MARGIN_MM = 11.0
 FOOT_MM = 12.0
+_AGAIN = (
+    "Nothing is marked from readings that contradict each other. Take these again, write them here "
+    "and into the case, then print the sheet anew:"
+)
+_READINGS = 4  # lines to write on
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +68,8 @@ class SheetContent:
         One page each.
     head : Head, optional
         Drawn small beside each arc, the tape on it.
+    old_names : bool
+        T3 beside T7, and so on.
     """
 
     label: str
@@ -74,6 +82,7 @@ class SheetContent:
     displacement: Displacement | None = None
     montages: tuple[MeasuredMontage, ...] = ()
     head: Head | None = None
+    old_names: bool = True
 
 
 def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
@@ -93,19 +102,11 @@ def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
     >>> sheet_pdf(content)[:5]
     b'%PDF-'
     """
-    if paper not in PAPERS:
-        raise unknown_name("paper", paper, PAPERS)
-    label = clean(content.label, "case label") or "no label"
-    program = f"headfit {content.version}"
-    sheet = Paper(PAPERS[paper], f"{label} - mark sheet", program)
-    frame = _Frame(
-        sheet,
-        label,
-        "Taken: " + (" · ".join(clean(m, "a measurement") for m in content.measurements) or "none"),
-        f"{program} · {rules_words(content.sites.rules)}",
-    )
+    foot = f"headfit {content.version} · {rules_words(content.sites.rules)}"
+    sheet, frame = _begun(content.label, content.measurements, foot, paper)
     plan = content.plan or plan_marking(content.sites, content.displacement)
-    room = Room(sheet, MARGIN_MM, frame.top_mm, sheet.height_mm - FOOT_MM)
+    bottom_mm = sheet.height_mm - FOOT_MM
+    room = Room(sheet, MARGIN_MM, frame.top_mm, bottom_mm, content.old_names)
     said = MarkNotes(
         tuple(clean(words, "a warning") for words in content.warnings),
         tuple(clean(note, "a note") for note in content.notes),
@@ -122,6 +123,48 @@ def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
         page()
         sheet.end_page()
     return sheet.pdf()
+
+
+def refused_pdf(label: str, refusal: str, version: str, paper: PaperName = "A4") -> bytes:
+    """One page in the place of the sheet, when what was measured describes no head.
+
+    What is wrong stands in a box, below it a line for each new reading; no site is marked.
+
+    Raises
+    ------
+    UnknownNameError
+        No such paper.
+    """
+    sheet, frame = _begun(label, ("nothing that can be used",), f"headfit {version}", paper)
+    room = Room(sheet, MARGIN_MM, frame.top_mm, sheet.height_mm - FOOT_MM)
+    frame.draw(1, 1)
+    y, box = room.boxed(
+        room.top_mm, "No marks: this sheet cannot be right", (refusal,), hatched=True
+    )
+    box()
+    y += 6.0
+    for line in wrapped(_AGAIN, 10.5, room.width_mm):
+        sheet.text(room.left_mm, y, line, 10.5)
+        y += line_height_mm(10.5)
+    for _ in range(_READINGS):
+        y += 11.0
+        sheet.line(room.left_mm, y, room.left_mm + 90.0, y)
+        sheet.line(room.left_mm + 96.0, y, room.left_mm + 126.0, y)
+        sheet.text(room.left_mm + 128.0, y, "cm", 10.5)
+    sheet.end_page()
+    return sheet.pdf()
+
+
+def _begun(
+    label: str, measurements: Sequence[str], foot: str, paper: PaperName
+) -> tuple[Paper, _Frame]:
+    """The paper, and what stands on every page of it."""
+    if paper not in PAPERS:
+        raise unknown_name("paper", paper, PAPERS)
+    label = clean(label, "case label") or "no label"
+    sheet = Paper(PAPERS[paper], f"{label} - mark sheet", foot.partition(" · ")[0])
+    taken = " · ".join(clean(each, "a measurement") for each in measurements) or "none"
+    return sheet, _Frame(sheet, label, f"Taken: {taken}", foot)
 
 
 def rules_words(rules: Rules) -> str:

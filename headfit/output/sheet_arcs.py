@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from headfit.anatomy.arc_tapes import ArcTape
 from headfit.anatomy.arcs import mirrored
 from headfit.output.sheet_columns import Block, Row
-from headfit.output.sheet_names import named, old_names
 from headfit.output.sheet_room import Room
 from headfit.output.typesetting import line_height_mm, width_mm, wrapped
 from headfit.planning.arc_steps import ArcStep, BeyondMark
@@ -254,7 +253,7 @@ def _mark_row(room: Room, cell: _Cell, row_mm: float) -> Row:
         _words(cell),
         bold_name=cup,
         bold_number=cup and cell.own,
-        old=" ".join(old_names(m.name for m in cell.marks)),
+        old=" ".join(filter(None, (room.old_of(m.name) for m in cell.marks))),
     )
 
 
@@ -392,7 +391,7 @@ def _bearing_row(room: Room, found: Bearing) -> Row:
 
 
 def _ears_row(room: Room, names: Iterable[str], row_mm: float) -> Row:
-    listed = [named(name) for name in names]
+    listed = list(names)
 
     def draw(x: float, y: float, width: float) -> None:
         each = width / max(len(listed), 2)

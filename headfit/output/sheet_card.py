@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from headfit.geometry.mesh import Floats
-from headfit.output.sheet_names import OLD_OF
 from headfit.output.sheet_room import GUTTER_MM, Page, Room
 from headfit.output.typesetting import line_height_mm, width_mm, wrapped
 from headfit.planning.displacement import Displacement
@@ -81,7 +80,7 @@ def _draw_line(room: Room, x: float, y: float, row_mm: float, line: CardLine) ->
     paper, base = room.paper, y + row_mm / 2 + 1.6
     paper.box(x + 0.5, y + (row_mm - 4.6) / 2, 4.6, 4.6)
     paper.text(x + 7.5, base, line.site, 13.0, bold=True)
-    beside = OLD_OF.get(line.site, "")
+    beside = room.old_of(line.site)
     beside += f" → {line.place}" if line.place else ""
     at = x + 8.7 + width_mm(line.site, 13.0, bold=True)
     paper.text(at, base, beside, 9.0 if width_mm(beside, 9.0) < x + 31.5 - at else 7.5)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from headfit.anatomy.site_table import OLD_NAMES
 from headfit.output.sheet_columns import GAP_MM, Block, Placed, Row, flow
 from headfit.output.typesetting import Paper, line_height_mm, width_mm, wrapped
 
@@ -30,6 +31,11 @@ class Room:
     left_mm: float
     top_mm: float
     bottom_mm: float
+    old_names: bool = True  # told beside those that took their place
+
+    def old_of(self, name: str) -> str:
+        """The old name of a site, where it has one and old names are wanted."""
+        return OLD_NAMES.get(name, "") if self.old_names else ""
 
     @property
     def width_mm(self) -> float:

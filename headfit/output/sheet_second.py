@@ -25,7 +25,6 @@ from headfit.output.sheet_card import (
     record_height_mm,
 )
 from headfit.output.sheet_maps import map_page
-from headfit.output.sheet_names import OLD_OF
 from headfit.output.sheet_room import Page, Room
 from headfit.output.typesetting import line_height_mm, wrapped
 from headfit.planning.displacement import Displacement
@@ -56,7 +55,7 @@ class _Second:
             words[0][1].append(
                 "Hatched: must stay free. Crossed: own place of a moved site. Black: its new place."
             )
-        old = [f"{new} = {OLD_OF[new]}" for new in self.sites.names if new in OLD_OF]
+        old = [f"{n} = {self.room.old_of(n)}" for n in self.sites.names if self.room.old_of(n)]
         if old:
             words.append(("Old names", [" · ".join(old)]))
         ready = tray(line.how.site for line in self.lines)

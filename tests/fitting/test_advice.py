@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from drawn_heads import EAR_CHORDS, SIX, THREE, drawn, sheet_of
@@ -12,7 +14,7 @@ from headfit import Tape, fit_head, place_sites
 from headfit.anatomy.norms import norm_of
 from headfit.anatomy.sites import SCALP_SITES
 from headfit.errors import SheetError
-from headfit.fitting.advice import FITS_LEAST_MM, WORTH_MM, advise
+from headfit.fitting.advice import FITS_LEAST_MM, WORTH_MM, advise, next_measurements
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.model_measures import at_prior_mean, measures_at
 from headfit.fitting.outlying_readings import disagreements, likeliest_slips
@@ -473,3 +475,18 @@ def test_a_norm_is_never_told_without_its_name() -> None:
     assert said == (
         "Largest circumference 43.3 cm: percentile 49 of WHO child growth standards 2007.",
     )
+
+
+def test_the_gain_of_a_measurement_is_that_of_the_sites_in_use() -> None:
+    """The mean of the root mean square errors, as `SiteSpreads` gives them before and after."""
+    tape = Tape(nasion_inion_mm=360.0, preauricular_arc_mm=355.0, ring_mm=570.0)
+    fitted = fit_head(tape)
+    back = ("O1", "Oz", "O2", "A1")  # Oz is not one of the 19, A1 is found by no tape
+    for array, counted in ((back, ["O1", "O2"]), (("AFz", "A2"), ["AFz"])):
+        sites = place_sites(fitted.head, counted)
+        for name, gain in next_measurements(fitted, array)[:3]:
+            after = fitted.estimate_with(name)
+            known = replace(fitted, estimate=after).spreads(sites).mean_spread_mm
+            assert gain == pytest.approx(fitted.spreads(sites).mean_spread_mm - known, abs=0.02)
+    assert next_measurements(fitted, back)[0] != next_measurements(fitted)[0]
+    assert next_measurements(fitted, ("A1", "A2")) == ()

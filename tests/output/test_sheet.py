@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import pypdf
 import pytest
-from demo_case import solved_text
+from commands import said
+from demo_case import TEXT, solved_text
 from PIL import Image
 
 import headfit
@@ -174,7 +175,7 @@ def test_every_page_says_what_must_be_on_every_page(
     pages = pages_of(request.getfixturevalue(made))
     assert len(pages) >= 2
     for number, text in enumerate(pages, 1):
-        for said in (
+        for words in (
             "Demo case, invented",
             f"side {number} of {len(pages)}",
             "Done by",
@@ -183,7 +184,7 @@ def test_every_page_says_what_must_be_on_every_page(
             rules_words(Rules(inferior="row")),
             *TAKEN,
         ):
-            assert said in flat(text)
+            assert words in flat(text)
     whole = "".join(pages)
     assert whole.count("Not a medical device.") == 1
     assert "Local policy and licensed practice decide" in flat(whole)
@@ -201,8 +202,8 @@ def test_10_20_is_two_sides_of_one_sheet(paper: str, where: str) -> None:
     one, two = map(flat, pages_of(pdf))
     assert "1 Midline" in one
     assert "Check before paste" in one
-    for said in ("Set-up", "Record of what was done", "For the tray", "nose"):
-        assert said in two
+    for words in ("Set-up", "Record of what was done", "For the tray", "nose"):
+        assert words in two
 
 
 CM = '[case]\nlabel = "A head"\nsystem = "10-20"\n[tape]\nunit = "cm"\n'
@@ -318,9 +319,13 @@ def test_the_card_has_skin_fixing_cable_and_a_line_for_every_site(plain: bytes) 
 
 def test_old_names_stand_beside_the_new_ones_on_both_sides(plain: bytes) -> None:
     one, two = map(flat, pages_of(plain))
-    for said in ("T7 T3", "T8 T4", r"P7 P8.{0,14}T5 T6"):
-        assert re.search(said, one)
+    for words in ("T7 T3", "T8 T4", r"P7 P8.{0,14}T5 T6"):
+        assert re.search(words, one)
     assert "T7 = T3 · T8 = T4 · P7 = T5 · P8 = T6" in two
+    text = TEXT.replace("[case]", "[case]\nold_names = false")
+    without = "".join(pages_of(sheet_pdf(sheet_content(solved_text(text)))))
+    assert "T7" in without
+    assert not re.search(r"\bT[3456]\b|Old names", without)
 
 
 def test_moved_sites_are_on_every_page_that_needs_them(wounded: bytes) -> None:
@@ -649,3 +654,28 @@ def test_a_page_says_its_own_pens() -> None:
     )
     assert b" g " in one or b" g\n" in one
     assert one == other
+
+
+@pytest.mark.parametrize(
+    ("ring", "wrong"),
+    [
+        ("41.0", ""),  # fitted, with the reading to take again on page 1
+        ("32.6", "preauricular arc must be shorter than the 10 % ring"),
+        ("99.0", "ring must lie in"),
+    ],
+)
+def test_a_sheet_that_cannot_be_right_says_so_on_page_1(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], ring: str, wrong: str
+) -> None:
+    case, page = tmp_path / "case.toml", tmp_path / "sheet.pdf"
+    tape = f'unit = "cm"\nnasion_inion = 36.0\npreauricular_arc = 35.0\nring = {ring}\n'
+    case.write_text(f'[case]\nlabel = "Invented"\n[tape]\n{tape}', encoding="utf-8")
+    ended, _, complaint = said(capsys, "sheet", case, "-o", page)
+    assert ended == (2 if wrong else 0)
+    assert ("has no marks" in complaint) == bool(wrong)
+    first = flat(pages_of(page.read_bytes())[0])
+    assert ("No marks: this sheet cannot be right" in first) == bool(wrong)
+    assert wrong in first
+    assert bool(re.search(r"\bFp1\b", first)) == (not wrong)
+    if not wrong:
+        assert "Is the 10 % ring" in first or "Take the 10 % ring again" in first
