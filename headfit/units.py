@@ -23,6 +23,8 @@ MM_PER_UNIT: dict[str, float] = {
 }
 
 _LENGTH = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([^\W\d].*?)?\s*")
+# The parts into which tapes divide an inch: any other bar parts two readings.
+FRACTION = re.compile(r"(?:(\d{1,4})\s+)?(\d{1,2})\s*/\s*(2|4|8|16|32|64)(?!\d)")
 
 
 def to_mm(value: float, unit: str, what: str = "length") -> float:
@@ -96,10 +98,39 @@ def in_cm(length_mm: float) -> str:
     return f"{cm(length_mm)} cm"
 
 
+INCH_PARTS = 16  # of which a tape in inches is read
+
+
+def number_in(length_mm: float, unit: str) -> str:
+    """A tape length as it is read off a tape in some unit: to the mm, or to 1/16 inch.
+
+    >>> number_in(361.95, "cm"), number_in(361.95, "mm"), number_in(361.95, "inch")
+    ('36.2', '362', '14 1/4')
+    """
+    if unit in ("inch", "inches", "in"):
+        whole, parts = divmod(round(length_mm / MM_PER_UNIT["inch"] * INCH_PARTS), INCH_PARTS)
+        if not parts:
+            return f"{whole}"
+        common = math.gcd(parts, INCH_PARTS)
+        fraction = f"{parts // common}/{INCH_PARTS // common}"
+        return f"{whole} {fraction}" if whole else fraction
+    return f"{length_mm:.0f}" if unit == "mm" else cm(length_mm)
+
+
+def in_unit(length_mm: float, unit: str) -> str:
+    """The same with its unit.
+
+    >>> in_unit(360.0, "cm"), in_unit(6.35, "inch")
+    ('36.0 cm', '1/4 inch')
+    """
+    return f"{number_in(length_mm, unit)} {unit}"
+
+
 def parse_length(text: str, what: str = "length") -> float:
     """Millimetres from a number written with its unit, such as ``"36.2 cm"``.
 
-    A decimal comma is read as a point. A bare number is refused.
+    A decimal comma is read as a point, a fraction as a tape in inches has it. A bare number is
+    refused.
 
     Raises
     ------
@@ -108,11 +139,14 @@ def parse_length(text: str, what: str = "length") -> float:
 
     >>> parse_length("36,2 cm")
     362.0
+    >>> parse_length("14 1/4 inch")
+    361.95
     >>> parse_length("36.2", "ring")
     Traceback (most recent call last):
         ...
     headfit.errors.UnitError: ring must carry its unit, got '36.2' (write 36.2 cm, mm or inch)
     """
+    text = FRACTION.sub(_decimal, text, count=1)
     match = _LENGTH.fullmatch(text)
     if match is None:
         raise UnitError(
@@ -128,6 +162,14 @@ def parse_length(text: str, what: str = "length") -> float:
             what=what,
         )
     return round(to_mm(float(number.replace(",", ".")), unit, what), 9)
+
+
+def _decimal(fraction: re.Match[str]) -> str:
+    """A fraction as a decimal number; as it was where it is none of a tape."""
+    whole, above, below = fraction.groups()
+    if int(above) >= int(below):
+        return fraction[0]
+    return str(int(whole or 0) + int(above) / int(below))
 
 
 def plain(value: float, digits: int = 3) -> str:

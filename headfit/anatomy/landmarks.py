@@ -30,6 +30,20 @@ TITLES = {
     "right_preauricular": "right preauricular point",
 }
 
+# How a finger finds each on a head: common practice, no source.
+FINDING = {
+    "nasion": "Slide down the forehead: the dip at the root of the nose, between the eyes.",
+    "inion": "Slide up the middle of the neck: the first bony knob.",
+    "left_preauricular": "In front of the ear, above the small flap: a dip that moves when the "
+    "mouth opens.",
+    "right_preauricular": "In front of the ear, above the small flap: a dip that moves when the "
+    "mouth opens.",
+}
+FLAT_INION = (
+    "No knob? Follow the bony ridge from behind each ear: where both meet in the midline. Let the "
+    "head nod: the neck muscles end just below. Still unsure: mark it, and say that it is doubtful."
+)
+
 
 @dataclass(frozen=True, eq=False)
 class Landmarks(Noun):

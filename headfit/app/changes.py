@@ -24,10 +24,12 @@ from headfit.fitting.measurements import MEASUREMENTS, measurement
 from headfit.fitting.shape import shape_model
 from headfit.fitting.tape import Tape
 from headfit.planning.montages import montage_of
-from headfit.units import MM_PER_UNIT, parse_length
+from headfit.units import FRACTION, MM_PER_UNIT, parse_length
 
 MOST_READINGS = 12
+# A bar parts readings, but for that of a fraction of an inch.
 _BETWEEN = re.compile(r"\s*[;/]\s*")
+_BAR = "\N{FRACTION SLASH}"
 
 
 class RefusedError(InputError):
@@ -119,12 +121,15 @@ def readings_of(text: object, unit: str, title: str) -> list[float]:
 
     >>> readings_of("36.2", "cm", "ring"), readings_of("14.2 in / 362 mm", "cm", "ring")
     ([362.0], [360.68, 362.0])
+    >>> readings_of("14 1/4; 14,5", "inch", "ring"), readings_of("36/37", "cm", "ring")
+    ([361.95, 368.3], [360.0, 370.0])
     """
     if not isinstance(text, str) or len(text) > 200:
         raise UnitError(
             sentence(title, "be text as typed", _short(text)), code="not-a-number", what=title
         )
-    parts = [part for part in _BETWEEN.split(text.strip()) if part]
+    told = FRACTION.sub(lambda found: found[0].replace("/", _BAR), text.strip())
+    parts = [part.replace(_BAR, "/") for part in _BETWEEN.split(told) if part]
     if not 0 < len(parts) <= MOST_READINGS:
         raise UnitError(
             sentence(title, f"be 1 to {MOST_READINGS} readings", repr(text)),

@@ -128,6 +128,8 @@ class SetUpRecord(Noun):
     skin_before, skin_after : str
         In general; of one site at its electrode.
     note, done_by, done_on : str
+    ticked : tuple of str
+        Steps at the chair that are done, by their keys; a session that was cut off goes on there.
 
     Raises
     ------
@@ -153,6 +155,7 @@ class SetUpRecord(Noun):
     note: str = ""
     done_by: str = ""
     done_on: str = ""
+    ticked: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         named = (self._own(replace(one, name=canonical_name(one.name))) for one in self.sites)

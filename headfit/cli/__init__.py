@@ -34,13 +34,17 @@ COMMANDS = (
     "places",
     "report",
     "sheet",
+    "chair",
     "record",
+    "lesson",
     "derivations",
     "sites",
     "measurements",
     "picture",
     "window",
     "doctor",
+    "cite",
+    "completion",
 )
 
 BAD_INPUT = 2

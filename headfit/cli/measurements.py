@@ -8,16 +8,21 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import asdict
+from pathlib import Path
 
 from headfit.cli.screen import Screen
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare what `headfit measurements` takes: nothing."""
+    """Declare what `headfit measurements` takes."""
+    parser.add_argument("--html", metavar="FILE.html", type=Path, help="write it with drawings")
+    parser.add_argument("--age", metavar="AGE", default="adult", help="of the head that is drawn")
 
 
-def run(_arguments: argparse.Namespace, screen: Screen) -> int:
-    """Print the list."""
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Print the list, or write it as a page."""
+    if arguments.html is not None:
+        return _drawn(arguments, screen)
     from headfit.fitting.hand_set_shape import HAND_MODES
     from headfit.fitting.measurements import MEASUREMENTS
 
@@ -36,4 +41,15 @@ def run(_arguments: argparse.Namespace, screen: Screen) -> int:
             "shape_modes": {name: asdict(mode) for name, mode in HAND_MODES.items()},
         }
     )
+    return 0
+
+
+def _drawn(arguments: argparse.Namespace, screen: Screen) -> int:
+    from headfit.anatomy.template import age_from_text
+    from headfit.output.measuring_page import write_measurements
+
+    with screen.doing("Drawing"):
+        write_measurements(arguments.html, age_from_text(arguments.age))
+    screen.say(f"Wrote {arguments.html}")
+    screen.result({"file": str(arguments.html)})
     return 0

@@ -1,8 +1,9 @@
 """Write the set-up record: what was really done at the chair, with impedances and skin, as a PDF.
 
 What the case has not charted in its [record] table is a line to write on, so that an empty record
-is a form. With --from the record of a BIDS electrodes.tsv is taken instead of that of the case; an
-output that ends in .toml is the case with its record, everything else is the page.
+is a form. With --from the record of a BIDS electrodes.tsv is taken instead of that of the case, or
+what was done and typed on the page of `headfit chair` (a file that ends in .json); an output that
+ends in .toml is the case with its record, everything else is the page.
 """
 
 from __future__ import annotations
@@ -22,9 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--from",
         dest="table",
-        metavar="electrodes.tsv",
+        metavar="FILE",
         type=Path,
-        help="take the record from this table",
+        help="take the record from electrodes.tsv, or chair-notes.json with its readings",
     )
     parser.add_argument("--paper", metavar="PAPER", default="A4", help="A4 (default) or letter")
 
@@ -36,10 +37,13 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.case.solved import solve_case
     from headfit.files.bids_record import read_record
     from headfit.files.case_file import read_case, write_case
+    from headfit.files.chair_notes import with_chair_notes
     from headfit.output.case_record import write_record
 
     case = read_case(arguments.case)
-    if arguments.table is not None:
+    if arguments.table is not None and arguments.table.suffix == ".json":
+        case = with_chair_notes(case, arguments.table)
+    elif arguments.table is not None:
         case = replace(case, record=read_record(arguments.table))
     with screen.doing("Fitting the head"):
         solved = solve_case(case)

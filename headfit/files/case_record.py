@@ -20,6 +20,7 @@
         { name = "O1", applied = false, skin_before = "graze", note = "left alone" },
     ]
     other_leads = [{ name = "ECG", place = "left wrist", impedance_kohm = 8 }]
+    ticked = ["landmark nasion", "mark Fz"]   # steps at the chair that are done
 """
 
 from __future__ import annotations
@@ -32,8 +33,10 @@ from typing import Any
 from headfit.case.record import ELECTRODE_ENTRIES, TEXTS, ChartedElectrode, SetUpRecord
 from headfit.files.case_entries import check_names, text_of, truth_of, wrong_entry
 
+# Of the largest array with all its checks there are fewer.
+MOST_TICKED = 4000
 _LIMITS = ("limit_kohm", "balance_kohm")
-_ENTRIES = (*TEXTS, *_LIMITS, "reference", "ground", "sites", "other_leads")
+_ENTRIES = (*TEXTS, *_LIMITS, "reference", "ground", "sites", "other_leads", "ticked")
 _ELECTRODE_TEXTS = tuple(
     name for name in ELECTRODE_ENTRIES if name not in ("applied", "impedance_kohm")
 )
@@ -65,8 +68,16 @@ def record_of_table(table: Mapping[str, Any]) -> SetUpRecord:
             if not isinstance(table[name], list):
                 raise wrong_entry(what, "be a list of electrodes", table[name])
             told[name] = tuple(_electrode(each, what, named=True) for each in table[name])
+    if "ticked" in table:
+        told["ticked"] = _ticked(table["ticked"])
     limits = {name: table[name] for name in _LIMITS if name in table}
     return SetUpRecord(**told, **limits)
+
+
+def _ticked(given: object) -> tuple[str, ...]:
+    if not isinstance(given, list) or len(given) > MOST_TICKED:
+        raise wrong_entry("ticked of [record]", f"be a list of at most {MOST_TICKED} steps", given)
+    return tuple(dict.fromkeys(text_of(each, "a step in ticked of [record]") for each in given))
 
 
 def _to_the_minute(value: object) -> object:
@@ -104,7 +115,9 @@ def table_of_record(record: SetUpRecord) -> dict[str, Any]:
         value = getattr(record, name)
         if value == getattr(usual, name):
             continue
-        if isinstance(value, tuple):
+        if name == "ticked":
+            value = list(value)
+        elif isinstance(value, tuple):
             value = [_table(each) for each in value]
         elif isinstance(value, ChartedElectrode):
             value = {k: v for k, v in _table(value).items() if k != "name"}

@@ -6,6 +6,7 @@ Millimetres.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -117,6 +118,60 @@ def _with_leftover(fitted: FittedHead, arc: str, rates: RunRates) -> float:
 
 def _spread(fitted: FittedHead, slope: Floats) -> float:
     return float(np.sqrt(np.maximum(slope @ fitted.covariance @ slope, 0.0)))
+
+
+@dataclass(frozen=True, eq=False)
+class KnownLengths:
+    """Lengths on a fitted head, and how they hang together.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Measurements, and arcs that no measurement is the length of.
+    values_mm : (n,) float64
+        As fitted.
+    covariance_mm2 : (n, n) float64
+        Of what is not known of them.
+    reading_spreads_mm : (n,) float64
+        Standard deviation of one reading of each.
+    """
+
+    names: tuple[str, ...]
+    values_mm: Floats
+    covariance_mm2: Floats
+    reading_spreads_mm: Floats
+
+
+def known_lengths(
+    fitted: FittedHead, sites: Sites, names: Sequence[str], arcs: Sequence[str]
+) -> KnownLengths:
+    """Some measurements and the lengths of some arcs, as they are expected and hang together.
+
+    One more reading moves all of them by the usual rule for a normal distribution: by its
+    covariance with each, over its own variance and that of the reading.
+
+    Parameters
+    ----------
+    fitted : FittedHead
+    sites : Sites
+        Whose arcs and rules hold.
+    names : sequence of str
+        Measurements.
+    arcs : sequence of str
+        Those that are the whole length of no measurement are told by their own name.
+    """
+    others = [arc for arc in arcs if arc not in _WHOLE]
+    tracer = fitted.model_tracer(sites.rules)
+    slopes = [fitted.measurement_slopes[name] for name in names]
+    slopes += [tracer.run_rates(arc).length for arc in others]
+    leftover = fitted.leftover_effects.on_measurements(tuple(names))
+    leftover = np.vstack([leftover, np.zeros((len(others), leftover.shape[1]))])
+    unseen = fitted.estimate.unseen(np.array(slopes), leftover)
+    values = [fitted.predicted_mm[name] for name in names]
+    values += [sites.tracer.length_mm(arc) for arc in others]
+    spreads = [fitted.tape.spread_mm(name) for name in names]
+    spreads += [MEASUREMENTS["nasion_inion"].spread_mm] * len(others)
+    return KnownLengths((*names, *others), np.array(values), unseen @ unseen.T, np.array(spreads))
 
 
 def pair_spreads_mm(

@@ -10,44 +10,22 @@ from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from headfit.anatomy.arcs import ArcTracer
 from headfit.anatomy.head import NECK, Head
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.geometry.surface import nearest, normals_at
-from headfit.output.drawing import Projection, Skyline, contour_edges
+from headfit.output.drawing import Projection, Skyline, chains, contour_edges
+from headfit.output.drawing_views import LIFT_MM, VIEWS, view_of
 from headfit.output.headmap import Pen
 from headfit.output.typesetting import Paper
 
 SIZE_MM = 15.0
 _CONTOUR, _TAPE, _BEHIND = Pen(0.22), Pen(0.75), Pen(0.3, 0.35, None, (0.7, 0.6))
-# So far the tape lies off the skin, that it is not lost in it; on the head.
-_LIFT_MM = 2.0
 _NECK_MM = -48.0
 _SHORTEST_MM = 9.0
 _STEPS = 36  # of an arc
 _EDGE = 0.12  # cosine between skin and look on the outline
-_VIEWS = {
-    "left": (-1.0, 0.0, 0.0),
-    "front": (0.0, 1.0, 0.1),
-    "quarter": (-0.8, 0.78, 0.42),
-    "high": (-0.66, 0.76, 0.72),
-    "back": (0.0, -1.0, 0.55),
-}
-_FRONT_ROWS = ("row AF", "row F", "row FC", "row FCC", "row FFC", "row AFF", "row AFp")
-
-
-def view_of(arc: str) -> str:
-    """The view from which an arc is seen best."""
-    if arc in ("midline", "left contour", "right contour"):
-        return "left"
-    if arc == "coronal":
-        return "front"
-    if arc.startswith("row") or "half row" in arc:
-        row = f"row {arc.rsplit(' ', 1)[-1]}"
-        return "high" if row in _FRONT_ROWS else "back"
-    return "high" if "parasagittal" in arc else "quarter"
 
 
 class _View:
@@ -65,28 +43,12 @@ class _View:
         above = head.vertices_mm[ends][:, :, 2].min(axis=1) > _NECK_MM
         self.lines = [
             self.on_paper(flat[chain, :2])
-            for chain in _chains(ends[above])
+            for chain in chains(ends[above])
             if np.linalg.norm(np.diff(flat[chain, :2], axis=0), axis=1).sum() > _SHORTEST_MM
         ]
 
     def on_paper(self, flat: Floats) -> Floats:
         return np.asarray((flat - self.corner) * self.scale)
-
-
-def _chains(ends: NDArray[np.int64]) -> list[list[int]]:
-    """Edges (n, 2) joined end to end."""
-    following: dict[int, list[int]] = {}
-    for a, b in ends.tolist():
-        following.setdefault(a, []).append(b)
-    begins = sorted(set(ends[:, 0].tolist()) - set(ends[:, 1].tolist()))
-    chains = []
-    for begin in [*begins, *sorted(following)]:
-        while following.get(begin):
-            chain = [begin]
-            while following.get(chain[-1]):
-                chain.append(following[chain[-1]].pop())
-            chains.append(chain)
-    return chains
 
 
 class ArcDrawings:
@@ -104,7 +66,7 @@ class ArcDrawings:
         """The head with some arcs on it, in a square with its top left corner at (x, y)."""
         name = view_of(arcs[0])
         if name not in self._views:
-            self._views[name] = _View(self.head, self._mesh, _VIEWS[name])
+            self._views[name] = _View(self.head, self._mesh, VIEWS[name])
         view, corner = self._views[name], np.array([x, y])
 
         def line(points: Floats, pen: Pen) -> None:
@@ -115,7 +77,7 @@ class ArcDrawings:
         for arc in arcs:
             path = self.tracer.run(arc).points_mm(np.linspace(0.0, 1.0, _STEPS + 1))
             normals = normals_at(self._mesh, nearest(self._mesh, path)[0])
-            flat = view.project(path + _LIFT_MM * normals)
+            flat = view.project(path + LIFT_MM * normals)
             # On the outline the skyline flickers: there the facing of the skin decides.
             facing = normals @ view.project.axes[2]
             seen = view.skyline.sees(flat) | (np.abs(facing) < _EDGE)

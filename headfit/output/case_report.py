@@ -12,8 +12,11 @@ from headfit.anatomy.sites import row_nine_words
 from headfit.anatomy.template import template_set
 from headfit.case.solved import SolvedCase
 from headfit.files.whole import write_whole
+from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.case_view import CaseView
 from headfit.output.headmap import as_svg, head_map
+from headfit.output.measuring_drawings import MeasuringDrawings, figures
+from headfit.output.measuring_page import landmark_section, measurement_words
 from headfit.output.report import Section, report_html
 from headfit.output.sheet import rules_words
 
@@ -82,6 +85,7 @@ def report_text(view: CaseView, name: str) -> str:
     flat = head_map(
         solved.sites, 170.0, 190.0, displacement=solved.displacement, montage=solved.derivations
     )
+    sections.append(_how_measured(view))
     map_title = f"{case.label}: head map seen from above"
     sections[0] = replace(sections[0], facts=facts)
     key = ["From above, nose up."]
@@ -95,6 +99,19 @@ def report_text(view: CaseView, name: str) -> str:
         commands=[f"headfit report {shlex.quote(name)} -o {shlex.quote(stem + '.html')}"],
         version=__version__,
     )
+
+
+def _how_measured(view: CaseView) -> Section:
+    """The landmarks and the measurements that were taken, drawn on this head."""
+    solved = view.solved
+    case, drawings = solved.case, MeasuringDrawings(solved.head, solved.sites.tracer)
+    section = landmark_section(drawings, flat="inion" in case.doubtful)
+    taken = () if case.tape is None else case.tape.values_mm
+    drawn = {
+        MEASUREMENTS[name].title: (drawings.measurement(name), measurement_words(name))
+        for name in taken
+    }
+    return replace(section, title="How it was measured", drawing=section.drawing + figures(drawn))
 
 
 def _age_words(age: str | float) -> str:

@@ -188,6 +188,22 @@ def contour_edges(mesh: TriangleMesh, project: Projection, skyline: Skyline) -> 
     return np.asarray(ends[seen])
 
 
+def chains(ends: NDArray[np.int64]) -> list[list[int]]:
+    """Edges (n, 2) joined end to end."""
+    following: dict[int, list[int]] = {}
+    for a, b in ends.tolist():
+        following.setdefault(a, []).append(b)
+    begins = sorted(set(ends[:, 0].tolist()) - set(ends[:, 1].tolist()))
+    found = []
+    for begin in [*begins, *sorted(following)]:
+        while following.get(begin):
+            chain = [begin]
+            while following.get(chain[-1]):
+                chain.append(following[chain[-1]].pop())
+            found.append(chain)
+    return found
+
+
 def _seen_runs(flat: Floats, skyline: Skyline) -> list[Floats]:
     """The pieces of a curve that are not hidden, (k, 2) each."""
     seen = skyline.sees(flat)

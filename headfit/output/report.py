@@ -19,7 +19,7 @@ from headfit.output.page import head_data, legend, scene_data, script_text
 from headfit.output.scene import Scene
 from headfit.output.tables import Table, table_html
 
-_POLICY = (
+CONTENT_POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data: blob:; base-uri 'none'; form-action 'none'"
 )
@@ -72,14 +72,14 @@ def report_html(
     again = "".join(f"<code>{escape(command)}</code>" for command in commands)
     if again:
         again = f"<details><summary>The same from a terminal</summary>{again}</details>"
-    script = _built("view.js").replace("</script", r"<\/script")
+    script = built_file("view.js").replace("</script", r"<\/script")
     body = "".join(_section(section) for section in sections)
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<meta http-equiv="Content-Security-Policy" content="{CONTENT_POLICY}">
 <link rel="icon" href="data:,">
-<title>{escape(title)}</title><style>{_built("view.css")}</style></head>
+<title>{escape(title)}</title><style>{built_file("view.css")}</style></head>
 <body class="report"><header><h1>{escape(title)}</h1><ul class="captions">{captions}</ul></header>
 <main><section id="look" aria-label="The head"><div id="view"></div>
 <div id="drawings">{drawings}</div></section>
@@ -105,9 +105,9 @@ def plain_page(title: str, sections: Iterable[Section], version: str = "") -> st
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<meta http-equiv="Content-Security-Policy" content="{CONTENT_POLICY}">
 <link rel="icon" href="data:,">
-<title>{escape(title)}</title><style>{_built("view.css")}</style></head>
+<title>{escape(title)}</title><style>{built_file("view.css")}</style></head>
 <body class="report"><header><h1>{escape(title)}</h1></header>
 <main><div id="tables">{body}</div></main>
 <footer><p>Made by headfit {escape(version)}.</p></footer>
@@ -128,8 +128,14 @@ def _section(section: Section) -> str:
     return f"<section{whole}>{heading}{facts}{sentences}{tables}{section.drawing}</section>"
 
 
-def _built(name: str) -> str:
-    """The text of a built file of the viewer."""
+def built_file(name: str) -> str:
+    """The text of a built file of the viewer.
+
+    Raises
+    ------
+    FileFormatError
+        It is missing from this installation.
+    """
     file = _STATIC / name
     if not file.is_file():
         raise FileFormatError(
