@@ -48,7 +48,6 @@ class PointFit:
         Of each point from the skin, less the common height; positive outside.
     model : ShapeModel
     parameters : (K,) float64
-    covariance : (K, K) float64
     motion : RigidMotion
         From the frame of the points to that of the model.
     """
@@ -58,7 +57,6 @@ class PointFit:
     distances_mm: Floats
     model: ShapeModel
     parameters: Floats
-    covariance: Floats
     motion: RigidMotion
 
     def in_head_frame(self, points_mm: Floats) -> Floats:
@@ -147,7 +145,7 @@ class _Search:
 
     def run(self) -> PointFit:
         for _ in range(_ROUNDS):
-            covariance, step, distances = self._round()
+            step, distances = self._round()
             k = self.model.n_parameters
             self.parameters = self.parameters + step[:k]
             turn = Rotation.from_rotvec(step[k : k + 3]).as_matrix()
@@ -169,12 +167,10 @@ class _Search:
                 code="points-no-head",
             )
         head = self.model.head(self.parameters, self.model.template.label).in_own_frame()
-        return PointFit(
-            head, self.height, distances, self.model, self.parameters, covariance, self.motion
-        )
+        return PointFit(head, self.height, distances, self.model, self.parameters, self.motion)
 
-    def _round(self) -> tuple[Floats, Floats, Floats]:
-        """Covariance of the shape, step of everything, and distances of the points."""
+    def _round(self) -> tuple[Floats, Floats]:
+        """Step of everything, and distances of the points."""
         model, k = self.model, self.model.n_parameters
         tracer = at_pose(model, self.parameters)
         assert tracer.motion is not None
@@ -211,5 +207,4 @@ class _Search:
             information += (slope * weight[:, None]).T @ slope
             uphill += slope.T @ (weight * residual)
         step = -np.linalg.solve(information, uphill)
-        covariance = np.asarray(np.linalg.inv(information)[:k, :k], dtype=np.float64)
-        return covariance, np.asarray(step, dtype=np.float64), distances
+        return np.asarray(step, dtype=np.float64), distances
