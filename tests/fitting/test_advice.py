@@ -213,6 +213,17 @@ def test_chords_from_the_ears_tell_where_a_doubtful_inion_lies() -> None:
     assert spread_of_oz((*SIX, *EAR_CHORDS)) < 0.9 * spread_of_oz(SIX)
 
 
+@pytest.mark.parametrize("number", range(3))
+def test_the_reading_that_fits_least_is_named_where_three_others_speak(number: int) -> None:
+    """Of three readings any may be the wrong one; headfit's own choice, no source."""
+    _, values = drawn(number)
+    three = ("nasion_inion", "preauricular_arc", "ring")
+    for names, named in ((three, False), ((*three, "head_breadth"), True)):
+        sheet = {**values, "preauricular_arc": values["preauricular_arc"] + 12.0}
+        said = advise(fit_head(sheet_of(sheet, names))).sentences()
+        assert any(line.startswith("If you take one reading again") for line in said) == named
+
+
 def test_inches_are_asked_about() -> None:
     _, values = drawn(3)
     names = (*SIX, "parietal_row")
