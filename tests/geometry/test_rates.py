@@ -57,9 +57,12 @@ def test_a_rigid_motion_changes_no_length_and_carries_every_place(kind: str) -> 
 
 @pytest.mark.parametrize("distance_mm", [0.0, 0.2, 7.0, 40.0])  # within the first step, and far
 @pytest.mark.parametrize("at_end", [True, False])
-def test_growth_carries_a_place_beyond_the_end_of_a_tape(distance_mm: float, at_end: bool) -> None:
+def test_growth_and_a_turn_carry_a_place_beyond_the_end_of_a_tape(
+    distance_mm: float, at_end: bool
+) -> None:
     run = lay(cut(MESH, *NAMED), "skin")
-    material, move = affine_rates(MESH, np.eye(3), np.zeros(3))
+    motion = np.eye(3) + np.array([[0.0, -3, 1], [3, 0, -2], [-1, 2, 0]])
+    material, move = affine_rates(MESH, motion, np.zeros(3))
     place = run.after_end_mm(distance_mm) if at_end else run.before_start_mm(distance_mm)
     rate = rate_beyond(
         run,
@@ -70,7 +73,7 @@ def test_growth_carries_a_place_beyond_the_end_of_a_tape(distance_mm: float, at_
         np.array([distance_mm]),
         at_end=at_end,
     )
-    np.testing.assert_allclose(rate[:, 0], place, atol=1e-7)
+    np.testing.assert_allclose(rate[:, 0], motion @ place, atol=1e-7)
 
 
 def test_rows_stay_in_the_plane_of_the_three_moving_points() -> None:
