@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +79,8 @@ def make_app(
             api("state", lambda office, _given: office.state(), "GET"),
             api("revision", lambda office, _given: desk_data(office.standing().desk), "GET"),
             api("model", _model, "GET"),
+            api("chair", _chair, "GET"),
+            api("drawings", _drawings, "GET"),
             api("cases", lambda office, _given: {"cases": office.standing().desk.cases()}, "GET"),
             api("export", _export, "GET"),
             api("change", _change, "POST"),
@@ -167,6 +170,28 @@ def _model(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
         return model_data(age)
 
 
+def _chair(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    """The steps at the chair, with their drawings."""
+    from headfit.output.chair_page import chair_data  # loaded when somebody sits down
+    from headfit.output.chair_steps import chair_of
+
+    now = office.standing()
+    chair = chair_of(now.view.solved)
+    drawings = {key: asdict(drawing) for key, drawing in chair.drawings.items()}
+    return {"revision": now.desk.revision, **chair_data(chair), "drawings": drawings}
+
+
+def _drawings(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    """How the landmarks are felt and each measurement is taken, on a head of an age."""
+    from headfit.output.measuring_page import all_drawings
+
+    age = given.get("age", "adult")
+    try:
+        return all_drawings(float(age))
+    except ValueError:
+        return all_drawings(age)
+
+
 def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     """Accept a change, or refuse it with nothing half done.
 
@@ -184,8 +209,13 @@ def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     )
     step = ",".join(sorted(map(str, touched)))
     allowed = desk.check_reading
+    charted = entries.keys() == {"record"}
     try:
-        case = changed_case(desk.case, change, desk.path.parent, quick=quick, may_read=allowed)
+        case = changed_case(
+            desk.case, change, desk.path.parent, quick=quick or charted, may_read=allowed
+        )
+        if charted:  # all else stays as it is, and nothing of it is computed anew
+            case = replace(desk.case, record=case.record)
         if quick:
             _refuse_invented(desk.case, touched, entries)
         office.change(stood, case, quick=quick, touched=touched, step=step, finished=not unfinished)

@@ -15,6 +15,8 @@ from headfit.app.desk import Desk
 from headfit.case.case import Case
 from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.errors import HeadfitError
+from headfit.files.case_file import plan_checksum
+from headfit.files.case_record import table_of_record
 from headfit.files.limits import DROPPED_FILE_BYTES
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
@@ -91,6 +93,7 @@ def case_data(case: Case) -> dict[str, Any]:
         "measured_on": case.measured_on,
         "note": case.note,
         "invented": case.invented,
+        "record": table_of_record(case.record),
     }
 
 
@@ -151,6 +154,7 @@ def state_data(desk: Desk, view: CaseView, problem: str = "") -> dict[str, Any]:
     return {
         **desk_data(desk),
         "problem": problem,
+        "chair": plan_checksum(desk.case),
         "case": case_data(desk.case),
         "groups": [
             {"title": title, "names": list(names)}
@@ -220,6 +224,8 @@ def commands(desk: Desk) -> dict[str, str]:
         "fit": f"headfit fit {case} -o {stem}-results",
         "report": f"headfit report {case} -o {stem}.html",
         "sheet": f"headfit sheet {case} -o {stem}.pdf",
+        "chair": f"headfit chair {case} -o {stem}-chair.html",
+        "record": f"headfit record {case} -o {stem}-record.pdf",
         "picture": f"headfit picture {case} -o {stem}.png --view left",
         "bids": f"headfit fit {case} -o {stem}-results",
         "derivations": f"headfit derivations {case}",

@@ -308,7 +308,8 @@ class MeasuringDrawings:
 def figures(drawings: Mapping[str, tuple[str, str]]) -> str:
     """Drawings side by side, each with what it shows: title -> (drawing, words)."""
     cards = "".join(
-        f"<figure>{drawing}<figcaption><strong>{escape(title)}</strong> {escape(words)}</figcaption></figure>"
+        f"<figure>{drawing}<figcaption><strong>{escape(title)}</strong> {escape(words)}"
+        "</figcaption></figure>"
         for title, (drawing, words) in drawings.items()
     )
     return f'<div class="figures">{cards}</div>'
