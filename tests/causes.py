@@ -39,11 +39,13 @@ from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
-from headfit.files import result_folder
+from headfit.files import mesh_libraries, result_folder
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.chair_notes import with_chair_notes
+from headfit.files.citation import citation_file
 from headfit.files.landmark_files import read_landmarks
+from headfit.files.lesson_file import read_lesson
 from headfit.files.limits import REQUEST_BYTES
 from headfit.files.lock import FileLock
 from headfit.files.manifest import MANIFEST
@@ -188,6 +190,11 @@ def without_driver(where: driver.Where) -> object:
         return driver.find_driver.__wrapped__(where)
 
 
+def without_vtk() -> object:
+    with patch.object(mesh_libraries, "find_spec", return_value=None):
+        return surface("head.vtp", "<VTKFile>")
+
+
 def without_pyvista() -> object:
     missing = ModuleNotFoundError("No module named 'pyvista'", name="pyvista")
     with patch("headfit.output.picture.import_module", side_effect=missing):
@@ -260,6 +267,25 @@ def changed(change: object) -> object:
     return changed_case(Case(), change, Path())
 
 
+LESSON = """[lesson]
+name = "own"
+title = "T"
+
+[[step]]
+name = "first"
+title = "First"
+caption = "{length midline}"
+camera = "left"
+ask = { text = "How long?", answer = "1", wrong = ["2"], again = "first" }
+"""
+
+
+def lesson_with(old: str, new: str) -> object:
+    """What is said of a lesson in which something is changed."""
+    assert old in LESSON
+    return read_lesson(wrote("own.toml", LESSON.replace(old, new, 1)))
+
+
 CAUSES: dict[str, Cause] = {
     # the measurement sheet and the fit
     "tape-range": lambda: Tape(nasion_inion_mm=36.0),
@@ -296,6 +322,7 @@ CAUSES: dict[str, Cause] = {
     ),
     "surface-no-triangles": lambda: surface("head.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\n"),
     "template-missing": lambda: half_installed(template.meshes_folder),
+    "citation-missing": lambda: half_installed(citation_file),
     # arcs, sites and rules
     "arc-in-line": lambda: cut(WHOLE, *np.array([[90.0, 0, 0], [0, 0, 0], [-90, 0, 0]])),
     "arc-misses": lambda: cut(WHOLE, *np.array([[0.0, 0, 99], [9, 0, 99], [0, 9, 99]])),
@@ -363,12 +390,18 @@ CAUSES: dict[str, Cause] = {
     "chair-other-case": lambda: with_chair_notes(
         Case(), wrote("chair-notes.json", '{"headfit_chair": 1, "label": "another head"}')
     ),
+    # lessons
+    "lesson-entry": lambda: lesson_with('title = "T"', ""),
+    "lesson-camera": lambda: lesson_with('camera = "left"', ""),
+    "lesson-number": lambda: lesson_with("{length midline}", "{length}"),
+    "lesson-nowhere": lambda: lesson_with('again = "first"', 'again = "frist"'),
     # sheet, picture and the terminal
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),
     "no-display": lambda: without_driver("window"),
     "samples-there": samples_twice,
     "no-drawing-library": without_pyvista,
+    "surface-no-vtk": without_vtk,
     "picture-name": lambda: check_png_name(Path("head.jpg")),
     "picture-size": lambda: size_of("big"),
     "bands": lambda: bands_of("10,5"),

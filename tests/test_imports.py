@@ -2,10 +2,8 @@
 
 import inspect
 import os
-import statistics
 import subprocess
 import sys
-import time
 import tomllib
 from pathlib import Path
 
@@ -108,18 +106,8 @@ def test_the_headfit_command_says_the_same_as_the_module() -> None:
     assert run_python([str(installed), "--help"]).stdout == run_python(SHOW_HELP).stdout
 
 
-def test_help_costs_at_most_a_quarter_second_more_than_bare_python() -> None:
-    def seconds(arguments: list[str]) -> float:
-        start = time.perf_counter()
-        run_python(arguments)
-        return time.perf_counter() - start
-
-    # Other work on the machine only ever adds time: the best of three is nearest to the true cost,
-    # taking turns lets both see the same load, and the median forgives two bad rounds of five.
-    run_python(SHOW_HELP)  # writes the byte code
-    extra_s = []
-    for _ in range(5):
-        pairs = [(seconds(["-c", "pass"]), seconds(SHOW_HELP)) for _ in range(3)]
-        bare_s, help_s = (min(times) for times in zip(*pairs, strict=True))
-        extra_s.append(help_s - bare_s)
-    assert statistics.median(extra_s) <= 0.25
+def test_help_loads_little_more_than_bare_python() -> None:
+    """A quarter of a second on an old machine, told by what is loaded: clocks differ."""
+    more = modules_loaded_by(SHOW_HELP) - modules_loaded_by(["-c", "pass"])
+    assert not {"numpy", "scipy", "rich"} & {name.partition(".")[0] for name in more}
+    assert len(more) <= 120

@@ -70,7 +70,7 @@ def test_the_lock_covers_all_that_the_project_asks_for() -> None:
     build = [*PROJECT["build-system"]["requires"], *groups["build"]]
     assert {requirement_name(line) for line in [*project["dependencies"], *build]} <= run
     extras = [line for extra in project["optional-dependencies"].values() for line in extra]
-    assert {requirement_name(line) for line in [*groups["test"], *extras]} <= every
+    assert {requirement_name(line) for line in [*groups["docs"], *groups["test"], *extras]} <= every
 
 
 def test_the_citation_names_this_version() -> None:

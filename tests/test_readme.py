@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 from PIL import Image
 from running_app import running
+from snippets import snippets
 
 from headfit.anatomy.sites import F9_APART_MM
 from headfit.case.solved import solve_case
 from headfit.cli import COMMANDS, build_parser, main
-from headfit.cli.samples import FOLDER as SAMPLES
 from headfit.files.case_file import case_of_text
+from headfit.files.samples import FOLDER as SAMPLES
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -23,7 +24,7 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
 def blocks(language: str) -> list[str]:
-    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+    return snippets(README, language)
 
 
 def test_every_command_in_the_readme_is_understood() -> None:

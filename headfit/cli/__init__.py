@@ -36,12 +36,15 @@ COMMANDS = (
     "sheet",
     "chair",
     "record",
+    "lesson",
     "derivations",
     "sites",
     "measurements",
     "picture",
     "window",
     "doctor",
+    "cite",
+    "completion",
 )
 
 BAD_INPUT = 2

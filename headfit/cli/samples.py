@@ -7,8 +7,6 @@ from pathlib import Path
 
 from headfit.cli.screen import Screen
 
-FOLDER = Path(__file__).parents[1] / "samples"
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what `headfit samples` takes."""
@@ -18,9 +16,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Write the files; what the folder holds under one of their names is left alone, and said."""
     from headfit.errors import InputError, sentence
+    from headfit.files.samples import sample, sample_names
     from headfit.files.whole import write_new_folder, write_whole
 
-    files = {path.name: path.read_bytes() for path in sorted(FOLDER.iterdir()) if path.is_file()}
+    files = {name: sample(name).read_bytes() for name in sample_names()}
     for name in files:
         if (arguments.folder / name).exists():
             raise InputError(

@@ -308,12 +308,14 @@ def _write_done(folder: Path, story: Story) -> None:
         "n_sets": story.counts.n_sets,
         "n_sets_used": story.counts.n_used,
         "findings": list(story.said),
-        "sha256": {
-            path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
-            for path in files
-        },
+        "sha256": {path.relative_to(folder).as_posix(): _sha256(path) for path in files},
     }
     write_whole(folder / _DONE, json.dumps(done, indent=2, ensure_ascii=False) + "\n")
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _check_output(folder: Path, dataset: str | Path | None) -> None:

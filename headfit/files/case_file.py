@@ -6,8 +6,8 @@
     label = "morning list, second head"
     age = "adult"                    # or "newborn", "m06", "m12", "y05", "y10", or years
     sex = "female"                   # optional: "female" or "male"
-    system = "10-20"                 # "10-20", "ifcn-25", "10-10", "10-5", "newborn"; or
-    sites = ["Fp1", "Fp2", "Cz"]     # the own list of sites instead
+    system = "10-20"                 # "10-20", "ifcn-25", "10-10", "10-5", "newborn"
+    # sites = ["Fp1", "Fp2", "Cz"]   # the own list of sites, instead of a system
     measured_by = "..."              # optional, free text
     measured_on = 2024-05-07         # optional, free text or a date
     note = "..."                     # optional, free text
@@ -98,6 +98,15 @@ def read_case(path: str | Path) -> Case:
     text = read_text(path)
     with about(path):
         return case_of_text(text, Path(path).parent)
+
+
+def demo_case() -> Case:
+    """The demo case that comes with headfit; invented.
+
+    >>> demo_case().invented
+    True
+    """
+    return read_case(Path(__file__).parents[1] / "demo" / "case.toml")
 
 
 def case_of_text(

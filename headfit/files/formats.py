@@ -1,8 +1,9 @@
 """Every file format in one list: what it holds, how its files end, what reads and writes it.
 
 A *kind* is what a file holds, whatever its format: a case, marks, a surface, landmarks, a set-up
-record, derivations. Command line, app and readers ask here which files of a kind there are, so that
-a new format is known everywhere by one entry. Modules are loaded when a file of theirs is read.
+record, derivations, a lesson. Command line, app and readers ask here which files of a kind there
+are, so that a new format is known everywhere by one entry. Modules are loaded when a file of theirs
+is read.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ class Format:
         With their dot, lower case.
     reader : str
         ``module:function``. Of marks it takes a text and a name and returns `GivenMarks`; of
-        derivations a text; of all others a path.
+        digitised points, which are no text, a path and returns the same; of derivations a text; of
+        all others a path.
     writer : str
         ``module:function``; empty where headfit writes none.
     """
@@ -52,11 +54,17 @@ FORMATS: list[Format] = [
         "headfit.files.comparison_files:corrected_electrodes",
     ),
     Format("marks", (".json",), "headfit.files.marks_json:parse_marks_json"),
+    Format("digitised points", (".fif",), "headfit.files.mne_positions:read_fif"),
     Format(
         "surface",
-        (".ply", ".obj", ".stl"),
+        (".ply",),
         "headfit.files.surfaces:read_surface",
         "headfit.files.surfaces:ply_bytes",
+    ),
+    Format(
+        "surface",
+        (".obj", ".stl", ".off", ".glb", ".vtp", ".gii"),
+        "headfit.files.surfaces:read_surface",
     ),
     Format(
         "landmarks",
@@ -73,6 +81,7 @@ FORMATS: list[Format] = [
     Format("chair notes", (".json",), "headfit.files.chair_notes:with_chair_notes"),
     Format("derivations", (".csv",), "headfit.planning.montages:montage_from_csv"),
     Format("derivations", (".toml",), "headfit.files.montage_file:montage_from_toml"),
+    Format("lesson", (".toml",), "headfit.files.lesson_file:read_lesson"),
 ]
 
 
@@ -123,7 +132,7 @@ def listed_extensions(kind: str) -> str:
     """How the files of a kind end, in a sentence.
 
     >>> listed_extensions("surface")
-    '.ply, .obj or .stl'
+    '.ply, .obj, .stl, .off, .glb, .vtp or .gii'
     """
     *first, last = extensions(kind)
     return f"{', '.join(first)} or {last}" if first else last

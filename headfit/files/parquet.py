@@ -22,7 +22,7 @@ from headfit.files.whole import write_whole, writing_whole
 
 Value = str | float | bool | None
 Kind = Literal["text", "number", "truth"]
-_ROWS_A_GROUP = 65_536
+_ROWS_A_GROUP = 16_384
 _DECIMALS = 3
 
 

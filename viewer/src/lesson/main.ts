@@ -1,0 +1,10 @@
+// The page of a lesson: its data stand in the page, or the app sends them.
+import "../style.css";
+import "./lesson.css";
+import type { LessonData } from "./data";
+import { Player } from "./player";
+
+const carried = document.getElementById("headfit-lesson");
+const found = globalThis as unknown as { headfit: Record<string, unknown> };
+found.headfit = { player: null };
+if (carried) found.headfit["player"] = new Player(JSON.parse(carried.textContent ?? "") as LessonData, document.body);
