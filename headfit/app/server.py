@@ -10,6 +10,7 @@ import json
 import threading
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from headfit.app.cases import case_names, listed_cases, newest_text
 from headfit.app.changes import RefusedError, changed_case, likely_meant
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
@@ -39,8 +41,11 @@ from headfit.errors import (
     sentence,
     unknown_name,
 )
+from headfit.files.case_file import case_of_text
 from headfit.files.marks_files import read_marks
 from headfit.fitting.measurements import MEASUREMENTS
+from headfit.output.case_view import CaseView
+from headfit.output.drawing import line_drawing
 from headfit.output.page import model_data, scene_data
 
 STATIC = Path(__file__).parent / "static"
@@ -81,7 +86,8 @@ def make_app(
             api("model", _model, "GET"),
             api("chair", _chair, "GET"),
             api("drawings", _drawings, "GET"),
-            api("cases", lambda office, _given: {"cases": office.standing().desk.cases()}, "GET"),
+            api("cases", _cases, "GET"),
+            api("picture", _picture, "GET"),
             api("export", _export, "GET"),
             api("change", _change, "POST"),
             api("trial", _trial, "POST"),
@@ -179,6 +185,31 @@ def _chair(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
     chair = chair_of(now.view.solved)
     drawings = {key: asdict(drawing) for key, drawing in chair.drawings.items()}
     return {"revision": now.desk.revision, **chair_data(chair), "drawings": drawings}
+
+
+def _cases(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    folder = office.standing().desk.path.parent
+    return {"cases": [asdict(entry) for entry in listed_cases(folder)]}
+
+
+def _picture(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    """A small drawing of a case of the folder, for the list; nothing that it names is read."""
+    name = _name(given)
+    desk = office.standing().desk
+    if name not in case_names(desk.path.parent):
+        raise unknown_name("case of this folder", name[:60], case_names(desk.path.parent))
+    return {"svg": case_picture(newest_text(desk.path.parent / name)[0])}
+
+
+@lru_cache(maxsize=64)
+def case_picture(text: str) -> str:
+    """The head of a case from the left, with its sites, as SVG."""
+    case = case_of_text(text, Path(), measured=False, may_read=_read_nothing)
+    return line_drawing(CaseView(solve_case(case)).bare_scene, "left")
+
+
+def _read_nothing(path: Path) -> None:
+    raise InputError(sentence(path.name, "be opened with its case", "a list"), code="case-name")
 
 
 def _drawings(_office: Office, given: dict[str, Any]) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from headfit.planning.montages import (
     standard_montages,
     usual_array,
 )
-from headfit.units import MM_PER_UNIT
+from headfit.units import INCH_PARTS, MM_PER_UNIT, number_in
 
 _UNITS = ("cm", "mm", "inch")
 
@@ -106,12 +106,14 @@ def _montage_name(given: str | None) -> str | None:
 
 
 def _typed(value: float, unit: str) -> str:
-    """A reading as a person writes it: centimetres with their millimetre.
+    """A reading as a person writes it: centimetres with their millimetre, inches with fractions.
 
-    >>> _typed(29.0, "cm"), _typed(362.0, "mm"), _typed(36.25, "cm")
-    ('29.0', '362', '36.25')
+    >>> _typed(29.0, "cm"), _typed(362.0, "mm"), _typed(36.25, "cm"), _typed(14.25, "inch")
+    ('29.0', '362', '36.25', '14 1/4')
     """
     text = f"{value:.10g}"
+    if unit == "inch" and (value * INCH_PARTS).is_integer():
+        return number_in(value * MM_PER_UNIT[unit], unit)
     return f"{value:.1f}" if unit == "cm" and "." not in text else text
 
 
@@ -143,6 +145,7 @@ def desk_data(desk: Desk) -> dict[str, Any]:
         "file": desk.path.name,
         "folder": str(desk.path.parent),
         "saved": desk.saved,
+        "never_saved": desk.never_saved,
         "found": desk.found,
         **desk.history.words(desk.case),
         "elsewhere": [str(path) for path in desk.elsewhere],

@@ -95,6 +95,8 @@ export interface Quick {
   readonly file: string;
   readonly folder: string;
   readonly saved: boolean;
+  /** No file holds the case yet. */
+  readonly never_saved: boolean;
   readonly found: string;
   /** What undo takes back and redo makes again, in words; empty where there is nothing. */
   readonly undo: string;

@@ -3,6 +3,7 @@ import { Gone, Program, Refusal, type Quick, type Start, type State, type ModelD
 import { RecordPanel } from "./chair/record_panel";
 import { ChairRoom } from "./chair/room";
 import { Changes, merged, type Change } from "./changes";
+import { askForCase, type CaseEntry } from "./cases";
 import { ask } from "./dialogs";
 import { button, choice, labelled, make, sentences } from "./dom";
 import { Facts } from "./facts";
@@ -245,8 +246,8 @@ export class App {
   private showHead(state: Quick): void {
     document.title = `${state.scene.title || "headfit"} – headfit`;
     this.title.textContent = this.title.title = state.scene.title || "unnamed case";
-    this.saved.textContent = state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
-    this.saved.classList.toggle("open", !state.saved);
+    this.saved.textContent = state.never_saved ? "not saved yet" : state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
+    this.saved.classList.toggle("open", !state.saved || state.never_saved);
     for (const [what, press, key] of [["undo", this.undo, "Ctrl+Z"], ["redo", this.redo, "Ctrl+Y"]] as const) {
       press.disabled = !state[what];
       press.title = state[what] ? `${what}: ${state[what]} (${key})` : `nothing to ${what}`;
@@ -452,8 +453,8 @@ export class App {
 
   private open(): Promise<void> {
     return this.act(async () => {
-      const { cases } = await this.program.get<{ cases: string[] }>("cases");
-      const name = await ask("Open a case", `Case files in ${this.state.folder}`, cases.map((each) => [each, each] as const));
+      const { cases } = await this.program.get<{ cases: CaseEntry[] }>("cases");
+      const name = await askForCase(this.program, cases, this.state.folder);
       if (name !== null) await this.confirmed(await this.program.post<State>("open", { name }));
       this.offer("app");
     });
@@ -462,7 +463,7 @@ export class App {
   private begin(): Promise<void> {
     return this.act(async () => {
       await this.confirmed(await this.program.post<State>("new", {}));
-      this.sheet.focus("nasion_inion");
+      this.facts.begin(() => this.sheet.begin());
     });
   }
 
