@@ -127,7 +127,7 @@ export class Sheet {
   /** The mean of repeated readings, in mm; null for one or none. */
   private several(line: Line): number | null {
     const text = this.taken[line.kind.name] ?? "";
-    return /[;/]/.test(text) && line.input.value.trim() === text ? (this.measured[line.kind.name] ?? null) : null;
+    return /[;/]/.test(text) && typed(text, this.unit as Unit) === null && line.input.value.trim() === text ? (this.measured[line.kind.name] ?? null) : null;
   }
 
   private text(mm: number): string {
