@@ -37,6 +37,7 @@ from .files.bids_record import read_record as read_record
 from .files.case_file import read_case as read_case
 from .files.case_file import write_case as write_case
 from .files.marks_files import read_marks as read_marks
+from .files.mne_positions import marks_from_mne as marks_from_mne
 from .files.samples import sample as sample
 from .files.surfaces import read_head as read_head
 from .fitting.advice import Advice as Advice
