@@ -70,12 +70,18 @@ export class Picture {
     this.stage?.changed();
   }
 
-  show(step: StepData): void {
-    const calm = !this.step || matchMedia("(prefers-reduced-motion: reduce)").matches;
+  show(step: StepData, jump = false): void {
+    const calm = jump || !this.step || matchMedia("(prefers-reduced-motion: reduce)").matches;
     this.step = step;
     this.shown = new Shown(step);
     this.chosen = new Set();
     this.look(step, calm);
+  }
+
+  /** Other figures on the head as it is seen now. */
+  keep(step: StepData): void {
+    this.step = step;
+    this.shown = new Shown(step);
   }
 
   /** Where the dial stands now. */
