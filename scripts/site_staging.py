@@ -17,6 +17,8 @@ MARKER = re.compile(r"^<!-- made: ([a-z_]+) -->$", re.MULTILINE)
 # Pages at the top of the checkout, and how links between them and docs/ read on the site.
 TOP_PAGES = ("DEVELOPERS.md", "CHANGELOG.md")
 _MOVED_LINKS = (("](../DEVELOPERS.md)", "](DEVELOPERS.md)"), ("](docs/", "]("))
+# The looks of drawings, from the page of the app.
+LOOKS = ("tokens.css", "drawings.css")
 _COPIED = {".md", ".py", ".rst", ".css", ".png", ".svg"}
 
 
@@ -47,6 +49,9 @@ def staged_files(root: Path) -> dict[str, bytes]:
             for there, here in _MOVED_LINKS:
                 text = text.replace(there, here)
             files[name] = text.encode("utf-8")
+    looks = "".join((root / "viewer" / "src" / name).read_text(encoding="utf-8") for name in LOOKS)
+    # The theme of a page of the site is said by its body.
+    files["static/drawings.css"] = looks.replace(":root", "body").encode("utf-8")
     files["made/accuracy.svg"] = accuracy_chart()
     return files | {name: text.encode("utf-8") for name, text in api_pages().items()}
 

@@ -8,9 +8,10 @@ import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 
-from headfit.anatomy.arcs import ARCS, Rules
+from headfit.anatomy.arcs import ARCS, ArcTracer, Rules
 from headfit.anatomy.site_table import (
     NEAREST,
     OLD_NAMES,
@@ -21,11 +22,14 @@ from headfit.anatomy.site_table import (
     BeyondRow,
     Place,
 )
+from headfit.anatomy.template import load_template
 from headfit.cli import COMMANDS, build_parser
 from headfit.files import case_file, case_record
 from headfit.files.formats import FORMATS
 from headfit.fitting.hand_set_shape import HAND_MODES
 from headfit.fitting.measurements import GROUPS, MEASUREMENTS
+from headfit.output.measuring_drawings import MeasuringDrawings, figures
+from headfit.output.measuring_page import landmark_section, measurement_words
 
 ROOT = Path(__file__).resolve().parents[1]
 # What each extra of pyproject.toml brings.
@@ -33,6 +37,7 @@ EXTRAS = {
     "mne": "sites and marks as an `mne` montage",
     "pandas": "tables as data frames",
     "study": "`headfit study`",
+    "surfaces": "surfaces in GIfTI",
 }
 
 
@@ -128,13 +133,25 @@ def scalp_sites() -> str:
     return ", ".join(SCALP_SITES)
 
 
+@cache
+def _drawings() -> MeasuringDrawings:
+    head = load_template()
+    return MeasuringDrawings(head, ArcTracer(head.scalp, head.landmarks, Rules()))
+
+
+def landmarks() -> str:
+    """How the four landmarks are felt, drawn."""
+    return landmark_section(_drawings()).drawing
+
+
 def measurements() -> str:
-    """Every measurement, in the groups in which a form asks for them."""
+    """Every measurement, in the groups in which a form asks for them, drawn and in a table."""
     parts = []
     for title, names in GROUPS.items():
-        rows = []
+        rows, drawn = [], {}
         for name in names:
             kind = MEASUREMENTS[name]
+            drawn[kind.title] = (_drawings().measurement(name), measurement_words(name))
             rows.append(
                 (
                     f"`{name}`",
@@ -145,7 +162,7 @@ def measurements() -> str:
                 )
             )
         header = ("name", "how it is taken", "tool", "one reading", "heads lie in")
-        parts.append(f"## {title}\n\n{table(header, rows)}\n")
+        parts.append(f"## {title}\n\n{figures(drawn)}\n\n{table(header, rows)}\n")
     return "\n".join(parts)
 
 
@@ -230,6 +247,7 @@ TABLES: dict[str, Callable[[], str]] = {
         commands,
         extras,
         formats,
+        landmarks,
         measurements,
         no_sites,
         record_example,

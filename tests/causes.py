@@ -39,7 +39,7 @@ from headfit.cli.samples import run as run_samples
 from headfit.cli.screen import Screen
 from headfit.cli.sites import rules_of
 from headfit.comparing.head_from_marks import head_under
-from headfit.files import result_folder
+from headfit.files import mesh_libraries, result_folder
 from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.chair_notes import with_chair_notes
@@ -188,6 +188,11 @@ def without_driver(where: driver.Where) -> object:
         patch("subprocess.run", side_effect=OSError),
     ):
         return driver.find_driver.__wrapped__(where)
+
+
+def without_vtk() -> object:
+    with patch.object(mesh_libraries, "find_spec", return_value=None):
+        return surface("head.vtp", "<VTKFile>")
 
 
 def without_pyvista() -> object:
@@ -396,6 +401,7 @@ CAUSES: dict[str, Cause] = {
     "no-display": lambda: without_driver("window"),
     "samples-there": samples_twice,
     "no-drawing-library": without_pyvista,
+    "surface-no-vtk": without_vtk,
     "picture-name": lambda: check_png_name(Path("head.jpg")),
     "picture-size": lambda: size_of("big"),
     "bands": lambda: bands_of("10,5"),

@@ -1,8 +1,9 @@
 """Place the sites of a system on a head surface with four landmarks.
 
-SURFACE is a PLY, OBJ or STL file. The landmark file is JSON: {"unit": "mm", "nasion": [x, y, z],
-"inion": [...], "left_preauricular": [...], "right_preauricular": [...]}, or a BIDS coordsystem.json
-that also names the inion (INI). The table is in mm, in the frame of the surface.
+SURFACE is a PLY, OBJ, STL, OFF, GLB, VTP or GIfTI file. The landmark file is JSON: {"unit": "mm",
+"nasion": [x, y, z], "inion": [...], "left_preauricular": [...], "right_preauricular": [...]}, or a
+BIDS coordsystem.json that also names the inion (INI). The table is in mm, in the frame of the
+surface.
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="FILE.tsv", type=Path, required=True, help="table to write"
     )
     parser.add_argument(
-        "--unit", metavar="UNIT", default="mm", help="of the surface: mm (default), cm, m, inch"
+        "--unit",
+        metavar="UNIT",
+        help="of the surface: mm, cm, m, inch; unless given GLB is in m, all others in mm",
     )
     parser.add_argument(
         "--rule",

@@ -28,7 +28,8 @@ class Format:
         With their dot, lower case.
     reader : str
         ``module:function``. Of marks it takes a text and a name and returns `GivenMarks`; of
-        derivations a text; of all others a path.
+        digitised points, which are no text, a path and returns the same; of derivations a text; of
+        all others a path.
     writer : str
         ``module:function``; empty where headfit writes none.
     """
@@ -53,11 +54,17 @@ FORMATS: list[Format] = [
         "headfit.files.comparison_files:corrected_electrodes",
     ),
     Format("marks", (".json",), "headfit.files.marks_json:parse_marks_json"),
+    Format("digitised points", (".fif",), "headfit.files.mne_positions:read_fif"),
     Format(
         "surface",
-        (".ply", ".obj", ".stl"),
+        (".ply",),
         "headfit.files.surfaces:read_surface",
         "headfit.files.surfaces:ply_bytes",
+    ),
+    Format(
+        "surface",
+        (".obj", ".stl", ".off", ".glb", ".vtp", ".gii"),
+        "headfit.files.surfaces:read_surface",
     ),
     Format(
         "landmarks",
@@ -125,7 +132,7 @@ def listed_extensions(kind: str) -> str:
     """How the files of a kind end, in a sentence.
 
     >>> listed_extensions("surface")
-    '.ply, .obj or .stl'
+    '.ply, .obj, .stl, .off, .glb, .vtp or .gii'
     """
     *first, last = extensions(kind)
     return f"{', '.join(first)} or {last}" if first else last

@@ -1,7 +1,9 @@
-"""Head surfaces in PLY, OBJ and STL files, read into millimetres.
+"""Head surfaces in files, read into millimetres: PLY, OBJ, STL, OFF, GLB, VTP and GIfTI.
 
-STL repeats every corner of every triangle, and many programs split OBJ and PLY surfaces along
-texture seams: vertices at exactly the same place are merged, so that the surface hangs together.
+GLB, the binary form of glTF 2.0, is in metres (Khronos Group 2021, section 3.4: "the units for all
+linear distances are meters"), GIfTI in mm; the others do not say, and are taken as mm. STL repeats
+every corner of every triangle, and many programs split OBJ, GLB and PLY surfaces along texture
+seams: vertices at exactly the same place are merged, so that the surface hangs together.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ import io
 import logging
 import re
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.head import PART_NAMES, Head, check_size
-from headfit.errors import FileFormatError, MeshError, UnitError, sentence
+from headfit.errors import FileFormatError, MeshError, UnitError, missing_library, sentence
 from headfit.files.formats import extensions, listed_extensions
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.limits import SURFACE_BYTES
@@ -25,21 +28,34 @@ from headfit.files.whole import about, read_bytes
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
 from headfit.units import MM_PER_UNIT, to_mm
 
+# What to do with files that are not read; the first is a text with files beside it.
+_CONVERT = {
+    ".gltf": "save it as one file, GLB",
+    ".vtk": "save it as VTP, or as PLY",
+    ".vtu": "save its outer surface as VTP, or as PLY",
+    ".nii": "it holds a volume: save the skin as GIfTI or PLY",
+    ".gz": "unpack it first",
+    ".zip": "unpack it first",
+}
+# How files of a format begin, where they do; XML may begin with a comment.
+_BEGINS = {".ply": b"ply", ".glb": b"glTF", ".vtp": b"<", ".gii": b"<"}
 # Of a polygon with more corners than any; most lines of surfaces have 30 letters.
 _LONGEST_LINE = 100_000
 
 
-def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head:
+def read_head(path: str | Path, landmarks: str | Path, unit: str | None = None) -> Head:
     """The head of a surface file and a landmark file.
 
     Parameters
     ----------
     path : path
-        PLY, OBJ or STL. A PLY file written by headfit also tells ears from scalp.
+        PLY, OBJ, STL, OFF, GLB, VTP or GIfTI. A PLY file written by headfit also tells ears from
+        scalp.
     landmarks : path
         See `headfit.files.landmark_files.read_landmarks`.
-    unit : {"mm", "cm", "m", "inch"}
-        Of the surface; the landmark file names its own.
+    unit : {"mm", "cm", "m", "inch"}, optional
+        Of the surface, unless its format says it: GLB is in metres, all others are taken as mm. The
+        landmark file names its own.
 
     Raises
     ------
@@ -51,11 +67,20 @@ def read_head(path: str | Path, landmarks: str | Path, unit: str = "mm") -> Head
     mesh, part = read_surface(path, unit)
     points = read_landmarks(landmarks)
     with about(path):
-        check_size(mesh, unit)
+        check_size(mesh, unit or unit_of(Path(path)))
         return Head(mesh.vertices_mm, mesh.faces, points, part, Path(path).stem)
 
 
-def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Integers | None]:
+def unit_of(path: Path) -> str:
+    """The unit of a surface that nobody names.
+
+    >>> unit_of(Path("scan.GLB")), unit_of(Path("scan.ply"))
+    ('m', 'mm')
+    """
+    return "m" if path.suffix.lower() == ".glb" else "mm"
+
+
+def read_surface(path: str | Path, unit: str | None = None) -> tuple[TriangleMesh, Integers | None]:
     """The triangle mesh of a file, in mm, and the part label of each vertex when it has them.
 
     Raises
@@ -68,6 +93,7 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
         No such unit.
     """
     source = Path(path)
+    unit = unit or unit_of(source)
     factor = to_mm(1.0, unit, "the surface") if unit in MM_PER_UNIT else _unknown_unit(unit)
     kind = source.suffix.lower()
     if kind not in extensions("surface"):
@@ -76,6 +102,7 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
                 str(source),
                 f"be a {listed_extensions('surface')} surface",
                 f"the ending {kind!r}" if kind else "no ending",
+                _CONVERT.get(kind, "save it as PLY from the program that shows it"),
             ),
             code="surface-kind",
             path=str(source),
@@ -83,7 +110,7 @@ def read_surface(path: str | Path, unit: str = "mm") -> tuple[TriangleMesh, Inte
     raw = read_bytes(source, SURFACE_BYTES)
     with about(source):
         _check_kind(raw, kind)
-        vertices, faces, part = _loaded(raw, kind)
+        vertices, faces, part = _OWN_READERS.get(kind, _loaded)(raw, kind)
         # Checked before the merge: a corner out of range would be an index error there.
         mesh = TriangleMesh(vertices * factor, faces)
         merged, whole, part = _merged(mesh.vertices_mm, mesh.faces, part)
@@ -111,7 +138,9 @@ def _unknown_unit(unit: str) -> float:
 def _check_kind(raw: bytes, kind: str) -> None:
     """Compare the beginning of a file with its ending."""
     head = raw[:4096].lstrip()
-    if (kind == ".ply") != head.startswith(b"ply") or (kind == ".obj" and b"\x00" in head):
+    told = any(head.startswith(begin) for begin in _BEGINS.values() if begin != b"<")
+    as_it_should = head.startswith(_BEGINS[kind]) if kind in _BEGINS else not told
+    if not as_it_should or (kind in (".obj", ".off") and b"\x00" in head):
         begins = raw[:12].decode("ascii", "replace").encode("unicode_escape").decode("ascii")
         raise FileFormatError(
             sentence(
@@ -123,7 +152,7 @@ def _check_kind(raw: bytes, kind: str) -> None:
             code="surface-kind",
         )
     is_text = kind == ".stl" and head.startswith(b"solid") and b"facet" in head
-    if is_text or kind == ".obj" or b"format ascii" in head:
+    if is_text or kind in (".obj", ".off") or b"format ascii" in head:
         _check_lines(raw)
     if is_text and b"endsolid" not in raw[-4096:]:
         raise _truncated("no closing endsolid")
@@ -170,21 +199,67 @@ def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
         vertices = np.asarray(loaded.vertices, dtype=np.float64)
         faces = np.asarray(getattr(loaded, "faces", ()), dtype=np.int64)
     except Exception as error:  # the reader raises whatever its parsing trips over
-        raise FileFormatError(
-            sentence(
-                f"a {kind} file",
-                "hold a complete surface of triangles",
-                f"one that cannot be read ({_short(error)})",
-                "was it saved or copied whole?",
-            ),
-            code="surface-unreadable",
-        ) from error
+        raise _unreadable(kind, error) from error
     declared = loaded.metadata.get("_ply_raw", {})
     for name, element in declared.items():
         found = element.get("data")
         rows = found if isinstance(found, np.ndarray) else next(iter((found or {}).values()), ())
         if len(rows) < element["length"]:
             raise _truncated(f"{len(rows)} of {element['length']} {name} rows")
+    _check_triangles(kind, faces)
+    return vertices, faces, _part_labels(declared, len(vertices))
+
+
+def _from_vtp(raw: bytes, kind: str) -> tuple[Floats, Integers, None]:
+    from headfit.files.mesh_libraries import vtp_arrays
+
+    try:
+        vertices, faces = vtp_arrays(raw)
+    except RuntimeError as error:
+        raise _unreadable(kind, error) from error
+    _check_triangles(kind, faces)
+    return vertices, faces, None
+
+
+def _from_gifti(raw: bytes, kind: str) -> tuple[Floats, Integers, None]:
+    try:
+        from nibabel.gifti.gifti import GiftiImage
+    except ImportError as error:
+        raise missing_library("nibabel", "read GIfTI surfaces", "surfaces") from error
+    try:
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
+            warnings.simplefilter("error")
+            image: Any = GiftiImage.from_bytes(raw)
+            points = image.get_arrays_from_intent("NIFTI_INTENT_POINTSET")
+            corners = image.get_arrays_from_intent("NIFTI_INTENT_TRIANGLE")
+            vertices = np.array([a.data for a in points[:1]], np.float64).reshape(-1, 3)
+            faces = np.array([a.data for a in corners[:1]], np.int64).reshape(-1, 3)
+    except Exception as error:  # the reader raises whatever its parsing trips over
+        raise _unreadable(kind, error) from error
+    _check_triangles(kind, faces)
+    return vertices, faces, None
+
+
+# Those of formats that trimesh does not know.
+_OWN_READERS: dict[str, Callable[[bytes, str], tuple[Floats, Integers, Integers | None]]] = {
+    ".vtp": _from_vtp,
+    ".gii": _from_gifti,
+}
+
+
+def _unreadable(kind: str, error: Exception) -> FileFormatError:
+    return FileFormatError(
+        sentence(
+            f"a {kind} file",
+            "hold a complete surface of triangles",
+            f"one that cannot be read ({_short(error)})",
+            "was it saved or copied whole?",
+        ),
+        code="surface-unreadable",
+    )
+
+
+def _check_triangles(kind: str, faces: Integers) -> None:
     if not len(faces):
         raise FileFormatError(
             sentence(
@@ -195,7 +270,6 @@ def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
             ),
             code="surface-no-triangles",
         )
-    return vertices, faces, _part_labels(declared, len(vertices))
 
 
 def _short(error: Exception) -> str:

@@ -167,3 +167,13 @@ def test_no_exchange_is_told_on_the_closest_sites_of_the_smallest_head() -> None
     rng = np.random.default_rng(9)
     points = targets.points_mm + rng.normal(size=targets.points_mm.shape)
     assert explain(points, targets, placed=True).mixups == ()
+
+
+@pytest.mark.parametrize(("off_mm", "told"), [(22.5, True), (27.5, False)])
+def test_a_mark_is_said_to_lie_at_a_site_up_to_25_mm_from_it(off_mm: float, told: bool) -> None:
+    """Headfit's own choice, no source; the sites of 10-20 are 50 mm and more apart."""
+    points = noisy(SMALL, 3, 0.5)
+    rows = [SMALL.names.index("C3"), SMALL.names.index("C4")]
+    points[rows] = points[rows[::-1]] + [0.0, off_mm, 0.0]
+    found = explain(points, SMALL, placed=True).mixups
+    assert [m.renaming for m in found] == ([{"C3": "C4", "C4": "C3"}] if told else [])

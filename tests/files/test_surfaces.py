@@ -19,6 +19,7 @@ from headfit.units import MM_PER_UNIT
 # A unit sphere from a library, scaled to 90 mm: 642 vertices, 1280 triangles.
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=90.0)
 KINDS = {"ply": ".ply", "ply_ascii": ".ply", "obj": ".obj", "stl": ".stl", "stl_ascii": ".stl"}
+KINDS |= {"off": ".off"}
 
 
 def exported(kind: str) -> bytes:
@@ -190,8 +191,12 @@ def ascii_ply(vertices: str, faces: str, n_vertices: int, n_faces: int) -> bytes
 
 CORNERS = "0 0 0\n1 0 0\n0 1 0\n0 0 1"
 WRONG: dict[str, tuple[str, bytes, str]] = {
-    "another ending": (".gltf", b"{}", "must be a .ply, .obj or .stl surface, got the ending"),
-    "no ending": ("", b"x", "must be a .ply, .obj or .stl surface, got no ending"),
+    "another ending": (
+        ".gltf",
+        b"{}",
+        r"must be a .* surface, got the ending '\.gltf' \(save it as one file, GLB",
+    ),
+    "no ending": ("", b"x", "must be a .* surface, got no ending"),
     "empty": (".ply", b"", "must hold something, got an empty file"),
     "STL called PLY": (".ply", exported("stl_ascii"), r'file must begin as one, got "solid'),
     "PLY called OBJ": (".obj", exported("ply"), r'a \.obj file must begin as one, got "ply'),
