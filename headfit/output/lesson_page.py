@@ -39,6 +39,7 @@ def lesson_data(staged: StagedLesson) -> dict[str, Any]:
         "about": staged.lesson.about,
         "sources": list(staged.lesson.sources),
         "head_label": staged.head_label,
+        "cautions": list(staged.cautions),
         "reminders": [PREDICTED, NOT_MEDICAL],
         "view_angle_degrees": VIEW_ANGLE_DEGREES,
         "head": head_data(Surface(head.vertices_mm, head.faces, part)),

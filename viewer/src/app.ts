@@ -123,7 +123,7 @@ export class App {
     return make("div", { className: "group actions" }, [
       this.undo, this.redo,
       button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
-      button("Export", () => void this.hand()), theme,
+      button("Export", () => void this.hand()), button("Lessons", () => void window.open(this.program.lessons, "headfit-lessons")), theme,
     ]);
   }
 

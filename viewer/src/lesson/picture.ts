@@ -62,6 +62,12 @@ export class Picture {
     this.theme();
   }
 
+  /** Let go of what a page may have few of. */
+  dispose(): void {
+    this.stage?.renderer.dispose();
+    this.stage?.renderer.forceContextLoss();
+  }
+
   theme(): void {
     const style = getComputedStyle(document.documentElement);
     this.stage?.background(style.getPropertyValue("--stage").trim());

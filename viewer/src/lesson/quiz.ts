@@ -42,8 +42,9 @@ export class Quiz {
   private readonly cross = make("div", { className: "cross", hidden: true });
   private asked: [right: number, all: number] = [0, 0];
   private turn = 0;
+  private readonly gone = new AbortController();
 
-  constructor(private readonly data: QuizData, body: HTMLElement) {
+  constructor(private readonly data: QuizData, body: HTMLElement, leave: (() => void) | null = null) {
     document.title = "Quiz · headfit";
     this.caption.setAttribute("aria-live", "polite");
     this.told.setAttribute("role", "status");
@@ -54,10 +55,11 @@ export class Quiz {
       make("p", { className: "small", textContent: ["Heads are drawn by chance, nobody's. Answers stay on this device.", ...data.reminders].join(" ") })]);
     this.host.append(make("header", {}, [this.caption]), this.figure, this.aside, notes, make("footer", {}, [
       this.score, make("div", { className: "tools" }, [
+        ...(leave ? [button("lessons", () => this.leave(leave))] : []),
         button("dark / light", () => this.theme()), button("results as CSV", () => this.handOut()), button("forget results", () => this.forget()),
         button("▶ next question", () => this.ask(), "step next")])]));
     body.append(this.host);
-    const lesson = { ...data, name: "quiz", title: "Quiz", about: "", sources: [], head_label: "", steps: [] } as unknown as LessonData;
+    const lesson = { ...data, name: "quiz", title: "Quiz", about: "", sources: [], head_label: "", cautions: [], steps: [] } as unknown as LessonData;
     this.picture = new Picture(this.figure, lesson);
     this.figure.append(this.cross);
     this.listen();
@@ -86,7 +88,7 @@ export class Quiz {
     this.caption.textContent = this.question.text;
     this.figure.setAttribute("aria-label", chosen === "click" ? "The head: arrow keys move the cross, Enter marks" : "The head");
     this.cross.hidden = true;
-    this.aside.replaceChildren(...this.choices(), this.told);
+    this.aside.replaceChildren(this.told, ...this.choices());
     this.show([]);
     this.tally();
   }
@@ -226,7 +228,13 @@ export class Quiz {
     this.figure.addEventListener("keydown", (event) => this.steer(event));
     addEventListener("keydown", (event) => {
       if (event.key === "PageDown") this.ask();
-    });
+    }, { signal: this.gone.signal });
+  }
+
+  private leave(then: () => void): void {
+    this.gone.abort();
+    this.picture.dispose();
+    then();
   }
 
   /** The cross for who has no pointer. */
