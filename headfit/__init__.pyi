@@ -36,6 +36,8 @@ from .files.bids import write_bids as write_bids
 from .files.bids_record import read_record as read_record
 from .files.case_file import read_case as read_case
 from .files.case_file import write_case as write_case
+from .files.lesson_file import lesson as lesson
+from .files.lesson_file import read_lesson as read_lesson
 from .files.marks_files import read_marks as read_marks
 from .files.mne_positions import marks_from_mne as marks_from_mne
 from .files.samples import sample as sample
@@ -52,6 +54,7 @@ from .output.case_folder import save as save
 from .output.case_record import write_record as write_record
 from .output.case_report import write_report as write_report
 from .output.case_sheet import write_sheet as write_sheet
+from .output.lesson_page import write_lesson as write_lesson
 from .output.picture import write_picture as write_picture
 from .planning.derivations import MeasuredMontage as MeasuredMontage
 from .planning.derivations import measure_montage as measure_montage
@@ -62,5 +65,8 @@ from .planning.marking import plan_marking as plan_marking
 from .planning.montages import standard_montages as standard_montages
 from .planning.obstacles import disc as disc
 from .planning.obstacles import polygon as polygon
+from .teaching.lesson import Lesson as Lesson
+from .teaching.stage import StagedLesson as StagedLesson
+from .teaching.stage import StagedStep as StagedStep
 
 __version__: str

@@ -20,6 +20,9 @@ HOOKS = {
     "measurements_to_frame": "headfit.files.data_frames:measurements_to_frame",
     "sites_to_frame": "headfit.files.data_frames:sites_to_frame",
     "sites_to_mne": "headfit.files.mne_positions:sites_to_mne",
+    "step_drawing": "headfit.output.lesson_drawing:step_drawing",
+    "step_scene": "headfit.output.lesson_scene:step_scene",
+    "step_to_pyvista": "headfit.output.picture:step_to_pyvista",
     "small_drawing": "headfit.output.small_drawing:small_drawing",
 }
 

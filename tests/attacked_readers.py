@@ -19,6 +19,8 @@ from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.chair_notes import with_chair_notes
 from headfit.files.landmark_files import read_json, read_landmarks
+from headfit.files.lesson_file import FOLDER as LESSONS
+from headfit.files.lesson_file import read_lesson
 from headfit.files.manifest import MANIFEST, Manifest, WrittenFile, read_manifest
 from headfit.files.marks_files import read_marks
 from headfit.files.montage_file import read_montage
@@ -137,6 +139,12 @@ READERS: dict[str, tuple[str, bytes, Callable[[Path], object]]] = {
     ),
     "derivations": ("own.csv", b"chain,derivation\nleft,Fp1-F7\nleft,F7-T3\n", read_montage),
     "derivations toml": ("own.toml", raw(MONTAGE), read_montage),
+    "lesson": ("own.toml", (LESSONS / "10_wound.toml").read_bytes(), read_lesson),
+    "lesson with a landmark pushed": (
+        "own.toml",
+        (LESSONS / "08_slips.toml").read_bytes(),
+        read_lesson,
+    ),
     "change": ("change.json", raw(json.dumps(CHANGE)), read_change),
     "manifest": (
         MANIFEST,

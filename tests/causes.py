@@ -45,6 +45,7 @@ from headfit.files.case_file import read_case
 from headfit.files.chair_notes import with_chair_notes
 from headfit.files.citation import citation_file
 from headfit.files.landmark_files import read_landmarks
+from headfit.files.lesson_file import read_lesson
 from headfit.files.limits import REQUEST_BYTES
 from headfit.files.lock import FileLock
 from headfit.files.manifest import MANIFEST
@@ -266,6 +267,25 @@ def changed(change: object) -> object:
     return changed_case(Case(), change, Path())
 
 
+LESSON = """[lesson]
+name = "own"
+title = "T"
+
+[[step]]
+name = "first"
+title = "First"
+caption = "{length midline}"
+camera = "left"
+ask = { text = "How long?", answer = "1", wrong = ["2"], again = "first" }
+"""
+
+
+def lesson_with(old: str, new: str) -> object:
+    """What is said of a lesson in which something is changed."""
+    assert old in LESSON
+    return read_lesson(wrote("own.toml", LESSON.replace(old, new, 1)))
+
+
 CAUSES: dict[str, Cause] = {
     # the measurement sheet and the fit
     "tape-range": lambda: Tape(nasion_inion_mm=36.0),
@@ -370,6 +390,11 @@ CAUSES: dict[str, Cause] = {
     "chair-other-case": lambda: with_chair_notes(
         Case(), wrote("chair-notes.json", '{"headfit_chair": 1, "label": "another head"}')
     ),
+    # lessons
+    "lesson-entry": lambda: lesson_with('title = "T"', ""),
+    "lesson-camera": lambda: lesson_with('camera = "left"', ""),
+    "lesson-number": lambda: lesson_with("{length midline}", "{length}"),
+    "lesson-nowhere": lambda: lesson_with('again = "first"', 'again = "frist"'),
     # sheet, picture and the terminal
     "cannot-print": lambda: clean("שלום", "label"),
     "no-driver": lambda: without_driver("off-screen"),

@@ -4,8 +4,9 @@ from functools import cache
 
 from demo_case import solved_text
 
+from headfit.output.chair import Chair
 from headfit.output.chair_page import chair_html
-from headfit.output.chair_steps import Chair, chair_of
+from headfit.output.chair_steps import chair_of
 
 PLAIN = """
 [case]

@@ -31,6 +31,7 @@ from headfit import (
 from headfit.anatomy.landmarks import Landmarks
 from headfit.comparing.head_from_marks import head_under
 from headfit.errors import MarksError, UnknownNameError
+from headfit.files.lesson_file import built_in_lesson, lesson
 from headfit.fitting.advice import advise
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
@@ -101,6 +102,8 @@ def nouns() -> dict[str, Any]:
         "repeatability": compare_sessions([marks, marks_on(sites, head, 2)]),
         "head under marks": head_under(marks)[0],
         "guesses": guess_places(fitted, marks),
+        "lesson": built_in_lesson("ring"),
+        "staged lesson": lesson("ring"),
         "charted electrode": ChartedElectrode("C3", impedance_kohm=4.5),
         "record": SetUpRecord(
             (ChartedElectrode("C3", impedance_kohm=4.5), ChartedElectrode("C4", applied=False)),

@@ -12,7 +12,7 @@ Seeck et al. 2017 (inferior chain).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cache
 from typing import Literal, get_args, get_type_hints
@@ -280,6 +280,7 @@ class ArcTracer:
         self.rules = rules
         self.motion = motion
         self._points: dict[str, Floats] = dict(zip(LANDMARK_NAMES, landmarks, strict=True))
+        self._made_elsewhere: frozenset[str] = frozenset()
         self._runs: dict[str, TapeRun] = {}
         self._rates: dict[str, Floats] = dict(motion.landmarks) if motion else {}
         self._run_rates: dict[str, RunRates] = {}
@@ -368,7 +369,25 @@ class ArcTracer:
         self._runs[arc_name] = run
         marks = _MARKS_ON.get(arc_name)
         if marks:
-            self._points.update(zip(marks, run.points_mm(list(marks.values())), strict=True))
+            found = zip(marks, run.points_mm(list(marks.values())), strict=True)
+            self._points.update((m, at) for m, at in found if m not in self._made_elsewhere)
+
+    def with_marks(self, points_mm: Mapping[str, Floats]) -> ArcTracer:
+        """The arcs as they are taped when some marks were made elsewhere: what a slip does.
+
+        Parameters
+        ----------
+        points_mm : mapping of str to (3,) float64
+            Where landmarks or marks of `MARKS` were made, on the surface. Cz stays as it was found
+            unless it is among them.
+        """
+        other = ArcTracer.__new__(ArcTracer)
+        vars(other).update(vars(self))
+        kept = (*LANDMARK_NAMES, "Cz")
+        other._points = {name: self.point(name) for name in kept} | dict(points_mm)
+        other._made_elsewhere = frozenset(points_mm)
+        other._runs, other._rates, other._run_rates, other.motion = {}, {}, {}, None
+        return other
 
     def run(self, arc_name: str) -> TapeRun:
         """The tape on a named arc.

@@ -18,6 +18,7 @@ from headfit.anatomy.template import age_from_text
 from headfit.case.case import Case, FreePlace
 from headfit.errors import HeadfitError, InputError, SheetError, UnitError, sentence, unknown_name
 from headfit.files.case_file import case_of_text, case_text
+from headfit.files.case_record import record_of_table
 from headfit.files.case_tape import TAPE_UNITS
 from headfit.fitting.likely_value import likely_value_mm
 from headfit.fitting.measurements import MEASUREMENTS, measurement
@@ -286,6 +287,16 @@ def _marks(case: Case, value: object) -> Case:
     return case.with_marks(None)
 
 
+def _record(case: Case, value: object) -> Case:
+    """What was charted, as the [record] table of a case file; null for nothing."""
+    if value is not None and not isinstance(value, Mapping):
+        raise InputError(
+            sentence("record of a change", "be an object, or null", _short(value)),
+            code="change-form",
+        )
+    return replace(case, record=record_of_table(value or {}))
+
+
 def _age(case: Case, value: object) -> Case:
     """A template age, years as a number, or an age as typed."""
     given: Any = age_from_text(value) if isinstance(value, str) else value
@@ -322,6 +333,7 @@ _CHANGES: dict[str, Callable[[Case, object], Case]] = {
     "free": _free,
     "derivations": _derivations,
     "marks": _marks,
+    "record": _record,
 }
 
 

@@ -23,16 +23,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from headfit.app.cases import NEW_NAME, case_names, free_name, is_new_name, is_plain, stem_of
 from headfit.app.history import History
-from headfit.app.safety_copy import SafetyCopy, case_of_copy, copies_of, lock_beside, new_copy
+from headfit.app.safety_copy import SafetyCopy, copies_of, lock_beside, new_copy
 from headfit.case.case import Case
 from headfit.errors import HeadfitError, InputError, sentence
 from headfit.files.case_file import case_of_text, case_text
 from headfit.files.whole import about, not_written, read_text, write_whole
-
-NEW_NAME = "new-case.toml"
-# A case file, its safety copy and their endings must have room in a name of 255 bytes.
-_MOST_NAME_BYTES = 200
 
 
 class ConflictError(InputError):
@@ -283,7 +280,7 @@ class Desk:
                 sentence("a case", "hold at least one measurement to be saved", "none"),
                 code="sheet-empty",
             )
-        target = self.path if name is None else self._beside(name)
+        target = self._own_place() if name is None else self._beside(name)
         text = self._text(self.case)
         lock = lock_beside(target)
         try:
@@ -304,6 +301,19 @@ class Desk:
         self.saved, self.found = True, ""
         self.history.close()
 
+    @property
+    def never_saved(self) -> bool:
+        """Whether no file holds the case yet."""
+        return self._saved_text is None
+
+    def _own_place(self) -> Path:
+        """The case file; for a new case that was never saved, one named after its label."""
+        new = self._made_on is None and is_new_name(self.path.name)
+        if not new or self.case.label == Case().label:
+            return self.path
+        folder = self.path.parent
+        return folder / free_name(stem_of(self.case.label), case_names(folder))
+
     def _check_place(self, target: Path) -> None:
         """Refuse to save over what is not this case."""
         own = target == self.path
@@ -320,7 +330,7 @@ class Desk:
             else f"there is a case {target.name} already; choose another name",
             code="conflict-file",
             file=target.name,
-            free_name=self._free_name(target.stem),
+            free_name=free_name(target.stem, case_names(self.path.parent)),
         )
 
     def _drop_copy(self) -> None:
@@ -335,7 +345,7 @@ class Desk:
         ------
         InputError
         """
-        if not _is_plain(name):
+        if not is_plain(name):
             raise InputError(
                 sentence(
                     "the name of a case file",
@@ -345,19 +355,6 @@ class Desk:
                 code="case-name",
             )
         return self.path.parent / name
-
-    def cases(self) -> list[str]:
-        """Names of the case files in the same folder, and of those that were never saved."""
-        there = [path.name for path in self.path.parent.iterdir()]
-        names = {case_of_copy(name) or name for name in there}
-        return sorted(name for name in names if _is_plain(name))
-
-    def _free_name(self, stem: str) -> str:
-        taken = set(self.cases())
-        name, number = f"{stem}.toml", 2
-        while name in taken:
-            name, number = f"{stem}-{number}.toml", number + 1
-        return name
 
     def opened(self, name: str) -> Desk:
         """The desk with another case of the same folder on it; revisions go on counting.
@@ -375,7 +372,8 @@ class Desk:
 
     def began(self) -> Desk:
         """The desk with a new case on it, under a name that is free."""
-        path = self.path.parent / self._free_name(Path(NEW_NAME).stem)
+        folder = self.path.parent
+        path = folder / free_name(Path(NEW_NAME).stem, case_names(folder))
         return Desk(path, revision=self.revision + 1, allowed=self.allowed)
 
     def leave(self) -> None:
@@ -421,18 +419,3 @@ def _text_there(path: Path) -> str | None:
 
 def _digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
-def _is_plain(name: str) -> bool:
-    r"""Whether a name can be given to a case file, and shown anywhere.
-
-    >>> [_is_plain(name) for name in ("a head.toml", "../a.toml", "-a.toml", "a\x1b.toml")]
-    [True, False, False, False]
-    """
-    return (
-        name.endswith(".toml")
-        and name.isprintable()
-        and not name.startswith((".", "-"))
-        and not set(name) & {"/", "\\"}
-        and len(name.encode("utf-8", "replace")) <= _MOST_NAME_BYTES
-    )

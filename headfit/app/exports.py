@@ -11,6 +11,7 @@ from typing import cast
 from headfit.errors import unknown_name
 from headfit.files.bids import bids_files
 from headfit.files.case_file import case_text
+from headfit.output.case_record import record_pdf
 from headfit.output.case_report import report_text
 from headfit.output.case_sheet import sheet_content
 from headfit.output.case_view import CaseView
@@ -31,12 +32,12 @@ def export(kind: str, view: CaseView, name: str, paper: str = "A4") -> Export:
 
     Parameters
     ----------
-    kind : {"report", "sheet", "picture", "bids", "case"}
+    kind : {"report", "sheet", "chair", "record", "picture", "bids", "case"}
     view : CaseView
     name : str
         Of the case file, said in the commands of the report.
     paper : {"A4", "letter"}
-        Of the sheet.
+        Of the sheet and the record.
 
     Raises
     ------
@@ -47,10 +48,12 @@ def export(kind: str, view: CaseView, name: str, paper: str = "A4") -> Export:
     DrawingError
         This machine cannot draw a picture.
     """
-    if kind not in _MAKERS:
-        raise unknown_name("export", kind, _MAKERS)
+    if kind not in (*_MAKERS, *_ON_PAPER):
+        raise unknown_name("export", kind, (*_MAKERS, *_ON_PAPER))
     view.solved.check_measured()
-    return _sheet(view, paper) if kind == "sheet" else _MAKERS[kind](view, name)
+    if kind in _ON_PAPER:
+        return _ON_PAPER[kind](view, paper)
+    return _MAKERS[kind](view, name)
 
 
 def _report(view: CaseView, name: str) -> Export:
@@ -68,6 +71,18 @@ def _sheet(view: CaseView, paper: str) -> Export:
     return Export(".pdf", "application/pdf", sheet_pdf(content, cast(PaperName, paper)))
 
 
+def _record(view: CaseView, paper: str) -> Export:
+    contents = record_pdf(view.solved, cast(PaperName, paper))
+    return Export("-record.pdf", "application/pdf", contents)
+
+
+def _chair(view: CaseView, _name: str) -> Export:
+    from headfit.output.chair_page import chair_html
+    from headfit.output.chair_steps import chair_of
+
+    return Export("-chair.html", "text/html", chair_html(chair_of(view.solved)).encode())
+
+
 def _bids(view: CaseView, _name: str) -> Export:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -83,8 +98,9 @@ def _case(view: CaseView, _name: str) -> Export:
 
 _MAKERS: dict[str, Callable[[CaseView, str], Export]] = {
     "report": _report,
-    "sheet": _sheet,
+    "chair": _chair,
     "picture": _picture,
     "bids": _bids,
     "case": _case,
 }
+_ON_PAPER: dict[str, Callable[[CaseView, str], Export]] = {"sheet": _sheet, "record": _record}

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, fields
 
 from headfit.anatomy.landmarks import TITLES as LANDMARK_TITLES
 from headfit.case.case import Case
+from headfit.case.record import SetUpRecord
 from headfit.fitting.hand_set_shape import HAND_MODES
 from headfit.fitting.measurements import MEASUREMENTS
 
@@ -71,9 +72,22 @@ def step_words(before: Case, after: Case) -> str:
         elif name == "shape":
             titles = {key: mode.title for key, mode in HAND_MODES.items()}
             said += _entries(before.shape, after.shape, titles)
+        elif name == "record":
+            said.append(_record_words(before.record, after.record))
         else:
             said.append(_WORDS.get(name, ""))
     return ", ".join(dict.fromkeys(filter(None, said))) or "last change"
+
+
+def _record_words(before: SetUpRecord, after: SetUpRecord) -> str:
+    """The step at the chair that was ticked or not, or what else was charted.
+
+    >>> _record_words(SetUpRecord(), SetUpRecord(ticked=("mark Fz",)))
+    'mark Fz'
+    """
+    changed = [step for step in (*before.ticked, *after.ticked)
+               if (step in before.ticked) != (step in after.ticked)]  # fmt: skip
+    return changed[0] if changed else "set-up record"
 
 
 _WORDS = {

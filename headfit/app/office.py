@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Literal
 
 from headfit.app.changes import RefusedError
@@ -98,7 +98,7 @@ class Office:
         """
         problem: HeadfitError | None
         try:
-            view, problem = shown(case, quick=quick), None
+            view, problem = shown(case, quick=quick, like=stood.view), None
         except HeadfitError as error:
             if not stood.problem:
                 if touched:
@@ -141,7 +141,8 @@ class Office:
         InputError
             There is no such step.
         """
-        view, problem = _view_of(self.standing(revision).desk.next_step(what))
+        stood = self.standing(revision)
+        view, problem = _view_of(stood.desk.next_step(what), stood.view)
         with self._lock:
             self._desk.check(revision)
             self._desk.step(what)
@@ -196,17 +197,32 @@ class Office:
         return state_data(now.desk, now.view, str(now.problem or ""))
 
 
-def shown(case: Case, *, quick: bool = False) -> CaseView:
-    """What is shown of a case, made now, so that what cannot be shown is refused now."""
+def shown(case: Case, *, quick: bool = False, like: CaseView | None = None) -> CaseView:
+    """What is shown of a case, made now, so that what cannot be shown is refused now.
+
+    Where it differs from what is shown already in its set-up record alone, nothing is fitted anew.
+    """
+    if like is not None and not quick and _only_charted(like.solved.case, case):
+        return like.charted(case)
     view = CaseView(solve_case(case))
     _ = view.bare_scene if quick else (view.tables, view.sentences)
     return view
 
 
-def _view_of(case: Case) -> tuple[CaseView, HeadfitError | None]:
+def _only_charted(before: Case, after: Case) -> bool:
+    """Whether two cases have the same parts but for the set-up record."""
+    return all(
+        getattr(before, part.name) is getattr(after, part.name)
+        or getattr(before, part.name) == getattr(after, part.name)
+        for part in fields(Case)
+        if part.name != "record"
+    )
+
+
+def _view_of(case: Case, like: CaseView | None = None) -> tuple[CaseView, HeadfitError | None]:
     """What is shown of a case; the template head and the reason when it cannot be fitted."""
     try:
-        return shown(case), None
+        return shown(case, like=like), None
     except HeadfitError as error:
         own = case.with_derivations(None) if case.derivations_file else case
         return shown(replace(own.with_marks(None), tape=None, free=())), error

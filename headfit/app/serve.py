@@ -11,7 +11,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from headfit.app.desk import NEW_NAME, Desk
+from headfit.app.cases import NEW_NAME
+from headfit.app.desk import Desk
 from headfit.app.server import make_app
 from headfit.errors import InputError, sentence
 

@@ -7,8 +7,11 @@ token, 400 for a foreign host, 409 on a conflict, 413 when too long, 422 for a v
 from __future__ import annotations
 
 import json
+import shlex
 import threading
 from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import asdict, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +24,7 @@ from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from headfit.app.cases import case_names, listed_cases, newest_text
 from headfit.app.changes import RefusedError, changed_case, likely_meant
 from headfit.app.desk import ConflictError, Desk
 from headfit.app.exports import export
@@ -29,7 +33,7 @@ from headfit.app.marks_files import checked_marks, keep_marks
 from headfit.app.office import Office, shown
 from headfit.app.state import desk_data, quick_data, start_data
 from headfit.case.case import Case
-from headfit.case.solved import solve_case
+from headfit.case.solved import SolvedCase, solve_case
 from headfit.errors import (
     DrawingError,
     HeadfitError,
@@ -38,9 +42,16 @@ from headfit.errors import (
     sentence,
     unknown_name,
 )
+from headfit.files.case_file import case_of_text
+from headfit.files.lesson_file import built_in_lesson, lesson_names
 from headfit.files.marks_files import read_marks
 from headfit.fitting.measurements import MEASUREMENTS
+from headfit.output.case_view import CaseView
+from headfit.output.drawing import line_drawing
+from headfit.output.lesson_page import lesson_data, quiz_data
 from headfit.output.page import model_data, scene_data
+from headfit.teaching.quiz import make_quiz
+from headfit.teaching.staging import stage_lesson
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40
@@ -78,8 +89,14 @@ def make_app(
             api("state", lambda office, _given: office.state(), "GET"),
             api("revision", lambda office, _given: desk_data(office.standing().desk), "GET"),
             api("model", _model, "GET"),
-            api("cases", lambda office, _given: {"cases": office.standing().desk.cases()}, "GET"),
+            api("chair", _chair, "GET"),
+            api("drawings", _drawings, "GET"),
+            api("cases", _cases, "GET"),
+            api("picture", _picture, "GET"),
             api("export", _export, "GET"),
+            api("lessons", _lessons, "GET"),
+            api("lesson", _lesson, "GET"),
+            api("quiz", _quiz, "GET"),
             api("change", _change, "POST"),
             api("trial", _trial, "POST"),
             api("undo", _undo, "POST"),
@@ -167,6 +184,53 @@ def _model(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
         return model_data(age)
 
 
+def _chair(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    """The steps at the chair, with their drawings."""
+    from headfit.output.chair_page import chair_data  # loaded when somebody sits down
+    from headfit.output.chair_steps import chair_of
+
+    now = office.standing()
+    chair = chair_of(now.view.solved)
+    drawings = {key: asdict(drawing) for key, drawing in chair.drawings.items()}
+    return {"revision": now.desk.revision, **chair_data(chair), "drawings": drawings}
+
+
+def _cases(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    folder = office.standing().desk.path.parent
+    return {"cases": [asdict(entry) for entry in listed_cases(folder)]}
+
+
+def _picture(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    """A small drawing of a case of the folder, for the list; nothing that it names is read."""
+    name = _name(given)
+    desk = office.standing().desk
+    if name not in case_names(desk.path.parent):
+        raise unknown_name("case of this folder", name[:60], case_names(desk.path.parent))
+    return {"svg": case_picture(newest_text(desk.path.parent / name)[0])}
+
+
+@lru_cache(maxsize=64)
+def case_picture(text: str) -> str:
+    """The head of a case from the left, with its sites, as SVG."""
+    case = case_of_text(text, Path(), measured=False, may_read=_read_nothing)
+    return line_drawing(CaseView(solve_case(case)).bare_scene, "left")
+
+
+def _read_nothing(path: Path) -> None:
+    raise InputError(sentence(path.name, "be opened with its case", "a list"), code="case-name")
+
+
+def _drawings(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    """How the landmarks are felt and each measurement is taken, on a head of an age."""
+    from headfit.output.measuring_page import all_drawings
+
+    age = given.get("age", "adult")
+    try:
+        return all_drawings(float(age))
+    except ValueError:
+        return all_drawings(age)
+
+
 def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     """Accept a change, or refuse it with nothing half done.
 
@@ -184,8 +248,13 @@ def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:
     )
     step = ",".join(sorted(map(str, touched)))
     allowed = desk.check_reading
+    charted = entries.keys() == {"record"}
     try:
-        case = changed_case(desk.case, change, desk.path.parent, quick=quick, may_read=allowed)
+        case = changed_case(
+            desk.case, change, desk.path.parent, quick=quick or charted, may_read=allowed
+        )
+        if charted:  # all else stays as it is, and nothing of it is computed anew
+            case = replace(desk.case, record=case.record)
         if quick:
             _refuse_invented(desk.case, touched, entries)
         office.change(stood, case, quick=quick, touched=touched, step=step, finished=not unfinished)
@@ -306,6 +375,33 @@ def _export(office: Office, given: dict[str, Any]) -> Response:
         media_type=made.media_type,
         headers={"content-disposition": f'attachment; filename="{file}{made.ending}"'},
     )
+
+
+def _solved(office: Office) -> SolvedCase:
+    """The open case, whatever is measured; a problem of it is told."""
+    now = office.standing()
+    if now.problem is not None:
+        raise now.problem
+    return now.view.solved
+
+
+def _lessons(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    desk = office.standing().desk
+    found = [built_in_lesson(name) for name in lesson_names()]
+    return {
+        "head_label": desk.case.label,
+        "command": f"headfit lesson NAME {shlex.quote(plain_text(desk.path.name))} -o NAME.html",
+        "lessons": [{"name": of.name, "title": of.title, "about": of.about} for of in found],
+    }
+
+
+def _lesson(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    lesson = built_in_lesson(str(given.get("name", "")))
+    return lesson_data(stage_lesson(lesson, _solved(office)))
+
+
+def _quiz(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    return quiz_data(make_quiz(_solved(office)))
 
 
 def _revision(given: dict[str, Any]) -> object:

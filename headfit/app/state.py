@@ -15,6 +15,8 @@ from headfit.app.desk import Desk
 from headfit.case.case import Case
 from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.errors import HeadfitError
+from headfit.files.case_file import plan_checksum
+from headfit.files.case_record import table_of_record
 from headfit.files.limits import DROPPED_FILE_BYTES
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
@@ -28,7 +30,7 @@ from headfit.planning.montages import (
     standard_montages,
     usual_array,
 )
-from headfit.units import MM_PER_UNIT
+from headfit.units import INCH_PARTS, MM_PER_UNIT, number_in
 
 _UNITS = ("cm", "mm", "inch")
 
@@ -91,6 +93,7 @@ def case_data(case: Case) -> dict[str, Any]:
         "measured_on": case.measured_on,
         "note": case.note,
         "invented": case.invented,
+        "record": table_of_record(case.record),
     }
 
 
@@ -103,12 +106,14 @@ def _montage_name(given: str | None) -> str | None:
 
 
 def _typed(value: float, unit: str) -> str:
-    """A reading as a person writes it: centimetres with their millimetre.
+    """A reading as a person writes it: centimetres with their millimetre, inches with fractions.
 
-    >>> _typed(29.0, "cm"), _typed(362.0, "mm"), _typed(36.25, "cm")
-    ('29.0', '362', '36.25')
+    >>> _typed(29.0, "cm"), _typed(362.0, "mm"), _typed(36.25, "cm"), _typed(14.25, "inch")
+    ('29.0', '362', '36.25', '14 1/4')
     """
     text = f"{value:.10g}"
+    if unit == "inch" and (value * INCH_PARTS).is_integer():
+        return number_in(value * MM_PER_UNIT[unit], unit)
     return f"{value:.1f}" if unit == "cm" and "." not in text else text
 
 
@@ -140,6 +145,7 @@ def desk_data(desk: Desk) -> dict[str, Any]:
         "file": desk.path.name,
         "folder": str(desk.path.parent),
         "saved": desk.saved,
+        "never_saved": desk.never_saved,
         "found": desk.found,
         **desk.history.words(desk.case),
         "elsewhere": [str(path) for path in desk.elsewhere],
@@ -151,6 +157,7 @@ def state_data(desk: Desk, view: CaseView, problem: str = "") -> dict[str, Any]:
     return {
         **desk_data(desk),
         "problem": problem,
+        "chair": plan_checksum(desk.case),
         "case": case_data(desk.case),
         "groups": [
             {"title": title, "names": list(names)}
@@ -220,6 +227,8 @@ def commands(desk: Desk) -> dict[str, str]:
         "fit": f"headfit fit {case} -o {stem}-results",
         "report": f"headfit report {case} -o {stem}.html",
         "sheet": f"headfit sheet {case} -o {stem}.pdf",
+        "chair": f"headfit chair {case} -o {stem}-chair.html",
+        "record": f"headfit record {case} -o {stem}-record.pdf",
         "picture": f"headfit picture {case} -o {stem}.png --view left",
         "bids": f"headfit fit {case} -o {stem}-results",
         "derivations": f"headfit derivations {case}",

@@ -7,6 +7,7 @@ Head frame, millimetres.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal, Protocol
@@ -100,6 +101,18 @@ class SolvedCase(Noun):
         self.check_measured()
         assert self.fitted is not None
         return self.fitted
+
+    def charted(self, case: Case) -> SolvedCase:
+        """The same for a case that differs in its set-up record alone: nothing is computed anew.
+
+        Parameters
+        ----------
+        case : Case
+            With the same parts but for its record.
+        """
+        other = copy(self)
+        object.__setattr__(other, "case", case)
+        return other
 
     @cached_property
     def sites(self) -> Sites:

@@ -36,6 +36,7 @@ COMMANDS = (
     "sheet",
     "chair",
     "record",
+    "lesson",
     "derivations",
     "sites",
     "measurements",

@@ -84,7 +84,7 @@ class Screen:
         with Console(stderr=True).status(what):
             yield
 
-    def result(self, found: Mapping[str, object]) -> None:
+    def result(self, found: Mapping[str, object] | Sequence[object]) -> None:
         """Print the result for a machine, when that was asked for."""
         if self.as_json:
             # A machine gets every letter back: escaped where the output cannot hold it.

@@ -49,8 +49,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,7 @@ from headfit.anatomy.norms import SEXES
 from headfit.anatomy.sites import canonical_name
 from headfit.anatomy.template import age_from_text, age_in_months
 from headfit.case.case import BANDS_MM, Case
+from headfit.case.record import SetUpRecord
 from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError
 from headfit.files.case_entries import (
@@ -96,6 +98,15 @@ def read_case(path: str | Path) -> Case:
     text = read_text(path)
     with about(path):
         return case_of_text(text, Path(path).parent)
+
+
+def demo_case() -> Case:
+    """The demo case that comes with headfit; invented.
+
+    >>> demo_case().invented
+    True
+    """
+    return read_case(Path(__file__).parents[1] / "demo" / "case.toml")
 
 
 def case_of_text(
@@ -333,3 +344,16 @@ def write_case(case: Case, path: str | Path) -> Path:
         The file cannot be written.
     """
     return write_whole(path, case_text(case, Path(path).parent))
+
+
+def plan_checksum(case: Case) -> str:
+    """Of all that is planned in a case, whatever was charted in its record.
+
+    >>> from headfit.case.record import SetUpRecord
+    >>> plan_checksum(Case()) == plan_checksum(Case(record=SetUpRecord(done_by="somebody")))
+    True
+    >>> plan_checksum(Case()) == plan_checksum(Case(label="another"))
+    False
+    """
+    bare = replace(case, record=SetUpRecord())
+    return hashlib.sha256(case_text(bare).encode()).hexdigest()[:16]

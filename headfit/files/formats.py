@@ -1,8 +1,9 @@
 """Every file format in one list: what it holds, how its files end, what reads and writes it.
 
 A *kind* is what a file holds, whatever its format: a case, marks, a surface, landmarks, a set-up
-record, derivations. Command line, app and readers ask here which files of a kind there are, so that
-a new format is known everywhere by one entry. Modules are loaded when a file of theirs is read.
+record, derivations, a lesson. Command line, app and readers ask here which files of a kind there
+are, so that a new format is known everywhere by one entry. Modules are loaded when a file of theirs
+is read.
 """
 
 from __future__ import annotations
@@ -80,6 +81,7 @@ FORMATS: list[Format] = [
     Format("chair notes", (".json",), "headfit.files.chair_notes:with_chair_notes"),
     Format("derivations", (".csv",), "headfit.planning.montages:montage_from_csv"),
     Format("derivations", (".toml",), "headfit.files.montage_file:montage_from_toml"),
+    Format("lesson", (".toml",), "headfit.files.lesson_file:read_lesson"),
 ]
 
 

@@ -19,8 +19,8 @@ _NEVER_WRITTEN = re.compile(
 _DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+,\d+)")
 
 
-def parse_toml(text: str) -> dict[str, Any]:
-    """The tables of a TOML text.
+def parse_toml(text: str, what: str = "a case file") -> dict[str, Any]:
+    """The tables of a TOML text; `what` it is, for the sentence.
 
     Raises
     ------
@@ -29,7 +29,7 @@ def parse_toml(text: str) -> dict[str, Any]:
     """
     if len(text) > MOST_LETTERS_OF_TOML:
         raise FileFormatError(
-            sentence("a case file", f"hold at most {MOST_LETTERS_OF_TOML} letters", f"{len(text)}"),
+            sentence(what, f"hold at most {MOST_LETTERS_OF_TOML} letters", f"{len(text)}"),
             code="file-too-long",
         )
     try:
@@ -43,12 +43,12 @@ def parse_toml(text: str) -> dict[str, Any]:
         if match := re.fullmatch(r"(.*) \(at (.*)\)", found, re.DOTALL):
             reason, place = match[1][:1].lower() + match[1][1:], match[2]
         raise FileFormatError(
-            sentence("a case file", "be TOML", reason, place), code="toml-syntax"
+            sentence(what, "be TOML", reason, place), code="toml-syntax"
         ) from None
     except (RecursionError, ValueError):
         # Brackets nested a thousand deep, a number of thousands of digits, or a 13th month.
         raise FileFormatError(
-            sentence("a case file", "be TOML that a person could have written", "something else"),
+            sentence(what, "be TOML that a person could have written", "something else"),
             code="toml-syntax",
         ) from None
 

@@ -169,9 +169,9 @@ def lay_all(curves: Sequence[Curve], length: Length, pinned: Sequence[bool]) -> 
             held[begin + curve.via - curve.start] |= hold
         rows = _tight_rows(np.concatenate([_in_plane(curve) for curve in curves]), held)
     last = rows.searchsorted(ends) - 1
+    # The step from one tape to the next falls out with the origin of the next.
     steps = np.zeros((len(rows), 3))
     np.subtract(path[rows[1:]], path[rows[:-1]], out=steps[:-1])
-    steps[last] = 0.0  # from one tape to the next
     steps_mm = np.sqrt(np.einsum("ij,ij->i", steps, steps))
     reached = np.cumsum(steps_mm) - steps_mm
     over = reached

@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any
 
 from headfit.anatomy.arcs import ARCS
+from headfit.case.case import Case
 from headfit.case.solved import SolvedCase
 from headfit.errors import HeadfitError
 from headfit.fitting.hand_set_shape import hand_words
@@ -23,12 +24,22 @@ from headfit.planning.marking import MarkingPlan
 from headfit.planning.montages import montage_of
 from headfit.units import in_cm
 
+# Parts of a view in which nothing of the set-up record is said.
+_WITHOUT_RECORD = ("bare_scene", "scene", "site_table", "tables", "doubted")
+
 
 @dataclass(frozen=True, eq=False)
 class CaseView:
     """What is shown of a solved case, each part made when it is asked for."""
 
     solved: SolvedCase
+
+    def charted(self, case: Case) -> CaseView:
+        """The same of a case that differs in its set-up record alone, as `SolvedCase.charted`."""
+        other = CaseView(self.solved.charted(case))
+        kept = {name: part for name, part in vars(self).items() if name in _WITHOUT_RECORD}
+        vars(other).update(kept)
+        return other
 
     @cached_property
     def bare_scene(self) -> Scene:

@@ -22,7 +22,8 @@ from headfit.files.case_record import table_of_record
 from headfit.files.whole import write_whole
 from headfit.fitting.arc_readings import known_lengths
 from headfit.fitting.measurements import MEASUREMENTS
-from headfit.output.chair_steps import PARTS, Chair, ChairStep, chair_of
+from headfit.output.chair import PARTS, Chair, ChairStep
+from headfit.output.chair_steps import chair_of
 from headfit.output.page import script_text
 from headfit.output.report import CONTENT_POLICY, built_file
 from headfit.reminders import NOT_MEDICAL

@@ -79,7 +79,11 @@ class HeadView:
         size = np.ceil(places.max(axis=0)).astype(int) + 6 * _PIXELS_PER_MM
         image = Image.new("L", (int(size[0]), int(size[1])))
         brush = ImageDraw.Draw(image)
-        for triangle in places[self.head.faces]:
+        # The skin that is turned away covers nothing more.
+        corner = places[self.head.faces]
+        one, other = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+        facing = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0] < 0
+        for triangle in corner[facing]:
             brush.polygon([tuple(corner) for corner in triangle.tolist()], fill=255, outline=255)
         filled = np.asarray(image).T > 0  # by x, y
         soft = gaussian_filter(filled.astype(float), _PIXELS_PER_MM)
@@ -92,6 +96,10 @@ class HeadView:
             line = line - (value / np.maximum((slope**2).sum(axis=1), 1e-4))[:, None] * slope
         # A pixel is as wide as the pen that fills it: half of it lies outside.
         return smoothed(line / _PIXELS_PER_MM + low, 1.2, closed=True)
+
+    @cached_property
+    def _rim_tree(self) -> cKDTree:
+        return cKDTree(self.rim)
 
     @cached_property
     def fill(self) -> Floats:
@@ -112,11 +120,10 @@ class HeadView:
     def folds(self) -> tuple[Floats, ...]:
         """Lines inside the outline: nose, lids, an ear that is not seen in profile."""
         ends = contour_edges(self._mesh, self.project, self.skyline)
-        tree = cKDTree(self.rim)
         found = []
         for chain in chains(ends):
             line = self.flat[chain, :2]
-            inside = (tree.query(line)[0] > _ON_OUTLINE_MM) & (line[:, 1] < self.cut)
+            inside = (self._rim_tree.query(line)[0] > _ON_OUTLINE_MM) & (line[:, 1] < self.cut)
             if self.view in ("left", "right"):  # the ear is drawn by itself
                 inside &= self.part[chain] != EAR
             found += [line[a:b] for a, b in _stretches(inside) if b - a > 2]
@@ -170,7 +177,7 @@ class HeadView:
             normals /= np.linalg.norm(normals, axis=1, keepdims=True)
         flat = self.project(points + LIFT_MM * normals)
         facing = normals @ self.toward
-        near_rim = cKDTree(self.rim).query(flat[:, :2])[0] < _FLICKER_MM
+        near_rim = self._rim_tree.query(flat[:, :2])[0] < _FLICKER_MM
         seen = np.where(near_rim, facing > _AVERTED, self.skyline.sees(flat) & (facing > -0.05))
         return flat[:, :2], np.asarray(seen, dtype=bool)
 

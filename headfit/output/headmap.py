@@ -61,6 +61,12 @@ PENS: dict[str, Pen] = {
     "median": Pen(0.7),
     "dot": Pen(0.0, None, 0.0),
     "hollow dot": Pen(0.35, 0.0, 1.0),
+    "contour": Pen(0.3, 0.2),
+    "tape": Pen(1.3, 0.35),
+    "other tape": Pen(1.3),
+    "behind": Pen(0.3, 0.4, None, (1.2, 1.0)),
+    "plane": Pen(0.5, 0.2, None, (2.4, 1.2)),
+    "slip": Pen(0.9),
 }
 
 

@@ -33,8 +33,7 @@ def write_measurements(path: str | Path, age: str | float = "adult") -> Path:
     InputError
         The file cannot be written.
     """
-    head = load_template(age)
-    drawings = MeasuringDrawings(head, ArcTracer(head.scalp, head.landmarks, Rules()))
+    drawings = _drawings(age)
     sections = [landmark_section(drawings)]
     for title, names in groups_for(age_in_months(age)).items():
         drawn = {
@@ -44,6 +43,25 @@ def write_measurements(path: str | Path, age: str | float = "adult") -> Path:
         sections.append(Section(title, drawing=figures(drawn)))
     sections.append(Section("Any subset will do", ("Read each once, snug and not tight.",)))
     return write_whole(path, plain_page("How a head is measured", sections, __version__))
+
+
+def all_drawings(age: str | float) -> dict[str, str]:
+    """SVG of every landmark, of a flat inion ("flat inion") and of every measurement, by name.
+
+    Raises
+    ------
+    UnknownNameError
+        No such age.
+    """
+    drawings = _drawings(age)
+    drawn = {name: drawings.landmark(name) for name in NAMES}
+    drawn["flat inion"] = drawings.flat_inion()
+    return drawn | {name: drawings.measurement(name) for name in MEASUREMENTS}
+
+
+def _drawings(age: str | float) -> MeasuringDrawings:
+    head = load_template(age)
+    return MeasuringDrawings(head, ArcTracer(head.scalp, head.landmarks, Rules()))
 
 
 def landmark_section(drawings: MeasuringDrawings, *, flat: bool = True) -> Section:

@@ -25,7 +25,9 @@ from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES, edge_words, leve
 from headfit.output.case_view import CaseView
 from headfit.output.driver import Driver, prepare
 from headfit.output.labels import TITLE_SHARE, View, marker_mm, named, place_names, size_of
+from headfit.output.lesson_scene import step_scene
 from headfit.output.scene import HEAD_COLOUR, LINE_COLOURS, STATES, Scene
+from headfit.teaching.stage import StagedStep
 
 _INK = "#1b1b1b"
 _FONT_FILE = 4  # VTK_FONT_FILE of vtkTextProperty.h, which Python is not told
@@ -213,6 +215,25 @@ def _plotter(scene: Scene, view: str, size: tuple[int, int], *, off_screen: bool
         keys = ", ".join(f"{key} {CAMERAS[name].title}" for key, name in _KEYS.items())
         how = f"Turn with the mouse; {keys}."
     _write_words(plotter, scene, how, letter_px=size[1] / 52)
+    return plotter
+
+
+def step_to_pyvista(step: StagedStep) -> Any:
+    """A `pyvista.Plotter` of a step of a lesson as it begins, seen from its camera.
+
+    Raises
+    ------
+    DrawingError
+        No graphics driver on this machine, or a library that draws is missing.
+    """
+    prepare()
+    load_libraries("vtkmodules.vtkRenderingCore", "pyvista")
+    plotter = _plotter(step_scene(step), "left", (1600, 1200), off_screen=True)
+    distance = step.height_mm / 2 / np.tan(np.radians(VIEW_ANGLE_DEGREES / 2))
+    place = step.focus_mm + distance * step.toward
+    plotter.camera_position = [tuple(place), tuple(step.focus_mm), (0.0, 0.0, 1.0)]
+    plotter.camera.view_angle = VIEW_ANGLE_DEGREES
+    plotter.reset_camera_clipping_range()
     return plotter
 
 

@@ -122,7 +122,9 @@ def _section(section: Section) -> str:
     if facts:
         facts = f'<dl class="facts">{facts}</dl>'
     sentences = "".join(f"<p>{escape(text)}</p>" for text in section.sentences)
-    tables = "".join(f'<div class="scroll">{table_html(table)}</div>' for table in section.tables)
+    # Where a table is wider than a phone it scrolls, by keyboard too.
+    around = f'class="scroll" tabindex="0" role="region" aria-label="{escape(section.title)}"'
+    tables = "".join(f"<div {around}>{table_html(table)}</div>" for table in section.tables)
     whole = ' class="whole"' if section.drawing else ""  # a heading stays with its drawing
     heading = f"<h2>{escape(section.title)}</h2>"
     return f"<section{whole}>{heading}{facts}{sentences}{tables}{section.drawing}</section>"

@@ -4,9 +4,6 @@ Oostenveld & Praamstra 2001, "The five percent electrode system for high-resolut
 measurements", Clinical Neurophysiology 112: the sites of one adult head, carried by the package
 mne as `colin27_1005.elc` (millimetres, with the landmarks LPA, RPA and Nz of that head). The scalp
 itself is not carried, so a smooth surface through the published sites stands for it.
-
-The average scalp is `fsaverage-head.fif`, also carried by mne: 2033 vertices from MRI, under a
-licence of its own that asks for its notice when it is passed on; it is only read here.
 """
 
 from functools import cache
@@ -16,6 +13,7 @@ import mne
 import numpy as np
 import pytest
 import trimesh
+from published_scalp import average_scalp
 from scipy.spatial import ConvexHull
 from scipy.special import sph_harm_y
 from solids import turn, unit_sphere
@@ -133,17 +131,6 @@ def test_the_published_f3_is_the_one_on_the_row(inner: str) -> None:
     other = distances(place_sites(scalp()[0], names, Rules(inner=inner)), names)
     assert row.max() < 1.0
     assert (other > row + 1.0).all()
-
-
-@cache
-def average_scalp() -> Head:
-    """As it comes, ears, nose and neck included; the landmarks those of mne's montage of it."""
-    folder = Path(mne.__file__).parent / "data" / "fsaverage"
-    surface = mne.read_bem_surfaces(folder / "fsaverage-head.fif", verbose=False)[0]
-    positions = mne.channels.make_standard_montage("fsaverage_1005").get_positions()
-    marks = positions["nasion"], positions["ch_pos"]["Iz"], positions["lpa"], positions["rpa"]
-    landmarks = Landmarks(*(1000 * at for at in marks))
-    return Head(1000 * surface["rr"], surface["tris"], landmarks)
 
 
 def test_sites_on_an_average_scalp_mirror_each_other_roughly() -> None:

@@ -65,7 +65,8 @@ def test_a_case_is_changed_compared_saved_left_and_opened_again(client: TestClie
     status, state = post(client, "change", revision=state["revision"], change={"label": "x"})
     status, state = post(client, "discard", revision=state["revision"])
     assert state["case"]["label"] != "x"
-    assert client.get("/api/cases", headers=KEY).json() == {"cases": ["demo.toml"]}
+    (listed,) = client.get("/api/cases", headers=KEY).json()["cases"]
+    assert (listed["name"], listed["saved"]) == ("demo.toml", True)
 
 
 def test_what_was_moved_away_is_said_and_the_head_stays(client: TestClient) -> None:

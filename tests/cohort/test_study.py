@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -194,6 +195,52 @@ def test_dask_gives_the_same_bits(dataset: Path, study: Path, tmp_path: Path) ->
         capture_output=True,
     )
     assert bits(out) == bits(study)
+
+
+def test_a_scheduler_elsewhere_loses_a_worker_and_nothing_else(
+    dataset: Path, study: Path, tmp_path: Path
+) -> None:
+    """A scheduler and two workers as processes of their own, as on a cluster; one is killed."""
+    told = tmp_path / "scheduler.json"
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+    dask = [sys.executable, "-m", "dask"]
+    here = ["--scheduler-file", str(told), "--host", "127.0.0.1", "--no-dashboard"]
+
+    def start(*arguments: str) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(
+            [*dask, *arguments, *here],
+            env=environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+
+    running = [start("scheduler", "--port", "0")]
+    try:
+        waited_for(told.exists)
+        running += [start("worker", "--nthreads", "1", "--no-nanny") for _ in range(2)]
+        address = json.loads(told.read_text(encoding="utf-8"))["address"]
+        seen = []
+
+        def progress(n_done: int, n_all: int) -> None:
+            if n_done == 1:
+                running[1].kill()
+            seen.append((n_done, n_all))
+
+        headfit.run_study(dataset, tmp_path / "out", dask=address, by="group", progress=progress)
+    finally:
+        for process in running[::-1]:
+            process.kill()
+            process.wait()
+    assert running[1].returncode == -signal.SIGKILL
+    assert seen == [(k, 4) for k in range(5)]
+    assert bits(tmp_path / "out") == bits(study)
+
+
+def waited_for(there: Callable[[], bool], seconds: float = 60.0) -> None:
+    end = time.monotonic() + seconds
+    while not there() and time.monotonic() < end:
+        time.sleep(0.1)
+    assert there()
 
 
 def test_started_again_only_what_changed_is_computed(tmp_path: Path) -> None:

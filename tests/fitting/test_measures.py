@@ -13,6 +13,7 @@ from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.landmarks import NAMES
 from headfit.errors import UnknownNameError
 from headfit.fitting.measurements import MEASUREMENTS
+from headfit.fitting.measures import measures_of
 from headfit.fitting.model_measures import measures_at
 from headfit.fitting.shape import parameter_names, real_harmonic, shape_model
 
@@ -214,3 +215,26 @@ def test_breadth_is_taken_from_forty_millimetres_above_the_ears_on_a_narrowing_h
     reach = np.ptp(np.asarray(section.vertices)[:, 0])
     # A level 2 % off would be 0.3 mm; the frame of the narrowed head itself tilts by less than 0.1.
     assert measure_head(narrow).head_breadth_mm == pytest.approx(reach, abs=0.1)
+
+
+def test_a_diagonal_runs_thirty_degrees_beside_the_line_of_head_length() -> None:
+    # By trimesh's section: radius over angle, read at 30 degrees and at the opposite place. The
+    # diagonals of this head grow by 1 mm a degree.
+    head = load_template()
+    measures = measures_of(head)
+    back, front = measures.path_mm("head_length")
+    ahead = (front - back) / np.linalg.norm(front - back)
+    right = head.landmarks.right_preauricular - head.landmarks.left_preauricular
+    right = right - (right @ ahead) * ahead
+    right /= np.linalg.norm(right)
+    middle = (front + back) / 2
+    skin = trimesh.Trimesh(head.scalp.vertices_mm, head.scalp.faces, process=False)
+    section = skin.section(plane_origin=middle, plane_normal=np.cross(right, ahead))
+    gaps = np.asarray(section.vertices) - middle
+    angle = np.arctan2(gaps @ right, gaps @ ahead)
+    radius = np.linalg.norm(gaps, axis=1)
+    order = angle.argsort()
+    for name, degrees in (("left_diagonal", -30.0), ("right_diagonal", 30.0)):
+        both = np.radians([degrees, degrees - 180 * np.sign(degrees)])
+        expected = np.interp(both, angle[order], radius[order], period=2 * np.pi).sum()
+        assert measures.value_mm(name) == pytest.approx(expected, abs=0.15), name

@@ -337,6 +337,34 @@ def test_a_point_off_the_surface_is_an_error_with_its_distance() -> None:
     assert caught.value.facts["distance_mm"] == pytest.approx(1.8, abs=0.05)
 
 
+@pytest.mark.parametrize(("off_mm", "refused"), [(0.005, False), (0.02, True), (0.5, True)])
+def test_a_named_point_may_miss_the_curve_by_the_rounding_of_files(
+    off_mm: float, refused: bool
+) -> None:
+    """A hundredth of a millimetre, as files write it; headfit's own choice, no source."""
+    named = on_sphere(FRONT_TOP_BACK, WHOLE)
+    named[2] *= 1 + off_mm / np.linalg.norm(named[2])
+    if refused:
+        with pytest.raises(MeshError, match="mm off the section"):
+            cut(WHOLE, *named)
+    else:
+        np.testing.assert_array_equal(cut(WHOLE, *named).path_mm[-1], named[2])
+
+
+def test_a_section_keeps_its_first_row_where_the_one_before_ended() -> None:
+    """There and back: the rest of the loop is parted at one row, which both sections have."""
+    mesh = bumpy_head(3, subdivisions=3).surface
+    met = 0
+    for seed in range(8):
+        start, via, end = places_on(mesh, 3, np.random.default_rng(seed))
+        ways = [(start, via, end), (end, via, start)]
+        together = cut_all(mesh, ways)
+        met += np.linalg.norm(together[0].points_mm[-1] - together[1].points_mm[0]) < 1e-9
+        for curve, way in zip(together, ways, strict=True):
+            np.testing.assert_allclose(curve.points_mm, cut(mesh, *way).points_mm, atol=1e-9)
+    assert met >= 2  # every loop of an even rest
+
+
 def test_three_points_in_line_are_refused() -> None:
     message = "must not lie in line, got (90.0, 0.0, 0.0), (0.0, 0.0, 0.0), (-90.0, 0.0, 0.0)"
     with pytest.raises(MeshError, match=re.escape(f"three points of an arc {message}")):

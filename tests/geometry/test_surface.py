@@ -167,17 +167,19 @@ def test_a_membrane_solves_the_bilaplacian() -> None:
     np.testing.assert_allclose(unevenness(unevenness(laid))[loose], 0.0, atol=1e-8)
 
 
-def test_a_membrane_over_a_flat_sheet_is_flat() -> None:
-    grid = np.stack(np.meshgrid(np.arange(12.0), np.arange(12.0), [0.0]), axis=-1).reshape(-1, 3)
-    corner = np.array([row * 12 + column for row in range(11) for column in range(11)])
+@pytest.mark.parametrize(("n", "n_loose"), [(12, 36), (44, 1444)])  # solved as full and as sparse
+def test_a_membrane_over_a_flat_sheet_is_flat(n: int, n_loose: int) -> None:
+    grid = np.stack(np.meshgrid(np.arange(n), np.arange(n), [0.0]), axis=-1).reshape(-1, 3)
+    corner = np.array([row * n + column for row in range(n - 1) for column in range(n - 1)])
     faces = np.concatenate(
         [
-            np.column_stack([corner, corner + 1, corner + 13]),
-            np.column_stack([corner, corner + 13, corner + 12]),
+            np.column_stack([corner, corner + 1, corner + n + 1]),
+            np.column_stack([corner, corner + n + 1, corner + n]),
         ]
     )
     bulging = grid.copy()
-    loose = (np.abs(grid[:, :2] - 5.5) < 3).all(axis=1)
+    loose = ((grid[:, :2] >= 3) & (grid[:, :2] < n - 3)).all(axis=1)
+    assert loose.sum() == n_loose
     bulging[loose] += [3.0, -2.0, 7.0]
     np.testing.assert_allclose(membrane(TriangleMesh(bulging, faces), loose), grid, atol=1e-9)
 

@@ -2,13 +2,16 @@
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 from solids import bumpy_head, direction
 
+from headfit.errors import MeshError
+from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import Curve, cut
-from headfit.geometry.taperun import TapeRun, lay, lay_all
+from headfit.geometry.taperun import TapeRun, hull_rows, lay, lay_all
 
 SEEDS = st.integers(0, 2**32 - 1)
 
@@ -210,6 +213,37 @@ def test_a_tape_goes_on_along_the_skin_beyond_both_ends() -> None:
     assert_on(run.after_end_mm(going_on), at(end - 20), atol=0.01)
     assert_on(run.before_start_mm(0.0), at(start), atol=1e-12)
     assert_on(run.after_end_mm(0.0), at(end), atol=1e-12)
+
+
+def test_a_tape_goes_on_to_the_end_of_the_surface_and_not_beyond() -> None:
+    run = lay(
+        curve_of([[-60, 0], [-40, 0], [-40, 30], [40, 30], [40, 0], [55, 0]], before=1, after=1)
+    )
+    np.testing.assert_array_equal(run.before_start_mm(20.0), [-60.0, 5.0, 0.0])
+    np.testing.assert_array_equal(run.after_end_mm(15.0), [55.0, 5.0, 0.0])
+    for go_on, wanted, there in ((run.before_start_mm, 20.2, 20.0), (run.after_end_mm, 15.2, 15.0)):
+        with pytest.raises(MeshError, match=f"reach on for {wanted} mm, got {there} mm"):
+            go_on([1.0, wanted])
+
+
+def test_a_tape_over_a_flat_side_touches_all_of_it() -> None:
+    """A box: every row of its section lies on the tape, those amid a flat side too."""
+    box = trimesh.creation.box((40, 60, 80))
+    curve = cut(
+        TriangleMesh(box.vertices, box.faces),
+        *np.array([[0.0, 30, -10], [0, 0, 40], [0, -30, -10]]),
+    )
+    run = lay(curve, "taut")
+    assert len(curve.path_mm) > 5  # more than start, two corners, middle and end
+    np.testing.assert_array_equal(run.touched_mm, curve.path_mm)
+
+
+def test_a_tape_round_a_square_turns_at_its_corners_only() -> None:
+    """Neither the middle of a side nor a corner given twice is a corner more."""
+    points = np.array([[0.0, 0], [1, 0], [2, 0], [2, 0], [2, 1], [2, 2], [0, 2], [0, 1], [1, 1]])
+    rows = hull_rows(points)
+    assert len(rows) == 4
+    assert points[rows].tolist() == [[0, 0], [2, 0], [2, 2], [0, 2]]
 
 
 @given(SEEDS)

@@ -17,8 +17,9 @@ from headfit.case.solved import solve_case
 from headfit.errors import InputError
 from headfit.fitting.arc_readings import known_lengths
 from headfit.fitting.measurements import MEASUREMENTS
+from headfit.output.chair import PARTS
 from headfit.output.chair_page import chair_data, chair_html, write_chair
-from headfit.output.chair_steps import PARTS, chair_of
+from headfit.output.chair_steps import chair_of
 
 
 def number(name: str, key: str) -> float:

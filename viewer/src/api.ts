@@ -1,4 +1,5 @@
 // Talk with the program on this computer: the key comes in the fragment of the address and goes in a header.
+import type { RecordTable } from "./chair/data";
 import type { HeadData, Legend, SceneData } from "./data";
 import type { TableData } from "./tables";
 
@@ -86,6 +87,7 @@ export interface CaseData {
   readonly measured_on: string;
   readonly note: string;
   readonly invented: boolean;
+  readonly record: RecordTable;
 }
 
 export interface Quick {
@@ -93,6 +95,8 @@ export interface Quick {
   readonly file: string;
   readonly folder: string;
   readonly saved: boolean;
+  /** No file holds the case yet. */
+  readonly never_saved: boolean;
   readonly found: string;
   /** What undo takes back and redo makes again, in words; empty where there is nothing. */
   readonly undo: string;
@@ -106,6 +110,8 @@ export interface Quick {
 
 export interface State extends Quick {
   readonly problem: string;
+  /** Checksum of all that the steps at the chair follow from. */
+  readonly chair: string;
   readonly predicted_mm: Readonly<Record<string, number>>;
   /** Half of the range in which each lies with 95 %. */
   readonly sure_mm: Readonly<Record<string, number>>;
@@ -143,6 +149,11 @@ export class Program {
     if (given) sessionStorage.setItem("headfit-key", given); // survives a reload, not the window
     this.key = given ?? sessionStorage.getItem("headfit-key") ?? "";
     history.replaceState(null, "", location.pathname);
+  }
+
+  /** The page of the lessons on this case, for another window. */
+  get lessons(): string {
+    return `lesson.html#key=${this.key}`;
   }
 
   private async ask(path: string, init: RequestInit): Promise<Response> {

@@ -1,6 +1,9 @@
 // The app: form, head and tables around one case; every change goes to the program, which alone decides.
 import { Gone, Program, Refusal, type Quick, type Start, type State, type ModelData } from "./api";
+import { RecordPanel } from "./chair/record_panel";
+import { ChairRoom } from "./chair/room";
 import { Changes, merged, type Change } from "./changes";
+import { askForCase, type CaseEntry } from "./cases";
 import { ask } from "./dialogs";
 import { button, choice, labelled, make, sentences } from "./dom";
 import { Facts } from "./facts";
@@ -21,11 +24,13 @@ export class App {
   private model: Model | null = null;
   private readonly sheet: Sheet;
   private readonly byHand: ByHand;
+  readonly chair: ChairRoom;
   private readonly facts: Facts;
   private readonly comparison: Comparison;
   private readonly derivations: Derivations;
   private readonly free: FreePlaces;
   private readonly shape = new Shape();
+  private readonly record: RecordPanel;
   private readonly sites = make("table");
   private readonly tables: LinkedTables;
   private readonly choose: (site: string | null, turn?: boolean) => void;
@@ -53,6 +58,10 @@ export class App {
       quick: (state) => this.confirmedQuick(state),
       failed: (error, change) => void this.failed(error, change),
     });
+    this.chair = new ChairRoom({
+      program, state: () => this.state, push: (change) => this.changes.push(change), idle: () => this.changes.idle,
+      left: () => void this.confirmed(this.state), step: (what) => void this.step(what),
+    });
     const events: PanelEvents = {
       change: (change) => this.changes.push(change),
       marks: (files) => void this.sendMarks(files),
@@ -78,10 +87,11 @@ export class App {
     this.comparison = new Comparison(start, events);
     this.derivations = new Derivations(start, events);
     this.free = new FreePlaces(events);
+    this.record = new RecordPanel(events.change, () => void this.act(() => this.chair.open()));
     const sitePanel = make("div", {}, [this.sites]);
     this.tabs = new Tabs("Results", [
       ["sites", "Sites", sitePanel], ["comparison", "Comparison", this.comparison.element], ["derivations", "Derivations", this.derivations.element],
-      ["free", "Keep free", this.free.element], ["shape", "Shape", this.shape.element],
+      ["free", "Keep free", this.free.element], ["record", "Record", this.record.element], ["shape", "Shape", this.shape.element],
     ]);
     const view = make("section", { id: "view" });
     view.setAttribute("aria-label", "The head");
@@ -121,9 +131,9 @@ export class App {
     theme.textContent = dark() ? "Light" : "Dark";
     theme.title = "colours of the page";
     return make("div", { className: "group actions" }, [
-      this.undo, this.redo,
+      this.undo, this.redo, button("At the chair", () => void this.act(() => this.chair.open())),
       button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
-      button("Export", () => void this.hand()), theme,
+      button("Export", () => void this.hand()), button("Lessons", () => void window.open(this.program.lessons, "headfit-lessons")), theme,
     ]);
   }
 
@@ -141,6 +151,7 @@ export class App {
   }
 
   private key(event: KeyboardEvent): void {
+    if (this.chair.isOpen) return;
     if (event.key === "Escape" && this.trial) this.sheet.endTrial();
     if (!(event.ctrlKey || event.metaKey) || event.altKey || document.querySelector("dialog")) return;
     const key = event.key.toLowerCase();
@@ -168,6 +179,7 @@ export class App {
 
   async run(): Promise<void> {
     await this.confirmed(await this.program.get<State>("state"));
+    await this.chair.resume();
   }
 
   /** The program accepted the case as it now stands. */
@@ -175,6 +187,10 @@ export class App {
     const before = this.state as State | undefined;
     this.state = state;
     this.trial = null;
+    if (this.chair.charts(state)) {
+      await this.chair.confirmed(state); // the page behind waits until the chair is left
+      return;
+    }
     if (!this.model || this.model.age !== state.case.age) {
       this.model = new Model(await this.program.get<ModelData>(`model?age=${encodeURIComponent(state.case.age)}`));
       this.placed?.viewer.setHeadArrays(this.model.vertices(state.fit).slice(), this.model.faces, this.model.part);
@@ -188,6 +204,7 @@ export class App {
     this.derivations.show(state);
     this.free.show(state);
     this.shape.show(state);
+    this.record.show(state);
     const advice = [state.problem && `This case cannot be fitted: ${state.problem}.`, ...(state.sentences["advice"] ?? [])].filter(Boolean);
     this.advice.replaceChildren(make("h2", { textContent: "Advice" }), this.refusals, ...this.offered(state), advice.length ? sentences(advice) : make("p", { textContent: state.fit ? "Nothing to take again." : "Start with the three tapes." }));
     this.placed?.tell(state.scene);
@@ -198,6 +215,7 @@ export class App {
     if (state.found) this.say(state.found);
     else this.say(state.fit ? "Fitted." : "Nothing measured yet.");
     this.offer("fit");
+    await this.chair.confirmed(state);
     void this.askForFilesElsewhere();
   }
 
@@ -228,8 +246,8 @@ export class App {
   private showHead(state: Quick): void {
     document.title = `${state.scene.title || "headfit"} – headfit`;
     this.title.textContent = this.title.title = state.scene.title || "unnamed case";
-    this.saved.textContent = state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
-    this.saved.classList.toggle("open", !state.saved);
+    this.saved.textContent = state.never_saved ? "not saved yet" : state.saved ? `${state.file}, saved` : `${state.file}, changes kept, not saved`;
+    this.saved.classList.toggle("open", !state.saved || state.never_saved);
     for (const [what, press, key] of [["undo", this.undo, "Ctrl+Z"], ["redo", this.redo, "Ctrl+Y"]] as const) {
       press.disabled = !state[what];
       press.title = state[what] ? `${what}: ${state[what]} (${key})` : `nothing to ${what}`;
@@ -336,6 +354,7 @@ export class App {
     this.byHand.refuse(error.refused);
     this.refusals.replaceChildren(...(told.length ? [sentences(told, "said refused")] : []));
     this.say(`Not accepted: ${error.message}`, true);
+    this.chair.refused(this.state, `Not accepted: ${error.message}.`);
     if (!Object.keys(error.refused).length && !("age" in change)) this.facts.show(this.state.case);
     this.showHead(this.state);
   }
@@ -434,8 +453,8 @@ export class App {
 
   private open(): Promise<void> {
     return this.act(async () => {
-      const { cases } = await this.program.get<{ cases: string[] }>("cases");
-      const name = await ask("Open a case", `Case files in ${this.state.folder}`, cases.map((each) => [each, each] as const));
+      const { cases } = await this.program.get<{ cases: CaseEntry[] }>("cases");
+      const name = await askForCase(this.program, cases, this.state.folder);
       if (name !== null) await this.confirmed(await this.program.post<State>("open", { name }));
       this.offer("app");
     });
@@ -444,7 +463,7 @@ export class App {
   private begin(): Promise<void> {
     return this.act(async () => {
       await this.confirmed(await this.program.post<State>("new", {}));
-      this.sheet.focus("nasion_inion");
+      this.facts.begin(() => this.sheet.begin());
     });
   }
 
@@ -456,8 +475,9 @@ export class App {
       paper.value = localStorage.getItem(PAPER) ?? "A4";
       const kind = await ask("Export", "Each file is made from the case as it stands. The same from a terminal is written beside it.", [
         ["report", "Report to send on (HTML)", commands["report"]!], ["sheet", "Sheet for the chair (PDF)", commands["sheet"]!],
+        ["chair", "Steps at the chair (HTML)", commands["chair"]!], ["record", "Set-up record (PDF)", commands["record"]!],
         ["picture", "Picture (PNG)", commands["picture"]!], ["bids", "BIDS files (ZIP)", commands["bids"]!], ["case", "Case file (TOML)"],
-      ], labelled("Paper of the sheet", paper));
+      ], labelled("Paper of sheet and record", paper));
       if (kind === null) return;
       localStorage.setItem(PAPER, paper.value);
       this.say(`${await this.program.download(kind, paper.value)} was handed to the browser.`);

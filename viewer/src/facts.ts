@@ -71,6 +71,20 @@ export class Facts {
     return labelled(title, input, look);
   }
 
+  /** Ask what the case is called; Enter goes on. */
+  begin(next: () => void): void {
+    this.element.open = true;
+    const label = this.texts.get("label")!;
+    label.focus();
+    label.select();
+    label.onkeydown = (event) => {
+      if (event.key !== "Enter") return;
+      label.dispatchEvent(new Event("change"));
+      this.element.open = false;
+      next();
+    };
+  }
+
   /** Say beside the age why it is not used. */
   refuse(text: string): void {
     refuse(this.age, this.ageWhy, text);

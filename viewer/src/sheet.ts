@@ -1,5 +1,7 @@
 // The measurement sheet as a form: what was measured, what the fitted head has, why a value is refused.
 import type { Measurement, Start, State } from "./api";
+import type { Unit } from "./chair/data";
+import { told, typed } from "./chair/lengths";
 import { button, byId, make, refuse } from "./dom";
 
 export interface SheetEvents {
@@ -32,7 +34,6 @@ export class Sheet {
   private readonly how = make("p");
   private current: Line | null = null;
   private unit = "cm";
-  private factor = 10;
   private predicted: Readonly<Record<string, number>> = {};
   private taken: Readonly<Record<string, string>> = {};
   private measured: Readonly<Record<string, number>> = {};
@@ -64,7 +65,7 @@ export class Sheet {
 
   private line(kind: Measurement): HTMLElement {
     const id = `m-${kind.name}`;
-    const input = make("input", { type: "text", id, inputMode: "decimal", autocomplete: "off", spellcheck: false });
+    const input = make("input", { type: "text", id, inputMode: "decimal", autocomplete: "off", spellcheck: false, enterKeyHint: "next" });
     const fitted = make("output", { className: "fitted" });
     const reason = make("p", { className: "reason", id: `${id}-why`, hidden: true });
     const how = make("span", { className: "hidden", id: `${id}-how`, textContent: kind.how });
@@ -81,6 +82,11 @@ export class Sheet {
     });
     input.addEventListener("change", () => this.finish(line));
     input.addEventListener("keydown", (event) => {
+      if (event.key === "Enter") {
+        this.finish(line);
+        this.next(line);
+        return;
+      }
       const step = { ArrowUp: 1, ArrowDown: -1 }[event.key];
       if (!step) return;
       event.preventDefault();
@@ -91,6 +97,14 @@ export class Sheet {
       this.attend(line);
     });
     return row;
+  }
+
+  /** The box below that can be seen; the last one keeps the keyboard. */
+  private next(line: Line): void {
+    const boxes = [...this.list.querySelectorAll<HTMLInputElement>(".line input")].filter((each) => each.offsetParent !== null);
+    const after = boxes[boxes.indexOf(line.input) + 1];
+    after?.focus();
+    after?.select();
   }
 
   private finish(line: Line): void {
@@ -107,18 +121,17 @@ export class Sheet {
   }
 
   private value(line: Line): number | null {
-    const text = line.input.value.trim().replace(",", ".");
-    return /^\d+(\.\d*)?$/.test(text) ? Number(text) * this.factor : null;
+    return typed(line.input.value, this.unit as Unit);
   }
 
   /** The mean of repeated readings, in mm; null for one or none. */
   private several(line: Line): number | null {
     const text = this.taken[line.kind.name] ?? "";
-    return /[;/]/.test(text) && line.input.value.trim() === text ? (this.measured[line.kind.name] ?? null) : null;
+    return /[;/]/.test(text) && typed(text, this.unit as Unit) === null && line.input.value.trim() === text ? (this.measured[line.kind.name] ?? null) : null;
   }
 
   private text(mm: number): string {
-    return (mm / this.factor).toFixed(this.unit === "inch" ? 2 : this.unit === "cm" ? 1 : 0);
+    return told(mm, this.unit as Unit);
   }
 
   /** Show a measurement in the card below the list, with its slider. */
@@ -210,9 +223,9 @@ export class Sheet {
     this.taken = state.case.tape;
     this.measured = state.fit?.measured_mm ?? {};
     this.unit = state.case.unit;
-    this.factor = this.start.units[this.unit] ?? 10;
     this.predicted = state.predicted_mm;
     for (const [name, line] of this.lines) {
+      line.input.inputMode = this.unit === "inch" ? "text" : "decimal"; // a fraction has a space and a bar
       const text = state.case.tape[name] ?? "";
       const busy = !all && (document.activeElement === line.input || line.row.classList.contains("refused"));
       if (!busy) line.input.value = text;
@@ -272,6 +285,11 @@ export class Sheet {
       line.row.classList.remove("refused", "typing");
       line.input.removeAttribute("aria-invalid");
     }
+  }
+
+  /** The first box of this age. */
+  begin(): void {
+    this.list.querySelector<HTMLInputElement>(".line input")?.focus();
   }
 
   focus(name: string): void {

@@ -11,6 +11,8 @@ export interface Panel {
   readonly main: { readonly text: string; readonly press: () => void; readonly disabled?: boolean };
   readonly others: readonly HTMLElement[];
   key?(key: string): boolean;
+  /** Whether something was typed that is not used yet. */
+  typing?(): boolean;
 }
 
 const title = (text: string): HTMLElement => make("h1", { textContent: text });
@@ -153,6 +155,7 @@ function reading(step: Step, acts: Acts, name: string, beside: boolean): Panel {
       make("div", { className: "box" }, [box, units]), why, make("p", { className: "source", textContent: source }), pad.element,
     ],
     main, others: [skip],
+    typing: () => pad.text !== "",
     key: (key) => {
       pad.press(key);
       return /^[0-9/.,]$|^Backspace$|^ $/.test(key);
@@ -191,7 +194,7 @@ function mark(step: Step, acts: Acts): Panel {
     main: { text: step.done, press: () => acts.finish(step, acts.notes, `${step.name} marked`) },
     others,
   };
-  if (arc && !step.own) {
+  if (arc && !step.own && (arc.reading || acts.carries)) {
     others.push(button("Type the tape", () => {
       const typing = reading({ ...step, title: arc.title, number_mm: null }, acts, arc.reading || arc.name, true);
       acts.open(typing);

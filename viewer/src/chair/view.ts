@@ -47,17 +47,21 @@ export interface Acts {
   drawn(key: string): void;
   /** A panel in place of that of the step, until something is done. */
   open(panel: Panel): void;
+  /** Whether notes lie on this device only, so that what has no place in a case goes into its note. */
+  readonly carries: boolean;
   /** What was done goes back into the case. */
   carry(): void;
 }
 
 export class ChairView implements Acts {
   readonly element = make("div", { className: "chair" });
-  readonly data: ChairData;
+  data: ChairData;
   steps: readonly Step[] = [];
   private index = 0;
   private ended = -Infinity;
   private panel: Panel | null = null;
+  private opened = false;
+  private shownTicked: readonly string[] = [];
   private readonly header = make("header");
   private readonly picture = make("figure", { className: "picture" });
   private readonly work = make("div", { className: "work" });
@@ -138,9 +142,37 @@ export class ChairView implements Acts {
     this.draw();
   }
 
-  /** Everything anew: notes came from elsewhere. */
+  /** Whether something is typed that is not used yet: an answer from elsewhere must not take it away. */
+  private get typing(): boolean {
+    const field = document.activeElement;
+    const inField = (field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement) && this.work.contains(field);
+    return this.opened || inField || (this.panel?.typing?.() ?? false);
+  }
+
+  /** The steps of a changed case; a number that is just being typed stays. */
+  renew(data: ChairData): void {
+    const key = this.step.key;
+    this.data = data;
+    this.renumber();
+    const at = this.steps.findIndex((step) => step.key === key);
+    this.index = at >= 0 ? at : this.firstLeft(0);
+    if (this.typing) this.drawHeader();
+    else this.draw();
+  }
+
+  /** Everything anew: notes came from elsewhere, perhaps one step taken back. */
   refresh(): void {
-    this.draw();
+    const done = new Set(this.notes.record.ticked ?? []);
+    const open = this.shownTicked.filter((key) => !done.has(key) && !key.startsWith("outside "));
+    this.renumber();
+    if (open.length === 1) this.go(open[0]!);
+    else this.draw();
+  }
+
+  /** The same for an answer that comes while somebody may be typing the next thing. */
+  answered(): void {
+    if (this.typing) this.drawHeader();
+    else this.refresh();
   }
 
   private back(): void {
@@ -150,14 +182,7 @@ export class ChairView implements Acts {
   }
 
   private takeBack(): void {
-    if (performance.now() - this.ended < BOUNCE_MS) return;
-    const was = this.notes.record.ticked ?? [];
-    this.around.keeper.takeBack();
-    const now = new Set(this.notes.record.ticked ?? []);
-    const open = was.find((key) => !now.has(key));
-    this.renumber();
-    if (open) this.go(open.replace(/^outside /, "check "));
-    else this.draw();
+    this.around.keeper.takeBack(); // then `refresh`
   }
 
   readonly key = (event: KeyboardEvent): void => {
@@ -188,7 +213,10 @@ export class ChairView implements Acts {
 
   private draw(): void {
     this.renumber();
+    this.index = Math.min(this.index, this.steps.length - 1);
+    this.shownTicked = this.notes.record.ticked ?? [];
     const step = this.step;
+    this.opened = false;
     this.panel = panelOf(step, this);
     this.element.dataset["kind"] = step.kind;
     this.work.replaceChildren(...this.panel.work);
@@ -199,6 +227,7 @@ export class ChairView implements Acts {
   }
 
   open(panel: Panel): void {
+    this.opened = true;
     this.panel = panel;
     this.work.replaceChildren(...panel.work);
     this.drawActions(panel);
@@ -266,7 +295,7 @@ export class ChairView implements Acts {
     const back = button("", () => this.back(), "back");
     back.append(make("span", { textContent: "‹" }), make("small", { textContent: "Back" }));
     back.disabled = !this.steps.slice(0, this.index).some((step) => step.kind !== "pass");
-    const undo = button("", () => this.takeBack(), "undo");
+    const undo = button("", () => performance.now() - this.ended >= BOUNCE_MS && this.takeBack(), "undo");
     undo.append(make("span", { textContent: "↶ Undo" }), make("small", { textContent: keeper.undo || "nothing yet" }));
     undo.disabled = !keeper.undo;
     const main = button(panel.main.text, panel.main.press, "main");
@@ -307,6 +336,14 @@ export class ChairView implements Acts {
 
   stop(): void {
     removeEventListener("keydown", this.key);
+  }
+
+  /** Why something was not accepted. */
+  tell(words: string): void {
+    const said = make("p", { className: "note free" }, [make("span", { className: "sign", textContent: "⊘" }), make("span", { textContent: words })]);
+    said.setAttribute("role", "alert");
+    this.work.prepend(said);
+    this.fit();
   }
 
   /** Whether notes lie on this device only. */

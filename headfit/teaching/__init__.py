@@ -1,0 +1,1 @@
+"""Lessons: what a class is shown step by step, computed on any head."""
