@@ -7,6 +7,7 @@ does to its mesh leaves the head as it is.
 from __future__ import annotations
 
 import io
+import re
 import tempfile
 from importlib.util import find_spec
 from pathlib import Path
@@ -84,6 +85,7 @@ with open(target, "wb") as file:
         corners=vtk_to_numpy(corners).reshape(-1, 3),
     )
 """
+_DIMENSIONS = re.compile(rb"""Dimensionality\s*=\s*["']([^"']*)["']""")
 _READ_GIFTI = """
 import numpy as np
 from nibabel.gifti import GiftiImage
@@ -139,6 +141,9 @@ def gifti_arrays(raw: bytes) -> tuple[Floats, Integers]:
     """
     if find_spec("nibabel") is None:
         raise missing_library("nibabel", "read GIfTI surfaces", "surfaces")
+    # The format has one to six (GIFTI 1.0, 2011). nibabel counts up to whatever is written there.
+    if not all(re.fullmatch(rb"\s*[1-6]\s*", number) for number in _DIMENSIONS.findall(raw)):
+        raise RuntimeError("it tells a number of dimensions that no GIfTI file has")
     return _arrays_read_apart(_READ_GIFTI, raw, "surface.gii")
 
 
