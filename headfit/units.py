@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from decimal import Decimal
 from numbers import Real
 
@@ -124,6 +127,62 @@ def in_unit(length_mm: float, unit: str) -> str:
     ('36.0 cm', '1/4 inch')
     """
     return f"{number_in(length_mm, unit)} {unit}"
+
+
+# In which unit tape lengths are told to the person whose case it is.
+_TOLD_IN: ContextVar[str] = ContextVar("told_in", default="cm")
+
+
+@contextmanager
+def told_in(unit: str) -> Iterator[None]:
+    """Tell tape lengths in a unit, that in which the person reads the tape.
+
+    >>> with told_in("inch"):
+    ...     tape_length(361.95), tape_unit()
+    ('14 1/4 inch', 'inch')
+    """
+    before = _TOLD_IN.set(unit)
+    try:
+        yield
+    finally:
+        _TOLD_IN.reset(before)
+
+
+def tape_unit() -> str:
+    """The unit in which tape lengths are told now."""
+    return _TOLD_IN.get()
+
+
+def tape_number(length_mm: float | None) -> str:
+    """A tape length without its unit, as it is told now; or nothing.
+
+    >>> tape_number(104.6), tape_number(None)
+    ('10.5', '')
+    """
+    return "" if length_mm is None else number_in(length_mm, _TOLD_IN.get())
+
+
+def between_numbers() -> str:
+    """What parts two tape lengths: not the bar of a fraction."""
+    return "; " if _TOLD_IN.get() == "inch" else " / "
+
+
+def tape_numbers(lengths_mm: Iterable[float]) -> str:
+    """Some tape lengths without their unit, as they are told now.
+
+    >>> tape_numbers([545, 549])
+    '54.5 / 54.9'
+    """
+    return between_numbers().join(map(tape_number, lengths_mm))
+
+
+def tape_length(length_mm: float) -> str:
+    """The same with its unit, as in a sentence.
+
+    >>> tape_length(354.2)
+    '35.4 cm'
+    """
+    return in_unit(length_mm, _TOLD_IN.get())
 
 
 def parse_length(text: str, what: str = "length") -> float:

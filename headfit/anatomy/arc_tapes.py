@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from headfit.geometry.taperun import TapeRun
-from headfit.units import cm, in_cm
+from headfit.units import tape_length, tape_number
 
 # A fit that differs from the reading by more is told beside it; less cannot be read off a tape.
 TOLD_FROM_MM = 2.0
@@ -67,13 +67,13 @@ class ArcTape:
     def told(self) -> str:
         """The length, with twice its spread where nobody taped it, and the fit beside it."""
         if self.own:
-            fit = f", fitted {in_cm(self.fitted_mm[-1])}" if self.fit_differs else ""
+            fit = f", fitted {tape_length(self.fitted_mm[-1])}" if self.fit_differs else ""
             return f"{self.words}{fit}"
         spread = self.spread_mm
         if spread is None:
             return self.words
         each = " each side" if len(self.fitted_mm) > 2 else ""  # held in the middle
-        return f"{self.words} ± {cm(PREDICTED_SD * spread)}{each}"
+        return f"{self.words} ± {tape_number(PREDICTED_SD * spread)}{each}"
 
     @property
     def fit_differs(self) -> bool:

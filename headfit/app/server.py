@@ -222,13 +222,18 @@ def _read_nothing(path: Path) -> None:
 
 def _drawings(_office: Office, given: dict[str, Any]) -> dict[str, Any]:
     """How the landmarks are felt and each measurement is taken, on a head of an age."""
-    from headfit.output.measuring_page import all_drawings
-
     age = given.get("age", "adult")
     try:
-        return all_drawings(float(age))
+        return _drawn_at(float(age))
     except ValueError:
-        return all_drawings(age)
+        return _drawn_at(age)
+
+
+@lru_cache(maxsize=8)
+def _drawn_at(age: str | float) -> dict[str, str]:
+    from headfit.output.measuring_page import all_drawings
+
+    return all_drawings(age)
 
 
 def _change(office: Office, given: dict[str, Any]) -> dict[str, Any]:

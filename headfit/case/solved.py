@@ -7,10 +7,11 @@ Head frame, millimetres.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass, field, replace
-from functools import cached_property
-from typing import TYPE_CHECKING, Literal, Protocol
+from functools import cached_property, update_wrapper
+from typing import TYPE_CHECKING, Concatenate, Literal, ParamSpec, Protocol, TypeVar
 
 from headfit.anatomy.arc_tapes import ArcTape, as_computed
 from headfit.anatomy.head import Head
@@ -27,6 +28,7 @@ from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.spreads import SiteSpreads
 from headfit.hooks import hook
 from headfit.nouns import Noun
+from headfit.units import told_in
 
 if TYPE_CHECKING:  # what most cases never ask for is loaded when one does
     from headfit.comparing.comparison import Comparison
@@ -41,6 +43,23 @@ HeadFrom = Literal["tape", "scan", "marks", "template"]
 
 class _KnowsSpreads(Protocol):
     def spreads(self, sites: Sites) -> SiteSpreads: ...
+
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+def _in_its_unit(
+    method: Callable[Concatenate[SolvedCase, _P], _T],
+) -> Callable[Concatenate[SolvedCase, _P], _T]:
+    """What a method says tells tape lengths in the unit in which the tape of the case was read."""
+
+    def told(self: SolvedCase, /, *args: _P.args, **more: _P.kwargs) -> _T:
+        with told_in(self.case.unit):
+            return method(self, *args, **more)
+
+    update_wrapper(told, method)
+    return told
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -128,6 +147,7 @@ class SolvedCase(Noun):
         return None if self._spread_source is None else self._spread_source.spreads(sites)
 
     @cached_property
+    @_in_its_unit
     def advice(self) -> Advice | None:
         """What to measure next, take again, or look at; None while nothing is measured."""
         if self.fitted is None:
@@ -135,6 +155,7 @@ class SolvedCase(Noun):
         return advise(self.fitted, self.off_limits, self.case.array)
 
     @cached_property
+    @_in_its_unit
     def urgent_sentences(self) -> tuple[str, ...]:
         """What must be looked at before anything is marked: flags, one reading, doubtful landmarks.
 
@@ -150,6 +171,7 @@ class SolvedCase(Noun):
         return (*flags, *self.advice.urgent, *doubts)
 
     @cached_property
+    @_in_its_unit
     def advice_sentences(self) -> tuple[str, ...]:
         """What a person should read first: the urgent ones, then what to measure or take again."""
         advised = () if self.advice is None else self.advice.sentences()
@@ -189,6 +211,7 @@ class SolvedCase(Noun):
         return displace(self.sites, places, homologues=not self.case.move_alone)
 
     @property
+    @_in_its_unit
     def free_sentences(self) -> tuple[str, ...]:
         """What the places that must stay free ask for; nothing without such a place."""
         if self.displacement is None:
@@ -196,6 +219,7 @@ class SolvedCase(Noun):
         said = (*self.displacement.sentences, *self.marking.sentences)
         return said or ("No site lies in a place that must stay free.",)
 
+    @_in_its_unit
     def tape_on(self, arc: str) -> ArcTape:
         """The tape on an arc: as it was read where it was, otherwise as it is predicted.
 
@@ -217,6 +241,7 @@ class SolvedCase(Noun):
         return {}
 
     @property
+    @_in_its_unit
     def record_sentences(self) -> tuple[str, ...]:
         """What the set-up record asks to look at, and what became of the plan; none when blank."""
         from headfit.case.record_findings import record_sentences
@@ -327,7 +352,8 @@ def solve_case(case: Case) -> SolvedCase:
     if case.scan is not None:
         return SolvedCase(case, case.scan, "scan")
     if case.tape is not None:
-        fitted = _fitted(case)
+        with told_in(case.unit):
+            fitted = _fitted(case)
         return SolvedCase(case, fitted.head, "tape", fitted, fitted)
     if case.marks is not None:
         from headfit.comparing.head_from_marks import head_under

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence, unknown_name
-from headfit.units import in_cm
+from headfit.units import tape_length
 
 if TYPE_CHECKING:
     from headfit.anatomy.arcs import Rules
@@ -63,7 +63,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     lengths = {arc: sites.tracer.length_mm(arc) for arc in ("midline", "coronal")}
     screen.say(
         f"{len(sites)} sites of {arguments.system} on {arguments.surface.name}: midline "
-        f"{in_cm(lengths['midline'])}, coronal arc {in_cm(lengths['coronal'])}."
+        f"{tape_length(lengths['midline'])}, coronal arc {tape_length(lengths['coronal'])}."
     )
     if row_nine := row_nine_words(sites):
         screen.say(row_nine)

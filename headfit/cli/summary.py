@@ -8,7 +8,7 @@ from headfit.anatomy.landmarks import TITLES
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.how_sure import how_sure
 from headfit.fitting.measurements import MEASUREMENTS
-from headfit.units import in_cm
+from headfit.units import tape_length, told_in
 
 if TYPE_CHECKING:
     from headfit.case.solved import SolvedCase
@@ -17,6 +17,11 @@ if TYPE_CHECKING:
 
 def show_summary(solved: SolvedCase, screen: Screen) -> None:
     """Print the summary."""
+    with told_in(solved.case.unit):
+        _show(solved, screen)
+
+
+def _show(solved: SolvedCase, screen: Screen) -> None:
     case, fitted, advice = solved.case, solved.tape_fit, solved.advice
     assert solved.spreads is not None  # what is measured has spreads and advice
     assert advice is not None
@@ -33,9 +38,9 @@ def show_summary(solved: SolvedCase, screen: Screen) -> None:
         [
             [
                 MEASUREMENTS[name].title,
-                in_cm(measured),
+                tape_length(measured),
                 f"± {fitted.tape.spread_mm(name):.2g} mm",
-                in_cm(fitted.predicted_mm[name]),
+                tape_length(fitted.predicted_mm[name]),
                 _signed(fitted.residuals_mm[name]),
             ]
             for name, measured in fitted.tape.values_mm.items()

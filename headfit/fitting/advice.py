@@ -20,7 +20,7 @@ from headfit.fitting.how_sure import counted_sites
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.fitting.outlying_readings import Disagreement, likeliest_slips
 from headfit.fitting.slips import likely_slips, slip_sentences
-from headfit.units import in_cm
+from headfit.units import tape_length
 
 # A reading this many standard deviations from what the others predict is named. At 2.3 about one
 # clean sheet of six values in ten is asked for one more reading.
@@ -202,7 +202,7 @@ def against_norms(fitted: FittedHead) -> list[str]:
             else f"percentile {percentile:.0f}"
         )
         note = f"; {norm.note}" if norm.note else ""
-        said.append(f"{_title(name)} {in_cm(value)}: {place} of {norm.source}{note}.")
+        said.append(f"{_title(name)} {tape_length(value)}: {place} of {norm.source}{note}.")
     return said
 
 
@@ -221,7 +221,7 @@ def head_shape(fitted: FittedHead) -> list[str]:
     breadth, how_breadth = best("head_breadth")
     index = 100.0 * breadth / length
     how = how_length if how_length == how_breadth else f"{how_breadth} breadth, {how_length} length"
-    over = f"breadth {in_cm(breadth)} over length {in_cm(length)}, {how}"
+    over = f"breadth {tape_length(breadth)} over length {tape_length(length)}, {how}"
     said = []
     if age_in_months(fitted.age) >= ADULT_FROM_MONTHS:
         band = "long" if index < 75 else "middle" if index <= 80 else "broad"
@@ -234,13 +234,14 @@ def head_shape(fitted: FittedHead) -> list[str]:
         if abs(gap) >= 3.0:
             side = "left" if gap > 0 else "right"
             what = MEASUREMENTS[a].title.removeprefix("left ").split(" Fp")[0]
-            said.append(f"The {what} is {in_cm(abs(gap))} longer on the {side}.")
+            said.append(f"The {what} is {tape_length(abs(gap))} longer on the {side}.")
     seen = bool(sides) or ("left_diagonal" in measured and "right_diagonal" in measured)
     if not seen:
         unsure = 1.96 * float(np.hypot(spread["left_diagonal"], spread["right_diagonal"]))
         said.append(
             "Nothing measured tells left from right: an asymmetry of the diagonals up to "
-            f"{in_cm(unsure)} would not be seen. Measure both diagonals or both halves of the ring."
+            f"{tape_length(unsure)} would not be seen. Measure both diagonals or both halves "
+            "of the ring."
         )
         return said
     left, how_left = best("left_diagonal")
@@ -248,8 +249,9 @@ def head_shape(fitted: FittedHead) -> list[str]:
     longer, shorter = max(left, right), min(left, right)
     asymmetry = 100.0 * (longer - shorter) / longer
     text = (
-        f"Diagonals at 30 degrees, {how_left}: left front to right back {in_cm(left)}, right front "
-        f"to left back {in_cm(right)}; asymmetry (longer - shorter) / longer = {asymmetry:.1f} %."
+        f"Diagonals at 30 degrees, {how_left}: left front to right back {tape_length(left)}, "
+        f"right front to left back {tape_length(right)}; asymmetry (longer - shorter) / longer = "
+        f"{asymmetry:.1f} %."
     )
     if asymmetry >= 3.5:
         text += (

@@ -19,7 +19,7 @@ from headfit.fitting.spreads import site_axes, site_rates
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import RunRates
 from headfit.geometry.taperun import TapeRun
-from headfit.units import cm
+from headfit.units import tape_number
 
 # Arc -> the reading of its whole length; what the halves add is in `_reading`.
 _WHOLE = {
@@ -77,9 +77,9 @@ def _reading(
     if arc == "midline":
         halves = [values[name] for name in ("nasion_cz", "cz_inion") if name in values]
         if whole is None and len(halves) == 2:
-            return sum(halves), f"your {cm(halves[0])} + {cm(halves[1])}", None
+            return sum(halves), f"your {tape_number(halves[0])} + {tape_number(halves[1])}", None
         if whole is None and halves:  # Cz halves the midline by definition
-            return 2 * halves[0], f"twice your {cm(halves[0])}", None
+            return 2 * halves[0], f"twice your {tape_number(halves[0])}", None
     if arc not in _SIDES:
         return None if whole is None else (whole, "own reading", None)
     side = _SIDES[arc]
@@ -88,17 +88,17 @@ def _reading(
         return whole, "own reading", front
     back = values.get(f"{side}_ring_back")
     if front is not None and back is not None:
-        return front + back, f"your {cm(front)} + {cm(back)}", front
+        return front + back, f"your {tape_number(front)} + {tape_number(back)}", front
     ring = values.get("ring")
     if ring is None:
         return None
     other = values.get(f"{'right' if side == 'left' else 'left'}_ring")
     if other is not None and other < ring:
-        return ring - other, f"your {cm(ring)} less {cm(other)}", front
+        return ring - other, f"your {tape_number(ring)} less {tape_number(other)}", front
     left, right = (sites.tracer.length_mm(name) for name in _SIDES)
     own = (left if side == "left" else right) / (left + right)
     share = "half" if abs(ring * (own - 0.5)) < 0.5 else "share"  # of a head alike on both sides
-    return ring * (0.5 if share == "half" else own), f"{share} of your {cm(ring)}", None
+    return ring * (0.5 if share == "half" else own), f"{share} of your {tape_number(ring)}", None
 
 
 def _predicted(fitted: FittedHead, sites: Sites, arc: str, run: TapeRun) -> ArcTape:

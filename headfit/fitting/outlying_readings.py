@@ -15,7 +15,7 @@ from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
-from headfit.units import in_cm
+from headfit.units import tape_length
 
 SLIP_MM = 10.0  # the size of a slip: a tape read off by a centimetre; common practice, no source
 
@@ -59,8 +59,9 @@ class Disagreement:
         else:
             others = f"the other {self.n_others} values predict"
         return (
-            f"{in_cm(self.measured_mm)} is {in_cm(abs(gap))} {'more' if gap > 0 else 'less'} than "
-            f"{others} ({in_cm(self.predicted_mm)}, 95 % within {in_cm(1.96 * self.spread_mm)})."
+            f"{tape_length(self.measured_mm)} is {tape_length(abs(gap))} "
+            f"{'more' if gap > 0 else 'less'} than {others} ({tape_length(self.predicted_mm)}, "
+            f"95 % within {tape_length(1.96 * self.spread_mm)})."
         )
 
     @property

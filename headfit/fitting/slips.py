@@ -17,7 +17,7 @@ from headfit.fitting.model_measures import at_prior_mean
 from headfit.fitting.outlying_readings import Disagreement, disagreements, standing
 from headfit.fitting.shape import ShapeModel
 from headfit.fitting.tape import Tape
-from headfit.units import cm, in_cm
+from headfit.units import tape_length, tape_number
 
 # One reading in fifty is mistyped, and each kind of slip is as frequent as the others: a judgement,
 # no source. A third of slips are of none of the kinds.
@@ -81,7 +81,7 @@ class Slip:
     @property
     def values(self) -> str:
         """The values that fit, in cm."""
-        return " or ".join(dict.fromkeys(cm(each.value_mm) for each in self.proposals))
+        return " or ".join(dict.fromkeys(tape_number(each.value_mm) for each in self.proposals))
 
     @property
     def sentence(self) -> str:
@@ -233,8 +233,8 @@ def slip_sentence(slips: tuple[Slip, ...], off_limits: Mapping[str, str] | None 
     if len(slips) == 1:
         return slips[0].sentence
     parts = [
-        f"the {MEASUREMENTS[slip.found.name].title} of {in_cm(slip.found.measured_mm)} "
-        f"(the others predict {in_cm(slip.found.predicted_mm)}"
+        f"the {MEASUREMENTS[slip.found.name].title} of {tape_length(slip.found.measured_mm)} "
+        f"(the others predict {tape_length(slip.found.predicted_mm)}"
         + (f"; {slip.values} would fit)" if slip.proposals else ")")
         for slip in slips
     ]
@@ -263,7 +263,7 @@ def _exchanges(values: Mapping[str, float]) -> Iterator[tuple[str, dict[str, flo
         if one in values and other not in values:
             renamed = {other if n == one else n: v for n, v in values.items()}
             titles = MEASUREMENTS[other].title, MEASUREMENTS[one].title
-            yield f"Is {in_cm(values[one])} the {titles[0]}, not the {titles[1]}?", renamed
+            yield f"Is {tape_length(values[one])} the {titles[0]}, not the {titles[1]}?", renamed
     for a, b in _PAIRED:
         if a in values and b in values:
             titles = MEASUREMENTS[a].title, MEASUREMENTS[b].title

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 
 from headfit.errors import SheetError, sentence
 from headfit.fitting.measurements import MEASUREMENTS, Measurement, measurement
-from headfit.units import in_cm, is_finite
+from headfit.units import is_finite, tape_length
 
 Reading = float | Sequence[float] | None
 
@@ -265,7 +265,7 @@ def _check_contradictions(values: Mapping[str, float]) -> None:
                 sentence(
                     f"{MEASUREMENTS[shorter].title}",
                     f"be shorter than the {MEASUREMENTS[longer].title}",
-                    f"{in_cm(values[shorter])} against {in_cm(values[longer])}",
+                    f"{tape_length(values[shorter])} against {tape_length(values[longer])}",
                     f"{why}; were the two exchanged?",
                 ),
                 code="sheet-contradiction",

@@ -33,7 +33,7 @@ from headfit.output.typesetting import (
 from headfit.planning.displacement import Displacement, Move
 from headfit.planning.preparation import BROKEN_SKIN, LONG_RECORDINGS
 from headfit.reminders import NOT_MEDICAL
-from headfit.units import cm
+from headfit.units import tape_numbers, tape_unit, told_in
 
 MARGIN_MM, FOOT_MM = 15.0, 12.0
 # The first with the fewest pages is taken; below the last nobody writes by hand.
@@ -81,6 +81,11 @@ def record_pdf(solved: SolvedCase, paper: str = "A4") -> bytes:
     """
     if paper not in PAPERS:
         raise unknown_name("paper", paper, PAPERS)
+    with told_in(solved.case.unit):
+        return _pdf(solved, paper)
+
+
+def _pdf(solved: SolvedCase, paper: str) -> bytes:
     label = clean(solved.case.label, "case label") or "no label"
     program = f"headfit {__version__}"
     sheet = Paper(PAPERS[paper], f"{label} - set-up record", program, "EEG set-up record")
@@ -151,7 +156,7 @@ def _about(solved: SolvedCase) -> list[str]:
     case = solved.case
     readings = {} if case.tape is None else case.tape.readings_mm
     taken = [
-        f"{MEASUREMENTS[name].title} {' / '.join(map(cm, values))} cm"
+        f"{MEASUREMENTS[name].title} {tape_numbers(values)} {tape_unit()}"
         for name, values in readings.items()
     ]
     said = [f"Measured: {' · '.join(taken)}." if taken else ""]

@@ -11,7 +11,7 @@ from headfit.files.whole import write_whole
 from headfit.fitting.hand_set_shape import hand_words
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.sheet import PaperName, SheetContent, refused_pdf, sheet_pdf
-from headfit.units import cm
+from headfit.units import tape_numbers, tape_unit, told_in
 
 
 def sheet_content(solved: SolvedCase) -> SheetContent:
@@ -23,10 +23,11 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         Nothing is measured.
     """
     case, fitted = solved.case, solved.tape_fit
-    taken = {
-        name: " / ".join(cm(value) for value in readings) + " cm"
-        for name, readings in fitted.tape.readings_mm.items()
-    }
+    with told_in(case.unit):
+        taken = {
+            name: f"{tape_numbers(readings)} {tape_unit()}"
+            for name, readings in fitted.tape.readings_mm.items()
+        }
     label = fitted.head.label
     notes = [f"Template: {label}."] if label != "adult" else []
     notes += ["Invented data, no person."] if case.invented else []
@@ -43,6 +44,7 @@ def sheet_content(solved: SolvedCase) -> SheetContent:
         (solved.derivations,) if solved.derivations else (),
         solved.head,
         case.old_names,
+        case.unit,
     )
 
 

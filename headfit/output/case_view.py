@@ -5,10 +5,10 @@ Millimetres, head frame. A case in which nothing is measured yet shows the templ
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Any
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 from headfit.anatomy.arcs import ARCS
 from headfit.case.case import Case
@@ -22,7 +22,21 @@ from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement, Move
 from headfit.planning.marking import MarkingPlan
 from headfit.planning.montages import montage_of
-from headfit.units import in_cm
+from headfit.units import tape_length, told_in
+
+_T = TypeVar("_T")
+
+
+def _in_its_unit(method: Callable[[CaseView], _T]) -> Callable[[CaseView], _T]:
+    """What a part of the view says tells tape lengths in the unit of the case."""
+
+    @wraps(method)
+    def told(self: CaseView) -> _T:
+        with told_in(self.solved.case.unit):
+            return method(self)
+
+    return told
+
 
 # Parts of a view in which nothing of the set-up record is said.
 _WITHOUT_RECORD = ("bare_scene", "scene", "site_table", "tables", "doubted")
@@ -42,6 +56,7 @@ class CaseView:
         return other
 
     @cached_property
+    @_in_its_unit
     def bare_scene(self) -> Scene:
         """Head, arcs, sites and rings: enough while a slider is dragged."""
         case, solved = self.solved.case, self.solved
@@ -57,6 +72,7 @@ class CaseView:
         return _on_tapes(scene, solved)
 
     @cached_property
+    @_in_its_unit
     def scene(self) -> Scene:
         """All that is drawn.
 
@@ -78,6 +94,7 @@ class CaseView:
         return scene
 
     @cached_property
+    @_in_its_unit
     def site_table(self) -> Table:
         """Where on the tape each site is marked, without moves and marks."""
         return self._site_table(self.bare_scene)
@@ -87,6 +104,7 @@ class CaseView:
         return site_table(scene, measured=measured, old_names=old_names, strokes=strokes)
 
     @cached_property
+    @_in_its_unit
     def tables(self) -> dict[str, Table]:
         """By name: "sheet", "sites", "derivations", "moves"; those that the case has."""
         solved, tables = self.solved, {}
@@ -108,6 +126,7 @@ class CaseView:
         return tables
 
     @cached_property
+    @_in_its_unit
     def doubted(self) -> dict[str, str]:
         """Readings that the others contradict, and what to do about each."""
         advice = self.solved.advice
@@ -115,6 +134,7 @@ class CaseView:
         return {} if found is None else {found.name: found.sentence}
 
     @cached_property
+    @_in_its_unit
     def sentences(self) -> dict[str, tuple[str, ...]]:
         """By what they are about, those that the case has.
 
@@ -241,7 +261,7 @@ def _moved(move: Move, plan: MarkingPlan) -> str:
     found = plan.found.get(move.toward) if move.named else None
     if found is None:
         return move.words
-    return f"{move.words[:-1]}: {in_cm(found.distance_mm)} from {found.zero} on {found.arc}."
+    return f"{move.words[:-1]}: {tape_length(found.distance_mm)} from {found.zero} on {found.arc}."
 
 
 def _chains(measured: MeasuredMontage) -> tuple[Chain, ...]:

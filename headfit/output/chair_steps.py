@@ -19,7 +19,7 @@ from headfit.planning.checks import Check
 from headfit.planning.marking import floor_mm
 from headfit.planning.preparation import BROKEN_SKIN, LONG_RECORDINGS, cable_lengths_mm, tray
 from headfit.planning.walks import PlannedMark, Walk
-from headfit.units import in_unit
+from headfit.units import tape_length, told_in
 
 # For pressing, not for reading: reference and ground where people put them most.
 LEADS = ("reference", "ground", "ECG")
@@ -38,7 +38,8 @@ def chair_of(solved: SolvedCase) -> Chair:
     >>> fz.done, round(fz.number_mm), fz.source, fz.detail
     ('Fz is marked', 108, 'own reading', '30 %, second stroke: row F')
     """
-    return _Planning(solved).chair()
+    with told_in(solved.case.unit):
+        return _Planning(solved).chair()
 
 
 _ARC_TITLES = {"midline": "Mark the midline", "coronal": "Mark ear to ear"}
@@ -152,7 +153,7 @@ class _Planning:
                 f"{found.title} by two short tapes",
                 found.site,
                 f"{found.site} is marked",
-                f"{found.first.first} to the place, and {self._length(found.second.length_mm)} "
+                f"{found.first.first} to the place, and {tape_length(found.second.length_mm)} "
                 f"from {found.second.first}, toward {found.side}: where both end.",
                 number_mm=found.first.length_mm,
                 source="predicted",
@@ -228,7 +229,7 @@ class _Planning:
     def _stop(self, walk: Walk) -> tuple[str, ...]:
         if walk.stop_mm is None:
             return ()
-        ends = self._length(floor_mm(walk.stop_mm))
+        ends = tape_length(floor_mm(walk.stop_mm))
         return (f"The tape ends at {ends}.", *self._free_words())
 
     def _free_words(self) -> tuple[str, ...]:
@@ -333,7 +334,7 @@ class _Planning:
                 line.site,
                 f"{line.site} is on",
                 line_words,
-                detail=f"cable {self._length(line.cable_mm)} to the nape",
+                detail=f"cable {tape_length(line.cable_mm)} to the nape",
                 drawing="map",
                 spots=(line.site,),
             )
@@ -356,9 +357,6 @@ class _Planning:
                 "lead", title, name, f"{title} is charted", "Where it stands, and its impedance."
             )
         yield step("finish", "Who and when", "finish", "All is charted", LONG_RECORDINGS)
-
-    def _length(self, mm: float) -> str:
-        return in_unit(mm, self.case.unit)
 
 
 def _to(place: str) -> str:

@@ -32,6 +32,7 @@ from headfit.output.typesetting import (
 from headfit.planning.derivations import MeasuredMontage
 from headfit.planning.displacement import Displacement
 from headfit.planning.marking import MarkingPlan, plan_marking
+from headfit.units import tape_unit, told_in
 
 PaperName = Literal["A4", "letter"]
 
@@ -68,6 +69,8 @@ class SheetContent:
         One page each.
     head : Head, optional
         Drawn small beside each arc, the tape on it.
+    unit : {"cm", "mm", "inch"}
+        In which the tape is read.
     old_names : bool
         T3 beside T7, and so on.
     """
@@ -83,6 +86,7 @@ class SheetContent:
     montages: tuple[MeasuredMontage, ...] = ()
     head: Head | None = None
     old_names: bool = True
+    unit: str = "cm"
 
 
 def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
@@ -102,6 +106,11 @@ def sheet_pdf(content: SheetContent, paper: PaperName = "A4") -> bytes:
     >>> sheet_pdf(content)[:5]
     b'%PDF-'
     """
+    with told_in(content.unit):
+        return _sheet_pdf(content, paper)
+
+
+def _sheet_pdf(content: SheetContent, paper: PaperName) -> bytes:
     foot = f"headfit {content.version} · {rules_words(content.sites.rules)}"
     sheet, frame = _begun(content.label, content.measurements, foot, paper)
     plan = content.plan or plan_marking(content.sites, content.displacement)
@@ -150,7 +159,7 @@ def refused_pdf(label: str, refusal: str, version: str, paper: PaperName = "A4")
         y += 11.0
         sheet.line(room.left_mm, y, room.left_mm + 90.0, y)
         sheet.line(room.left_mm + 96.0, y, room.left_mm + 126.0, y)
-        sheet.text(room.left_mm + 128.0, y, "cm", 10.5)
+        sheet.text(room.left_mm + 128.0, y, tape_unit(), 10.5)
     sheet.end_page()
     return sheet.pdf()
 

@@ -1,7 +1,7 @@
 """The blocks of the sheet that tell an arc: what is marked on it, from where, and by which reading.
 
 Own readings are bold and carry a square; what nobody taped is light and carries ≈ and its spread.
-Left and right of an arc share a row with two boxes to tick. Tape lengths in cm.
+Left and right of an arc share a row with two boxes to tick.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from headfit.planning.arc_steps import ArcStep, BeyondMark
 from headfit.planning.checks import Bearing
 from headfit.planning.marking import MarkingPlan, floor_mm
 from headfit.planning.walks import PlannedMark, Walk
-from headfit.units import cm
+from headfit.units import between_numbers, tape_number, tape_numbers
 
 NAME_SIZE, OWN_SIZE, LIGHT_SIZE, LEAST_SIZE, WORDS_SIZE = 12.5, 17.0, 15.0, 14.0, 8.5
 BOX_MM = 4.6
@@ -164,8 +164,8 @@ def _short(name: str) -> str:
 def numbers(lengths_mm: Sequence[float]) -> str:
     """One number where all are alike, otherwise all, left first."""
     if max(lengths_mm) - min(lengths_mm) < ALIKE_MM:
-        return cm(sum(lengths_mm) / len(lengths_mm))
-    return " / ".join(cm(length) for length in lengths_mm)
+        return tape_number(sum(lengths_mm) / len(lengths_mm))
+    return tape_numbers(lengths_mm)
 
 
 def _heading(
@@ -210,7 +210,7 @@ def _from_row(room: Room, walks: Sequence[Walk]) -> Row:
     zeros = " and ".join(dict.fromkeys(_short(walk.zero) for walk in walks))
     said = f"from {zeros}, toward {_short(walks[0].toward)}"
     stops = [walk.stop_mm for walk in walks if walk.stop_mm is not None]
-    stop = f"tape ends at {cm(floor_mm(min(stops)))}" if stops else ""
+    stop = f"tape ends at {tape_number(floor_mm(min(stops)))}" if stops else ""
 
     def draw(x: float, y: float, width: float) -> None:
         room.paper.text(x + 1.0, y + 3.8, said, 9.0)
@@ -271,7 +271,7 @@ def _row(
     old: str = "",
 ) -> Row:
     """Boxes to tick, a name, a number, its share and words; taller where the words need it."""
-    unlike = " / " in number  # two numbers take the place of the percentage too
+    unlike = between_numbers() in number  # two numbers take the place of the percentage too
     if unlike:
         words, percent = f"{percent} {words}".strip(), ""
     size = LEAST_SIZE if unlike else NUMBER_SIZES[bold_number]
@@ -377,12 +377,17 @@ def _bearing_row(room: Room, found: Bearing) -> Row:
         paper.box(x + 0.4, y + 0.9, BOX_MM, BOX_MM)
         paper.text(x + NAME_MM[0], y + 4.8, found.title, NAME_SIZE, bold=True)
         paper.text(x + width - 1.0, y + 4.8, f"toward {found.side}", 9.0, align="right")
+        told = [
+            (f"≈ {tape_number(check.length_mm)}", f"from {_short(check.first)}{more}")
+            for check, more in ((found.first, " and"), (found.second, ""))
+        ]
+        beside = sum(width_mm(after, 9.0) + 4.0 for _, after in told)
+        wide = sum(width_mm(words, LIGHT_SIZE) for words, _ in told)
+        size = LIGHT_SIZE * min(1.0, (width - NAME_MM[0] - beside) / wide)  # fractions are wide
         at = x + NAME_MM[0]
-        for k, check in enumerate((found.first, found.second)):
-            words = f"≈ {cm(check.length_mm)}"
-            paper.text(at, y + 11.2, words, LIGHT_SIZE)
-            at += width_mm(words, LIGHT_SIZE) + 1.5
-            after = f"from {_short(check.first)}" + (" and" if k == 0 else "")
+        for words, after in told:
+            paper.text(at, y + 11.2, words, size)
+            at += width_mm(words, size) + 1.5
             paper.text(at, y + 11.2, after, 9.0)
             at += width_mm(after, 9.0) + 2.5
         paper.line(x, y + BEARING_ROW_MM, x + width, y + BEARING_ROW_MM, 0.1)

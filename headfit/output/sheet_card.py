@@ -11,6 +11,7 @@ from headfit.output.typesetting import line_height_mm, width_mm, wrapped
 from headfit.planning.displacement import Displacement
 from headfit.planning.preparation import CAUTIONS, Preparation, preparation
 from headfit.reminders import NOT_MEDICAL
+from headfit.units import tape_unit
 
 # Room to write an impedance with a gloved hand; taller where the page allows.
 LEAST_ROW_MM, MOST_ROW_MM = 6.2, 8.6
@@ -67,7 +68,7 @@ def draw_card(
     room: Room, columns: tuple[list[CardLine], list[CardLine]], top: float, row_mm: float
 ) -> None:
     """Two columns of lines under their headings."""
-    heads = ((32, "skin, fixing"), (58, "tail, cable cm"), (80, "kΩ"))
+    heads = ((32, "skin, fixing"), (58, f"tail, cable {tape_unit()}"), (80, "kΩ"))
     for side, lines in enumerate(columns):
         x = room.left_mm + side * (room.column_mm + GUTTER_MM)
         for at, words in heads if lines else ():
@@ -90,9 +91,15 @@ def _draw_line(room: Room, x: float, y: float, row_mm: float, line: CardLine) ->
     for k, part in enumerate(lines := wrapped(how, size, 26.0)):
         paper.text(x + 32.0, base + (k - (len(lines) - 1) / 2) * 3.1, part, size)
     paper.text(x + 58.5, base, line.how.tail.replace(" or ", "/"), SIZE)
-    paper.text(x + 78.0, base, f"{line.cable_mm / 10:.0f}", SIZE, align="right")
+    paper.text(x + 78.0, base, _cable(line.cable_mm), SIZE, align="right")
     paper.line(x + 79.5, y, x + 79.5, y + row_mm, 0.2)
     paper.line(x, y + row_mm, x + room.column_mm, y + row_mm, 0.1)
+
+
+def _cable(length_mm: float) -> str:
+    """To the centimetre or the inch: a cable is laid out by eye."""
+    inches = tape_unit() == "inch"
+    return f"{length_mm / (25.4 if inches else 1.0 if tape_unit() == 'mm' else 10.0):.0f}"
 
 
 def card_pages(room: Room, lines: Sequence[CardLine], record: Page, record_mm: float) -> list[Page]:

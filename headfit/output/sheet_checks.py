@@ -10,7 +10,7 @@ from headfit.output.sheet_room import Room
 from headfit.output.typesetting import wrapped
 from headfit.planning.checks import Check
 from headfit.planning.marking import MarkingPlan
-from headfit.units import cm
+from headfit.units import tape_number
 
 CHECK_ROW_MM = 5.9
 HOW = (
@@ -58,7 +58,9 @@ def _check_row(room: Room, left: Check, right: Check | None, moved: Mapping[str,
         number = numbers([check.length_mm for check in checks])
         paper.text(x + _NUMBER_MM, y + 4.9, number, 14.0, align="right")
         if tolerances:
-            paper.text(x + width - 1.0, base, f"± {cm(max(tolerances))}", 10.0, align="right")
+            paper.text(
+                x + width - 1.0, base, f"± {tape_number(max(tolerances))}", 10.0, align="right"
+            )
         paper.line(x, y + CHECK_ROW_MM, x + width, y + CHECK_ROW_MM, 0.1)
 
     return Row(CHECK_ROW_MM, draw)

@@ -1,7 +1,7 @@
 """The first side of the sheet: what to mark, arc by arc, and the rule that checks the print.
 
 What is in doubt and what must stay free stands boxed on top. Large type and boxes for a gloved
-hand; tape lengths in cm to the nearest millimetre.
+hand; tape lengths as the tape is read.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from headfit.output.sheet_room import GUTTER_MM, Page, Room
 from headfit.output.typesetting import clean, line_height_mm, wrapped
 from headfit.planning.displacement import Displacement
 from headfit.planning.marking import MarkingPlan
+from headfit.units import tape_unit
 
 # The tallest rows that need no more pages than lower ones would.
 MARK_ROWS_MM = (8.4, 7.7, 7.2, 6.8)
@@ -24,8 +25,9 @@ RULE_MM = 100.0
 RULE_ROOM_MM = 16.0
 LEGEND_SIZE = 9.0
 
+_UNITS = {"inch": "Inches"}
 LEGEND = (
-    "cm from the zero of each arc, and % of its reading. ■ bold number: own reading. ≈ light "
+    " from the zero of each arc, and % of its reading. ■ bold number: own reading. ≈ light "
     "number: nobody taped it, so write your reading and mark its %. Bold name: a cup comes here. "
     "× the arc along which the second stroke goes. Slide Cz until it halves midline and ear-to-ear "
     "arc."
@@ -80,7 +82,7 @@ class _Marks:
     @cached_property
     def legend(self) -> list[str]:
         """Lines before the first arc."""
-        words = (" ".join((*self.said.notes, LEGEND)),)
+        words = (" ".join((*self.said.notes, f"{_UNITS.get(tape_unit(), tape_unit())}{LEGEND}")),)
         return [line for each in words for line in wrapped(each, LEGEND_SIZE, self.room.width_mm)]
 
     def top_mm(self, page: int) -> float:
@@ -109,12 +111,12 @@ class _Marks:
         if not rows:
             return columns.pages
         half = (len(rows) + 1) // 2
-        heading = room.heading("Check before paste", "cm", HOW, width_mm=room.width_mm)
+        heading = room.heading("Check before paste", tape_unit(), HOW, width_mm=room.width_mm)
         height = heading.height_mm + half * CHECK_ROW_MM
         y = columns.end_mm + GAP_MM
         last = len(columns.pages) - 1
         if y + height > self.bottom_mm(last):
-            flowed = last_of([*blocks, room.block("Check before paste", rows, "cm", HOW)])
+            flowed = last_of([*blocks, room.block("Check before paste", rows, tape_unit(), HOW)])
             y = self.top_mm(last + 1)
             if len(flowed.pages) == last + 1 or y + height > self.bottom_mm(last + 1):
                 return flowed.pages

@@ -1,6 +1,6 @@
 """Tables as plain data: one wording and rounding for the report, the app and the terminal.
 
-A length on the head that is marked with a tape is in cm to the millimetre; a small one in whole mm.
+A length that is marked with a tape is told as the tape is read; a small one in whole mm.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from headfit.anatomy.site_table import OLD_NAMES, both_names
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.scene import STATES, DrawnSite, Scene
 from headfit.planning.derivations import MeasuredMontage
-from headfit.units import cm, in_cm
+from headfit.units import tape_length, tape_number, tape_numbers, tape_unit
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def site_table(
     sure = any(site.sure_mm is not None for site in scene.sites)
     columns = [Column("Site")]
     if measured:
-        columns.append(Column("Mark at", "cm", number=True))
+        columns.append(Column("Mark at", tape_unit(), number=True))
     if sure:
         columns.append(Column("Sure to ±", "mm", number=True))
     if compared:
@@ -112,7 +112,11 @@ def site_table(
         among += [(s.distance_mm, s) for s in strokes if s.arc == arc and of_arc and measured]
         for _, site in sorted(among, key=lambda each: each[0]):
             if isinstance(site, StrokeOnly):
-                at = cm(site.distance_mm) if site.taped else f"≈ {cm(site.distance_mm)}"
+                at = (
+                    tape_number(site.distance_mm)
+                    if site.taped
+                    else f"≈ {tape_number(site.distance_mm)}"
+                )
                 cells = [site.name, at, *[""] * (sure + compared), site.words]
                 rows.append(Row(tuple(cells), state="stroke"))
                 continue
@@ -146,7 +150,7 @@ def _on_tape(site: DrawnSite) -> str:
     """Where it is marked; with ≈ where nobody taped the arc."""
     if site.from_start_mm is None:
         return ""
-    return cm(site.from_start_mm) if site.taped else f"≈ {cm(site.from_start_mm)}"
+    return tape_number(site.from_start_mm) if site.taped else f"≈ {tape_number(site.from_start_mm)}"
 
 
 def _place_on_tape(site: DrawnSite) -> float:
@@ -161,7 +165,7 @@ def _arc_heading(scene: Scene, arc: str, *, measured: bool) -> str:
     line = next(line for line in scene.arcs if line.name == arc)
     start, end = (LANDMARK_TITLES.get(name, name) for name in (ARCS[arc].start, ARCS[arc].end))
     sign = "■" if line.taped else "≈"
-    said = f"{sign} {in_cm(line.length_mm)} {line.words}".rstrip()
+    said = f"{sign} {tape_length(line.length_mm)} {line.words}".rstrip()
     zeros = dict.fromkeys(site.start for site in scene.sites if site.arc == arc and site.start)
     ends = f"; zero at {' and '.join(zeros)}" if list(zeros) not in ([], [start]) else ""
     return f"{arc[0].upper()}{arc[1:]}: {said}, from {start} to {end}{ends}"
@@ -187,8 +191,8 @@ def sheet_table(
                 (
                     kind.title,
                     kind.how,
-                    " / ".join(cm(value) for value in taken),
-                    cm(fitted_mm[name]),
+                    tape_numbers(taken),
+                    tape_number(fitted_mm[name]),
                     "? doubtful" if name in doubtful else mm(fitted_mm[name] - mean),
                 ),
                 state="doubtful" if name in doubtful else "",
@@ -200,8 +204,8 @@ def sheet_table(
         (
             Column("Measurement"),
             Column("How it is taken"),
-            Column("Measured", "cm", number=True),
-            Column("Fitted", "cm", number=True),
+            Column("Measured", tape_unit(), number=True),
+            Column("Fitted", tape_unit(), number=True),
             Column("Difference", "mm", number=True),
         ),
         tuple(rows),

@@ -22,7 +22,7 @@ from headfit.planning.choosing import LEFT_OUT, Choice, Options, choose
 from headfit.planning.clear_places import Search, covered
 from headfit.planning.clear_tapes import run_stretches
 from headfit.planning.obstacles import Obstacle
-from headfit.units import in_cm
+from headfit.units import tape_length
 
 # Cups nearer than this are bridged by paste: design choice, no source. Where the sites themselves
 # stand closer (dense arrays, small heads), half of their least distance.
@@ -84,11 +84,11 @@ class Move:
         """What to do and to chart, one sentence."""
         why = f", as {mirrored(self.site)} does" if self.as_homologue else ""
         if self.named:
-            return f"{self.site} goes to {self.toward}, {in_cm(self.moved_mm)} away{why}."
+            return f"{self.site} goes to {self.toward}, {tape_length(self.moved_mm)} away{why}."
         rest = self.toward_mm - self.moved_mm
         return (
-            f"{self.site} is moved {in_cm(self.moved_mm)} toward {self.toward} "
-            f"({in_cm(rest)} short of it){why}."
+            f"{self.site} is moved {tape_length(self.moved_mm)} toward {self.toward} "
+            f"({tape_length(rest)} short of it){why}."
         )
 
 

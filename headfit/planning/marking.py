@@ -30,7 +30,7 @@ from headfit.planning.clear_tapes import is_clear
 from headfit.planning.displacement import Displacement
 from headfit.planning.obstacles import Obstacle
 from headfit.planning.walks import PlannedMark, walks_of
-from headfit.units import in_cm
+from headfit.units import tape_length
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +77,7 @@ class MarkingPlan:
         """Where a tape must end, and how sites are found that no arc marks."""
         said = [
             f"{step.arc[0].upper()}{step.arc[1:]}: from {zero} toward {toward} the tape ends at "
-            f"{in_cm(floor_mm(stop))}."
+            f"{tape_length(floor_mm(stop))}."
             for step in self.steps
             for zero, toward, stop in step.stops
         ]

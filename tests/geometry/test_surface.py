@@ -14,7 +14,6 @@ from headfit.geometry.surface import (
     nearest,
     nearest_on_triangles,
     normals_at,
-    project_along_normals,
 )
 
 SEEDS = st.integers(0, 2**32 - 1)
@@ -135,16 +134,6 @@ def test_normals_of_a_sphere_point_away_from_its_middle() -> None:
     assert np.degrees(np.arccos(cosine.min())) < 0.5  # triangles of 4 degrees
 
 
-def test_height_over_the_surface_is_positive_outside_and_negative_inside() -> None:
-    vertices, faces = unit_sphere(4, turn(5))
-    mesh = TriangleMesh(80 * vertices, faces)
-    heights = np.tile([-9.0, -0.5, 0.5, 12.0], 50)
-    directions = vertices[:200]
-    places, found = project_along_normals(mesh, directions * (80 + heights)[:, None])
-    np.testing.assert_allclose(found, heights, atol=0.06)  # the flats lie up to 0.05 mm inside
-    np.testing.assert_allclose(places.on(mesh.vertices_mm), directions * 80, atol=0.6)
-
-
 def test_a_membrane_moves_the_loose_vertices_only() -> None:
     mesh = bumpy_head(4, subdivisions=3).surface
     loose = mesh.vertices_mm[:, 0] > 60
@@ -209,3 +198,17 @@ def test_a_few_points_find_the_same_places_without_a_tree() -> None:
     assert "centre_tree" not in without.__dict__
     assert np.allclose(few[1], many[1], atol=1e-12)
     assert np.allclose(few[0].on(without.vertices_mm), many[0].on(without.vertices_mm), atol=1e-9)
+
+
+@given(SEEDS, st.sampled_from([0.01, 1.0, 5.0]))
+@settings(max_examples=20)
+def test_the_place_on_a_triangle_is_that_of_trimesh(seed: int, size_mm: float) -> None:
+    # Small triangles too: what is near a corner on a large one is not near it there.
+    rng = np.random.default_rng(seed)
+    triangles = size_mm * rng.normal(size=(200, 3, 3))
+    points = triangles.mean(axis=1) + size_mm * rng.normal(size=(200, 3))
+    _, weights, distance = nearest_on_triangles(points, triangles[:, None])
+    feet = np.einsum("ij,ijk->ik", weights, triangles)
+    expected = trimesh.triangles.closest_point(triangles, points)
+    np.testing.assert_allclose(feet, expected, atol=1e-6 * size_mm)
+    np.testing.assert_allclose(distance, np.linalg.norm(expected - points, axis=1), rtol=1e-6)

@@ -194,6 +194,7 @@ export class App {
     if (!this.model || this.model.age !== state.case.age) {
       this.model = new Model(await this.program.get<ModelData>(`model?age=${encodeURIComponent(state.case.age)}`));
       this.placed?.viewer.setHeadArrays(this.model.vertices(state.fit).slice(), this.model.faces, this.model.part);
+      void this.draw(state.case.age);
     }
     this.refusals.replaceChildren();
     this.sheet.accept(Object.keys(state.case.tape).concat(Object.keys(before?.case.tape ?? {})));
@@ -217,6 +218,17 @@ export class App {
     this.offer("fit");
     await this.chair.confirmed(state);
     void this.askForFilesElsewhere();
+  }
+
+  /** How the landmarks are felt and each tape lies at this age; the page does not wait for it. */
+  private async draw(age: string | number): Promise<void> {
+    try {
+      const drawings = await this.program.get<Record<string, string>>(`drawings?age=${encodeURIComponent(age)}`);
+      this.sheet.drawn(drawings);
+      this.facts.drawn(drawings);
+    } catch (error) {
+      if (!(error instanceof Gone || error instanceof Refusal)) throw error; // words say it too
+    }
   }
 
   /** What is usual at this age, to be taken by a press. */

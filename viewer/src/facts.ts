@@ -31,6 +31,8 @@ export class Facts {
   private readonly unit: HTMLSelectElement;
   private readonly doubts = new Map<string, HTMLInputElement>();
   private readonly rules = new Map<string, HTMLSelectElement>();
+  private readonly icons = new Map<string, HTMLElement>();
+  private readonly flat = make("span", { className: "icon" });
 
   constructor(private readonly start: Start, private readonly change: (change: Change) => void) {
     const ages = make("datalist", { id: "ages" }, ["adult", "newborn", "3 weeks", "6 months", "18 months", "5 years", "10 years"].map((text) => make("option", { value: text })));
@@ -53,8 +55,11 @@ export class Facts {
       const box = make("input", { type: "checkbox" });
       box.addEventListener("change", () => change({ doubtful: [...this.doubts].filter(([, each]) => each.checked).map(([name]) => name) }));
       this.doubts.set(landmark.name, box);
-      doubt.append(make("label", {}, [box, ` ${landmark.title}`]));
+      const icon = make("span", { className: "icon" });
+      this.icons.set(landmark.name, icon);
+      doubt.append(make("label", {}, [icon, box, ` ${landmark.title}`]));
     }
+    doubt.append(make("span", { className: "flat" }, [this.flat, "flat inion: where the ridges from behind both ears meet"]));
     const rules = make("details", {}, [make("summary", { textContent: "Rules of placement" })]);
     for (const [name, options] of Object.entries(start.rules)) {
       const select = choice(options.map((option) => [option, OPTIONS[`${name} ${option}`] ?? option] as const), (value) => change({ rules: { [name]: value } }));
@@ -83,6 +88,12 @@ export class Facts {
       this.element.open = false;
       next();
     };
+  }
+
+  /** Where each landmark is felt, as SVG by its name. */
+  drawn(drawings: Readonly<Record<string, string>>): void {
+    for (const [name, icon] of this.icons) icon.innerHTML = drawings[name] ?? "";
+    this.flat.innerHTML = drawings["flat inion"] ?? "";
   }
 
   /** Say beside the age why it is not used. */

@@ -32,7 +32,9 @@ export class Sheet {
   private readonly sliderLabel = make("label", { htmlFor: "slider" });
   private readonly sliderValue = make("output");
   private readonly how = make("p");
+  private readonly icon = make("span", { className: "icon" });
   private current: Line | null = null;
+  private drawings: Readonly<Record<string, string>> = {};
   private unit = "cm";
   private predicted: Readonly<Record<string, number>> = {};
   private taken: Readonly<Record<string, string>> = {};
@@ -50,7 +52,7 @@ export class Sheet {
       this.list.append(box);
     });
     this.card = make("div", { className: "card" }, [
-      make("div", { className: "cardhead" }, [this.sliderLabel, this.sliderValue]), this.slider, this.end, this.how,
+      make("div", { className: "cardhead" }, [this.sliderLabel, this.sliderValue]), this.slider, this.end, make("div", { className: "shown" }, [this.icon, this.how]),
     ]);
     this.end.hidden = true;
     this.slider.addEventListener("input", () => this.slide(false));
@@ -149,6 +151,7 @@ export class Sheet {
     this.slider.value = String(Math.round(middle));
     this.sliderLabel.textContent = line.kind.title;
     this.how.textContent = `How: ${line.kind.how}.`;
+    this.showIcon(line);
     this.slider.disabled = several !== null; // it would put one number in the place of what was read
     if (several !== null) this.tell(`mean ${this.text(several)} ${this.unit} of ${line.input.value.trim()}`);
     else if (read !== null) this.tell(`${this.text(read)} ${this.unit}`);
@@ -285,6 +288,16 @@ export class Sheet {
       line.row.classList.remove("refused", "typing");
       line.input.removeAttribute("aria-invalid");
     }
+  }
+
+  /** Where each tape and caliper lies, as SVG by measurement. */
+  drawn(drawings: Readonly<Record<string, string>>): void {
+    this.drawings = drawings;
+    if (this.current) this.showIcon(this.current);
+  }
+
+  private showIcon(line: Line): void {
+    this.icon.innerHTML = this.drawings[line.kind.name] ?? "";
   }
 
   /** The first box of this age. */
