@@ -21,6 +21,7 @@ from headfit.teaching.stage import Profile, StagedStep
 _SEEN = -0.12  # from the side the midline lies on the outline
 _SHORTEST_MM = 6.0
 CROWDED = 45  # with more sites arrows and names crowd
+PRINTED_TRY = 0  # of a mix-up, where it cannot be played
 _UP = (0.0, 0.0, 1.0)
 
 
@@ -200,4 +201,7 @@ def told_numbers(step: StagedStep) -> list[str]:
     for balance in step.balances:
         pairs = zip(balance.labels, (balance.first_cm, balance.second_cm), strict=True)
         found += [f"{label} {values[step.start]:.1f} cm" for label, values in pairs]
+    if step.exchange is not None:
+        rows = step.exchange.taped(PRINTED_TRY)
+        found += [f"{a} to {b}: taped {taped:.1f}, due {due:.1f} cm" for a, b, taped, due in rows]
     return found

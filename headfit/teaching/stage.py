@@ -181,6 +181,20 @@ class Exchange:
     neighbours: tuple[tuple[int, int], ...]
     exchanged: tuple[tuple[int, int], ...]
 
+    def taped(self, turn: int, most: int = 10) -> tuple[tuple[str, str, float, float], ...]:
+        """Of a try the neighbours that are farthest off: both names, cm as taped, cm as due."""
+        a, b = self.exchanged[turn]
+        who = {a: b, b: a}
+        rows = [
+            (i, j, self.apart_cm[who.get(i, i), who.get(j, j)], self.apart_cm[i, j])
+            for i, j in self.neighbours
+        ]
+        worst = sorted(rows, key=lambda row: -abs(row[2] - row[3]))[:most]
+        return tuple(
+            (self.names[i], self.names[j], float(taped), float(due))
+            for i, j, taped, due in sorted(worst)
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Profile:

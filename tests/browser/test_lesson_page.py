@@ -372,6 +372,47 @@ def test_exchanged_marks_are_found_and_counted(open_tab: OpenTab, tmp_path: Path
     assert "1 of 2" in tab.page.inner_text(".score")
 
 
+def test_a_finger_slides_up_the_profile_and_says_what_it_feels(
+    open_tab: OpenTab, tmp_path: Path
+) -> None:
+    tab = open_tab(**STILL)
+    opened(tab, "landmarks", tmp_path)
+    for step, felt in (("knob", "The knob"), ("no-knob", "no knob")):
+        go(tab, "landmarks", step)
+        feels = staged("landmarks")[step].said
+        assert "Neck: soft" in tab.page.inner_text(".said-now")
+        middle = next(k for k, words in enumerate(feels) if felt in words)
+        slide(tab, middle)
+        assert tab.page.inner_text(".said-now") == feels[middle]
+        box = tab.page.locator(".profile .contour").bounding_box()
+        assert box is not None
+        tab.page.mouse.move(box["x"] + box["width"] - 4, box["y"] + 6)
+        tab.page.mouse.down()
+        tab.page.mouse.up()
+        assert "Back of the head" in tab.page.inner_text(".said-now")
+
+
+def test_two_fingers_and_shifted_arrows_turn_the_head(open_tab: OpenTab, tmp_path: Path) -> None:
+    tab = open_tab(has_touch=True, **STILL)
+    opened(tab, "ring", tmp_path)
+    position = "headfit.player.picture.stage.camera.position.toArray()"
+    start = tab.page.evaluate(position)
+    tab.page.keyboard.press("Shift+ArrowRight")
+    turned = tab.page.evaluate(position)
+    assert np.linalg.norm(np.subtract(turned, start)) > 20.0
+    touch = tab.page.context.new_cdp_session(tab.page)
+    for kind, shift in (
+        ("touchStart", 0),
+        ("touchMove", 20),
+        ("touchMove", 60),
+        ("touchEnd", None),
+    ):
+        places = [] if shift is None else [{"x": x + shift, "y": 300, "id": x} for x in (400, 500)]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": places})
+    assert np.linalg.norm(np.subtract(tab.page.evaluate(position), turned)) > 20.0
+    assert tab.page.evaluate("headfit.player.at") == 0
+
+
 def test_cards_turn_and_systems_peel(open_tab: OpenTab, tmp_path: Path) -> None:
     tab = open_tab(**STILL)
     opened(tab, "names", tmp_path)
