@@ -7,7 +7,7 @@ straight: stops lie so near that this is within half a millimetre. Head frame, m
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -129,7 +129,10 @@ class Dial:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """A number that follows the drag: (S,) values in `unit`, as a large number or as a bar."""
+    """A number that follows the drag: (S,) values, as a large number or as a bar.
+
+    What is in "cm" is a length on a tape and told in the unit of the case.
+    """
 
     label: str
     unit: str
@@ -230,6 +233,8 @@ class StagedStep(Noun):
     asked : Asked or None
     exchange : Exchange or None
     profile : Profile or None
+    unit : str
+        In which lengths on a tape are told: that of the case.
     """
 
     step: Step
@@ -249,7 +254,8 @@ class StagedStep(Noun):
     vertices_mm: Floats | None = None
     asked: Asked | None = None
     exchange: Exchange | None = None
-    profile: Profile | None = field(default=None)
+    profile: Profile | None = None
+    unit: str = "cm"
 
     def __repr__(self) -> str:
         return f"StagedStep({self.step.name!r}, {in_one(self.caption)!r})"

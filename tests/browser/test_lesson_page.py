@@ -14,13 +14,14 @@ from browser_tab import Tab, launch
 from lesson_heads import head
 from playwright.sync_api import Playwright
 
-from headfit import place_sites
+from headfit import place_sites, solve_case
 from headfit.files.lesson_file import lesson, lesson_names
 from headfit.output.lesson_page import lesson_html
 from headfit.teaching.bench import SLIP_SITES
 from headfit.teaching.numbers import in_one
 from headfit.teaching.slips import pushed
 from headfit.teaching.stage import StagedLesson
+from headfit.units import number_in
 
 NAMES = lesson_names()
 SIZES = [(1280, 720), (1920, 1080), (1024, 768)]
@@ -411,6 +412,22 @@ def test_two_fingers_and_shifted_arrows_turn_the_head(open_tab: OpenTab, tmp_pat
         touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": places})
     assert np.linalg.norm(np.subtract(tab.page.evaluate(position), turned)) > 20.0
     assert tab.page.evaluate("headfit.player.at") == 0
+
+
+def test_a_tape_in_inches_is_told_in_inches_on_the_page(open_tab: OpenTab, tmp_path: Path) -> None:
+    tab = open_tab(**STILL)
+    inches = solve_case(replace(head("demo").case, unit="inch"))
+    path = tmp_path / "inches.html"
+    path.write_text(lesson_html(lesson("midline", inches)), encoding="utf-8")
+    tab.page.goto(path.as_uri())
+    tab.until("!!(window.headfit && headfit.player)")
+    assert tab.page.inner_text(".number.huge b") == "14 7/16"
+    assert "14 7/16 inch" in said(tab)
+    # Whatever the page tells is what Python tells of the same length.
+    for share in (3, 50, 77):
+        slide(tab, share)
+        length = share / 100 * inches.tape_on("midline").length_mm
+        assert tab.page.inner_text(".number.huge b") == number_in(length, "inch")
 
 
 def test_cards_turn_and_systems_peel(open_tab: OpenTab, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ import { FIRST, type LessonData } from "./data";
 import { Dial } from "./dial";
 import { Picture } from "./picture";
 import { Readings } from "./readings";
+import { tellIn } from "./tape";
 import { cards, exchange, Profile, question, type Answering } from "./tasks";
 
 const SWIPE_PX = 60;
@@ -34,6 +35,7 @@ export class Player {
   private readonly gone = new AbortController(); // of all that listens on the window
 
   constructor(readonly lesson: LessonData, host: HTMLElement, leave: (() => void) | null = null) {
+    tellIn(lesson.unit);
     document.title = `${lesson.title} · headfit`;
     this.caption.setAttribute("aria-live", "polite");
     this.aside.setAttribute("aria-label", "Numbers and what to do");
