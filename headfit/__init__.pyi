@@ -39,6 +39,7 @@ from .files.case_file import write_case as write_case
 from .files.lesson_file import lesson as lesson
 from .files.lesson_file import read_lesson as read_lesson
 from .files.marks_files import read_marks as read_marks
+from .files.mne_positions import marks_from_mne as marks_from_mne
 from .files.samples import sample as sample
 from .files.surfaces import read_head as read_head
 from .fitting.advice import Advice as Advice

@@ -17,6 +17,7 @@ TITLES = {
     "comparing": "Comparing",
     "cohort": "Studies",
     "files": "Files",
+    "teaching": "Lessons",
     "output": "Sheet, report, record, picture",
     "errors": "Errors",
 }

@@ -227,6 +227,7 @@ CAUSES_OF_MARKS: dict[str, Cause] = {
     "marks-none": lambda: table("name,x,y,z\nCz,n/a,n/a,n/a\n"),
     "marks-shape": lambda: Marks(("Cz", "Pz"), np.zeros((1, 3))),
     "marks-name-twice": lambda: Marks(("Cz", "Cz"), np.zeros((2, 3))),
+    "fif-positions": lambda: read_marks(wrote("x.fif", b"nothing")),
     "extra-missing": without_mne,
     # comparing
     "compare-no-sites": lambda: compared(Marks((), np.empty((0, 3)), source="marks.tsv")),

@@ -107,3 +107,15 @@ def test_what_is_missing_is_said_in_one_sentence(
     assert main(arguments) == 2
     assert said in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_quiz_is_one_file_and_another_seed_draws_other_heads(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, other = tmp_path / "quiz.html", tmp_path / "other.html"
+    assert main(["lesson", "quiz", "-o", str(first), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["heads"] == 6
+    assert main(["lesson", "quiz", "-o", str(other), "--seed", "1"]) == 0
+    assert first.read_bytes() != other.read_bytes()
+    assert main(["lesson", "quiz", "-o", str(tmp_path / "q.pdf"), "--format", "pdf"]) == 2
+    assert "a quiz must be written as html, got pdf" in capsys.readouterr().err

@@ -1,6 +1,6 @@
 import { defineConfig } from "vite";
 
-// The page of a lesson, beside the app's: one script and one style sheet that an offline file inlines.
+// The page of lessons, beside the app's: served by the app; an offline file inlines its one script and style sheet.
 export default defineConfig({
   base: "./",
   build: {
@@ -9,7 +9,7 @@ export default defineConfig({
     modulePreload: false,
     chunkSizeWarningLimit: 900,
     rollupOptions: {
-      input: "src/lesson/main.ts",
+      input: "lesson.html",
       output: { entryFileNames: "lesson.js", assetFileNames: "lesson[extname]", codeSplitting: false },
     },
   },

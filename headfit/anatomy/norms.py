@@ -49,11 +49,13 @@ _ADULT: dict[str, dict[str, Norm]] = {
         "head_length": Norm(189.8, 7.45, ANSUR),
         "head_breadth": Norm(147.8, 5.19, ANSUR),
         "largest_circumference": Norm(561.1, 19.36, ANSUR),
+        "tragion_height": Norm(126.5, 6.55, ANSUR),  # of the vertex over the tragion
     },
     "male": {
         "head_length": Norm(199.5, 7.02, ANSUR),
         "head_breadth": Norm(154.3, 5.53, ANSUR),
         "largest_circumference": Norm(574.4, 16.05, ANSUR),
+        "tragion_height": Norm(131.1, 6.16, ANSUR),
     },
 }
 
@@ -91,6 +93,15 @@ _WHO: dict[str, tuple[tuple[float, float, float], ...]] = {
     ),
 }
 WHO_LAST_MONTH = 60.0
+
+
+def adult_norms(name: str) -> tuple[Norm, Norm]:
+    """The norms of women and of men for what was surveyed: a measurement, or tragion height.
+
+    >>> [norm.mean_mm for norm in adult_norms("tragion_height")]
+    [126.5, 131.1]
+    """
+    return _ADULT["female"][name], _ADULT["male"][name]
 
 
 def norm_of(name: str, months: float, sex: str | None) -> Norm | None:

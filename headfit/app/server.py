@@ -7,6 +7,7 @@ token, 400 for a foreign host, 409 on a conflict, 413 when too long, 422 for a v
 from __future__ import annotations
 
 import json
+import shlex
 import threading
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict, replace
@@ -32,7 +33,7 @@ from headfit.app.marks_files import checked_marks, keep_marks
 from headfit.app.office import Office, shown
 from headfit.app.state import desk_data, quick_data, start_data
 from headfit.case.case import Case
-from headfit.case.solved import solve_case
+from headfit.case.solved import SolvedCase, solve_case
 from headfit.errors import (
     DrawingError,
     HeadfitError,
@@ -42,11 +43,15 @@ from headfit.errors import (
     unknown_name,
 )
 from headfit.files.case_file import case_of_text
+from headfit.files.lesson_file import built_in_lesson, lesson_names
 from headfit.files.marks_files import read_marks
 from headfit.fitting.measurements import MEASUREMENTS
 from headfit.output.case_view import CaseView
 from headfit.output.drawing import line_drawing
+from headfit.output.lesson_page import lesson_data, quiz_data
 from headfit.output.page import model_data, scene_data
+from headfit.teaching.quiz import make_quiz
+from headfit.teaching.staging import stage_lesson
 
 STATIC = Path(__file__).parent / "static"
 _DEEPEST_JSON = 40
@@ -89,6 +94,9 @@ def make_app(
             api("cases", _cases, "GET"),
             api("picture", _picture, "GET"),
             api("export", _export, "GET"),
+            api("lessons", _lessons, "GET"),
+            api("lesson", _lesson, "GET"),
+            api("quiz", _quiz, "GET"),
             api("change", _change, "POST"),
             api("trial", _trial, "POST"),
             api("undo", _undo, "POST"),
@@ -372,6 +380,33 @@ def _export(office: Office, given: dict[str, Any]) -> Response:
         media_type=made.media_type,
         headers={"content-disposition": f'attachment; filename="{file}{made.ending}"'},
     )
+
+
+def _solved(office: Office) -> SolvedCase:
+    """The open case, whatever is measured; a problem of it is told."""
+    now = office.standing()
+    if now.problem is not None:
+        raise now.problem
+    return now.view.solved
+
+
+def _lessons(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    desk = office.standing().desk
+    found = [built_in_lesson(name) for name in lesson_names()]
+    return {
+        "head_label": desk.case.label,
+        "command": f"headfit lesson NAME {shlex.quote(plain_text(desk.path.name))} -o NAME.html",
+        "lessons": [{"name": of.name, "title": of.title, "about": of.about} for of in found],
+    }
+
+
+def _lesson(office: Office, given: dict[str, Any]) -> dict[str, Any]:
+    lesson = built_in_lesson(str(given.get("name", "")))
+    return lesson_data(stage_lesson(lesson, _solved(office)))
+
+
+def _quiz(office: Office, _given: dict[str, Any]) -> dict[str, Any]:
+    return quiz_data(make_quiz(_solved(office)))
 
 
 def _revision(given: dict[str, Any]) -> object:

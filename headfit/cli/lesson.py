@@ -1,8 +1,8 @@
 """Write a lesson on a head: one HTML file for a projector, stills, or a handout.
 
-NAME is a lesson that comes with headfit (--list tells them) or a lesson file of your own.
-Without a case the head is that of the demo. --check reads a lesson file, computes all its numbers
-and tells what is wrong, with its line.
+NAME is a lesson that comes with headfit (--list tells them), a lesson file of your own, or "quiz",
+a quiz on this head and others. Without a case the head is that of the demo. --check reads a lesson
+file, computes all its numbers and tells what is wrong, with its line.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from headfit.errors import InputError, sentence
 if TYPE_CHECKING:
     from headfit.teaching.stage import StagedLesson
 
+_QUIZ = "quiz"
 _FORMATS = {"html": "one offline file", "png": "a folder of stills", "pdf": "a handout"}
 
 
@@ -30,6 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FORMAT",
         default="html",
         help="; ".join(f"{name}: {words}" for name, words in _FORMATS.items()),
+    )
+    parser.add_argument(
+        "--seed", metavar="N", type=int, default=0, help="of a quiz: another number, other heads"
     )
     parser.add_argument("--list", action="store_true", help="tell the lessons there are")
     parser.add_argument("--check", metavar="FILE.toml", type=Path, help="read a lesson of your own")
@@ -56,6 +60,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             sentence("--format", f"be one of {', '.join(_FORMATS)}", arguments.format),
             code="command-line",
         )
+    if arguments.name == _QUIZ:
+        return _quiz(arguments, screen)
     staged = _staged(arguments.name, arguments.case, screen)
     with screen.doing("Writing"):
         files = _WRITTEN[arguments.format](staged, arguments.output)
@@ -72,6 +78,29 @@ def _staged(name: str, case: Path | None, screen: Screen) -> StagedLesson:
 
     with screen.doing("Computing the lesson"):
         return lesson(name, None if case is None else solve_case(read_case(case)))
+
+
+def _quiz(arguments: argparse.Namespace, screen: Screen) -> int:
+    from headfit.case.solved import solve_case
+    from headfit.files.case_file import demo_case, read_case
+    from headfit.files.whole import write_whole
+    from headfit.output.lesson_page import quiz_html
+    from headfit.teaching.quiz import make_quiz
+
+    if arguments.format != "html":
+        raise InputError(
+            sentence("a quiz", "be written as html", arguments.format), code="command-line"
+        )
+    with screen.doing("Drawing heads"):
+        case = demo_case() if arguments.case is None else read_case(arguments.case)
+        quiz = make_quiz(solve_case(case), arguments.seed)
+    write_whole(arguments.output, quiz_html(quiz))
+    screen.say(
+        f"Wrote {arguments.output}: {len(quiz.heads)} heads; answers stay on the device, and are "
+        "handed out there as CSV."
+    )
+    screen.result({"lesson": _QUIZ, "heads": len(quiz.heads), "files": [str(arguments.output)]})
+    return 0
 
 
 def _list(screen: Screen) -> int:

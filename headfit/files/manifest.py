@@ -38,7 +38,7 @@ class WrittenFile:
 
     size_bytes: int
     sha256: str
-    handed_over: bool = False
+    handed_over: bool
 
     @classmethod
     def of(cls, contents: bytes, *, handed_over: bool = False) -> WrittenFile:

@@ -1,4 +1,4 @@
-"""Files of digitised marks: BIDS electrodes.tsv with its coordsystem.json, CSV, TSV, JSON."""
+"""Files of digitised marks: BIDS electrodes.tsv with its coordsystem.json, CSV, TSV, JSON, FIF."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 from headfit.errors import UnitError, sentence
 from headfit.files.coordsystem import Found, declared_by, find_coordsystem
-from headfit.files.formats import reader
+from headfit.files.formats import extensions, reader
 from headfit.files.limits import MARKS_BYTES
 from headfit.files.marks_text import read_foreign_text
 from headfit.marks.as_written import GivenMarks
@@ -32,7 +32,8 @@ def read_marks(
     path : path
         A BIDS ``..._electrodes.tsv`` (its coordsystem.json is found beside or above it), a CSV or
         TSV whose first line names the columns name, x, y and z (also x_mm, y_cm), or a JSON of
-        name -> [x, y, z] with an optional "unit" and "landmarks".
+        name -> [x, y, z] with an optional "unit" and "landmarks". Or a FIF file of digitised
+        points, or of a recording that carries them, by the optional extra `mne`.
     unit : str, optional
         Unit of the marks, when the file does not say or says it wrongly.
     coordsystem : path, optional
@@ -62,11 +63,15 @@ def _declared(
     path: Path, unit: str | None, coordsystem: str | os.PathLike[str] | None
 ) -> GivenMarks:
     """What the file and its coordsystem.json say."""
-    text, remarks = read_foreign_text(path, MARKS_BYTES)
-    # JSON is told by how it begins, whatever its file is called.
-    extension = ".json" if text.lstrip().startswith("{") else path.suffix
-    given: GivenMarks = reader("marks", extension)(text, path.name)
-    given = replace(given, remarks=(*remarks, *given.remarks))
+    given: GivenMarks
+    if path.suffix.casefold() in extensions("digitised points"):
+        given = reader("digitised points", path.suffix)(path)
+    else:
+        text, remarks = read_foreign_text(path, MARKS_BYTES)
+        # JSON is told by how it begins, whatever its file is called.
+        extension = ".json" if text.lstrip().startswith("{") else path.suffix
+        given = reader("marks", extension)(text, path.name)
+        given = replace(given, remarks=(*remarks, *given.remarks))
     if coordsystem is not None:
         given = declared_by(given, Found((Path(coordsystem),)))
     elif path.name.endswith("electrodes.tsv"):

@@ -9,10 +9,12 @@ import csv
 import math
 import re
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 
 from headfit.errors import FileFormatError, sentence
+from headfit.files.formats import extensions
 from headfit.files.marks_text import shown
 from headfit.marks.as_written import GivenMarks
 from headfit.marks.remarks import Remark, correction, listed, note
@@ -149,12 +151,20 @@ def _columns(titles: Sequence[str], name: str) -> tuple[list[int], str | None]:
                 f"the first line of {name}",
                 "name the columns name, x, y and z once each, all in one unit",
                 said,
-                "part the columns by tabs, semicolons or commas" if len(titles) == 1 else "",
+                _advice(titles, name),
             ),
             code="table-header",
             missing=tuple(wrong),
         )
     return [places[0] for places in found.values()], units.pop()
+
+
+def _advice(titles: Sequence[str], name: str) -> str:
+    """What to do with a table that is none."""
+    ending = Path(name).suffix.casefold()
+    if ending and ending not in extensions("marks"):
+        return "files of other endings: in Python, headfit.marks_from_mne takes what mne can read"
+    return "part the columns by tabs, semicolons or commas" if len(titles) == 1 else ""
 
 
 class _Cells:

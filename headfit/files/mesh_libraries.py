@@ -7,8 +7,6 @@ does to its mesh leaves the head as it is.
 from __future__ import annotations
 
 import io
-import subprocess
-import sys
 import tempfile
 from importlib.util import find_spec
 from pathlib import Path
@@ -19,6 +17,7 @@ import numpy as np
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.errors import FileFormatError, sentence
+from headfit.files.apart import read_apart
 from headfit.geometry.mesh import Floats, Integers
 
 
@@ -58,16 +57,7 @@ def head_to_pyvista(head: Head) -> Any:
     return mesh
 
 
-_VTP_SECONDS = 60
-# Memory as one process may have it, where the system can be told.
 _READ_VTP = """
-import sys
-try:
-    import resource
-    resource.setrlimit(resource.RLIMIT_AS, (8 << 30, 8 << 30))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-except (ImportError, ValueError, OSError):
-    pass
 import numpy as np
 from vtkmodules.util.numpy_support import vtk_to_numpy
 from vtkmodules.vtkCommonCore import vtkObject
@@ -75,30 +65,29 @@ from vtkmodules.vtkFiltersCore import vtkTriangleFilter
 from vtkmodules.vtkIOXML import vtkXMLPolyDataReader
 vtkObject.GlobalWarningDisplayOff()
 reader = vtkXMLPolyDataReader()
-reader.SetFileName(sys.argv[1])
-if not reader.CanReadFile(sys.argv[1]):
-    sys.exit(3)
+reader.SetFileName(source)
 split = vtkTriangleFilter()
 split.PassLinesOff()
 split.PassVertsOff()
 split.SetInputConnection(reader.GetOutputPort())
+if not reader.CanReadFile(source):
+    sys.exit("VTK does not take it")
 split.Update()
 if reader.GetErrorCode():
-    sys.exit(3)
+    sys.exit("VTK does not take it")
 mesh = split.GetOutput()
 points, corners = mesh.GetPoints(), mesh.GetPolys().GetConnectivityArray()
-np.savez(
-    sys.argv[2],
-    points=np.zeros((0, 3)) if points is None else vtk_to_numpy(points.GetData()),
-    corners=vtk_to_numpy(corners).reshape(-1, 3),
-)
+with open(target, "wb") as file:
+    np.savez(
+        file,
+        points=np.zeros((0, 3)) if points is None else vtk_to_numpy(points.GetData()),
+        corners=vtk_to_numpy(corners).reshape(-1, 3),
+    )
 """
 
 
 def vtp_arrays(raw: bytes) -> tuple[Floats, Integers]:
     """Vertices and triangles of a VTP file, polygons split into triangles, as VTK reads it.
-
-    VTK ends the process, or never comes back, on some damaged files: so it reads in one of its own.
 
     Raises
     ------
@@ -118,21 +107,10 @@ def vtp_arrays(raw: bytes) -> tuple[Floats, Integers]:
             code="surface-no-vtk",
         )
     with tempfile.TemporaryDirectory() as name:
-        source, target = Path(name) / "surface.vtp", Path(name) / "arrays.npz"
+        source = Path(name) / "surface.vtp"
         source.write_bytes(raw)
-        try:
-            done = subprocess.run(
-                [sys.executable, "-I", "-c", _READ_VTP, str(source), str(target)],
-                capture_output=True,
-                stdin=subprocess.DEVNULL,
-                timeout=_VTP_SECONDS,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            raise RuntimeError(f"VTK was not done in {_VTP_SECONDS} s") from None
-        if done.returncode or not target.is_file():
-            raise RuntimeError("VTK does not take it")
-        with np.load(io.BytesIO(target.read_bytes()), allow_pickle=False) as arrays:
-            vertices: Floats = arrays["points"].astype(np.float64)
-            faces: Integers = arrays["corners"].astype(np.int64)
+        read = read_apart(_READ_VTP, source)
+    with np.load(io.BytesIO(read), allow_pickle=False) as arrays:
+        vertices: Floats = arrays["points"].astype(np.float64)
+        faces: Integers = arrays["corners"].astype(np.int64)
     return vertices, faces

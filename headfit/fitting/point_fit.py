@@ -16,12 +16,10 @@ from scipy.spatial.transform import Rotation
 
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.anatomy.sites import Sites, sites_on
 from headfit.errors import LandmarkError, MarksError, sentence
-from headfit.fitting.leftover import leftover_effects, tape_block
+from headfit.fitting.leftover import tape_block
 from headfit.fitting.model_measures import at_pose
 from headfit.fitting.shape import ShapeModel, shape_model
-from headfit.fitting.spreads import SiteSpreads, site_spreads
 from headfit.fitting.tape import Tape
 from headfit.geometry.mesh import Floats
 from headfit.geometry.rates import skew
@@ -50,7 +48,6 @@ class PointFit:
         Of each point from the skin, less the common height; positive outside.
     model : ShapeModel
     parameters : (K,) float64
-    covariance : (K, K) float64
     motion : RigidMotion
         From the frame of the points to that of the model.
     """
@@ -60,7 +57,6 @@ class PointFit:
     distances_mm: Floats
     model: ShapeModel
     parameters: Floats
-    covariance: Floats
     motion: RigidMotion
 
     def in_head_frame(self, points_mm: Floats) -> Floats:
@@ -70,17 +66,6 @@ class PointFit:
 
     def __repr__(self) -> str:
         return f"PointFit({len(self.distances_mm)} points, {self.height_mm:.1f} mm over the skin)"
-
-    def spreads(self, sites: Sites) -> SiteSpreads:
-        """How sure each site is, in the frame of the four landmarks: "shape" and "leftover".
-
-        Points show a part of what no mode draws; that is not counted in favour.
-        """
-        tracer = at_pose(self.model, self.parameters, sites.rules)
-        local = sites_on(tracer, sites.names, sites.system)
-        leftover = leftover_effects(self.model).on_sites(local.names, local.rules)
-        no_errors = np.zeros((self.model.n_parameters, leftover.shape[2]))
-        return site_spreads(local, {"shape": self.covariance}, tracer, leftover, no_errors)
 
 
 def fit_points(
@@ -160,7 +145,7 @@ class _Search:
 
     def run(self) -> PointFit:
         for _ in range(_ROUNDS):
-            covariance, step, distances = self._round()
+            step, distances = self._round()
             k = self.model.n_parameters
             self.parameters = self.parameters + step[:k]
             turn = Rotation.from_rotvec(step[k : k + 3]).as_matrix()
@@ -182,12 +167,10 @@ class _Search:
                 code="points-no-head",
             )
         head = self.model.head(self.parameters, self.model.template.label).in_own_frame()
-        return PointFit(
-            head, self.height, distances, self.model, self.parameters, covariance, self.motion
-        )
+        return PointFit(head, self.height, distances, self.model, self.parameters, self.motion)
 
-    def _round(self) -> tuple[Floats, Floats, Floats]:
-        """Covariance of the shape, step of everything, and distances of the points."""
+    def _round(self) -> tuple[Floats, Floats]:
+        """Step of everything, and distances of the points."""
         model, k = self.model, self.model.n_parameters
         tracer = at_pose(model, self.parameters)
         assert tracer.motion is not None
@@ -224,5 +207,4 @@ class _Search:
             information += (slope * weight[:, None]).T @ slope
             uphill += slope.T @ (weight * residual)
         step = -np.linalg.solve(information, uphill)
-        covariance = np.asarray(np.linalg.inv(information)[:k, :k], dtype=np.float64)
-        return covariance, np.asarray(step, dtype=np.float64), distances
+        return np.asarray(step, dtype=np.float64), distances

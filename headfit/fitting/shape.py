@@ -26,7 +26,7 @@ from headfit.anatomy.arcs import SurfaceMotion
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
 from headfit.anatomy.landmarks import Landmarks
-from headfit.anatomy.norms import SEXES
+from headfit.anatomy.norms import SEXES, adult_norms
 from headfit.anatomy.template import ADULT_MONTHS, age_in_months, load_template, template_set
 from headfit.errors import unknown_name
 from headfit.geometry.mesh import Floats, Integers, TriangleMesh
@@ -34,13 +34,9 @@ from headfit.geometry.rates import skew
 from headfit.geometry.surface import nearest_on_triangles
 from headfit.nouns import Noun
 
-# Head length, breadth and tragion height in mm, (mean, SD) of women and men, ANSUR II 2012, and the
-# scale they determine. The pooled prior holds when no sex is given.
-_ANSUR = {
-    "scale_x": ((147.8, 5.19), (154.3, 5.53)),
-    "scale_y": ((189.8, 7.45), (199.5, 7.02)),
-    "scale_z": ((126.5, 6.55), (131.1, 6.16)),
-}
+# What tells the sexes apart: each scale and the survey that determines it. The pooled prior holds
+# when no sex is given.
+_SURVEYED = {"scale_x": "head_breadth", "scale_y": "head_length", "scale_z": "tragion_height"}
 CHILD_SPREAD = 1.5
 
 # How much wider the place of a landmark is taken when it was hard to find, mm. The inion of one
@@ -365,14 +361,16 @@ def _prior(size: float, child: bool, sex: str | None, doubtful: tuple[str, ...])
     if child:
         spread = spread * CHILD_SPREAD
     elif sex is not None:
-        for name, (women, men) in _ANSUR.items():
+        for name, surveyed in _SURVEYED.items():
             k = names.index(name)
+            women, men = adult_norms(surveyed)
             chosen = women if sex == "female" else men
-            pooled = (women[0] + men[0]) / 2
-            mean[k] += np.log(chosen[0] / pooled)
+            pooled_mm = (women.mean_mm + men.mean_mm) / 2
+            mean[k] += np.log(chosen.mean_mm / pooled_mm)
             # The pooled spread holds the gap between the sexes too; keep its extra placement part.
-            between = abs(men[0] - women[0]) / 2 / pooled
-            spread[k] = np.sqrt(max(spread[k] ** 2 - between**2, (chosen[1] / chosen[0]) ** 2))
+            between = abs(men.mean_mm - women.mean_mm) / 2 / pooled_mm
+            own = chosen.spread_mm / chosen.mean_mm
+            spread[k] = np.sqrt(max(spread[k] ** 2 - between**2, own**2))
     for k, parameter in enumerate(parameters):
         if parameter["kind"] != "scale":
             mean[k] *= size

@@ -191,28 +191,6 @@ def normals_at(mesh: TriangleMesh, places: SurfacePoints) -> Floats:
     return np.asarray(normal / np.linalg.norm(normal, axis=1, keepdims=True))
 
 
-def project_along_normals(mesh: TriangleMesh, points_mm: Floats) -> tuple[SurfacePoints, Floats]:
-    """Where each point stands over the surface, and its signed height.
-
-    Parameters
-    ----------
-    mesh : TriangleMesh
-    points_mm : (n, 3) float64
-        Points that float off the scalp (hair, sensor height) or sink into it.
-
-    Returns
-    -------
-    SurfacePoints
-        The foot on the surface: the nearest place.
-    height_mm : (n,) float64
-        Positive outside.
-    """
-    places, distance = nearest(mesh, points_mm)
-    foot = places.on(mesh.vertices_mm)
-    outward = np.einsum("ij,ij->i", np.atleast_2d(points_mm) - foot, normals_at(mesh, places))
-    return places, np.where(outward < 0, -distance, distance)
-
-
 def membrane(mesh: TriangleMesh, loose: NDArray[np.bool_]) -> Floats:
     """(n, 3) vertices with the loose ones laid as a smooth patch over their rim.
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from headfit.anatomy.head import SCALP
+from headfit.anatomy.head import NECK, SCALP
 from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats
 from headfit.output.cameras import VIEW_ANGLE_DEGREES
@@ -21,6 +21,8 @@ from headfit.output.page import head_data, packed, script_text
 from headfit.output.report import CONTENT_POLICY, built_file
 from headfit.output.scene import Surface
 from headfit.reminders import NOT_MEDICAL, PREDICTED
+from headfit.teaching.numbers import in_one
+from headfit.teaching.quiz import Quiz, QuizHead
 from headfit.teaching.stage import Axis, StagedLesson, StagedStep
 
 # Vertices go by whole steps of this from their own place: two bytes a number.
@@ -37,6 +39,7 @@ def lesson_data(staged: StagedLesson) -> dict[str, Any]:
         "about": staged.lesson.about,
         "sources": list(staged.lesson.sources),
         "head_label": staged.head_label,
+        "cautions": list(staged.cautions),
         "reminders": [PREDICTED, NOT_MEDICAL],
         "view_angle_degrees": VIEW_ANGLE_DEGREES,
         "head": head_data(Surface(head.vertices_mm, head.faces, part)),
@@ -173,11 +176,62 @@ def _moves(step: StagedStep) -> dict[str, Any] | None:
     """How the vertices of the head go from their own place in each state."""
     if step.vertices_mm is None:
         return None
-    moves = (step.vertices_mm - step.head.vertices_mm) / _VERTEX_STEP_MM
+    return _moved_vertices(step.vertices_mm, step.head.vertices_mm)
+
+
+def _moved_vertices(states_mm: Floats, base_mm: Floats) -> dict[str, Any]:
+    moves = (states_mm - base_mm) / _VERTEX_STEP_MM
     return {
         "states": len(moves),
         "step_mm": _VERTEX_STEP_MM,
         "moves": packed(np.rint(moves), "<i2"),
+    }
+
+
+def quiz_data(quiz: Quiz) -> dict[str, Any]:
+    """All that the page of a quiz needs; every head as moves of the vertices of the first."""
+    first = quiz.heads[0].head
+    part = first.part if first.part is not None else np.full(len(first.vertices_mm), SCALP)
+    return {
+        "reminders": [PREDICTED, NOT_MEDICAL],
+        "view_angle_degrees": VIEW_ANGLE_DEGREES,
+        "head": head_data(Surface(first.vertices_mm, first.faces, part)),
+        "heads": [_quiz_head(each, first.vertices_mm) for each in quiz.heads],
+    }
+
+
+def _quiz_head(each: QuizHead, base_mm: Floats) -> dict[str, Any]:
+    kept = each.head.vertices_mm[each.head.part < NECK] if each.head.part is not None else base_mm
+    sheet = each.sheet
+    return {
+        "label": each.label,
+        "focus_mm": _rounded((kept.min(axis=0) + kept.max(axis=0)) / 2),
+        "height_mm": round(float(np.ptp(kept, axis=0).max()), 2),
+        "vertices": _moved_vertices(each.head.vertices_mm[None], base_mm),
+        "names": list(each.names),
+        "points": [_rounded(point) for point in each.points_mm],
+        "normals": [_rounded(normal) for normal in each.normals],
+        "along": [_rounded(way) for way in each.along],
+        "across": [_rounded(way) for way in each.across],
+        "arcs": list(each.arcs),
+        "tapes": {
+            arc: {
+                "name": arc,
+                "look": "tape",
+                "grows": False,
+                "points": _track(tape[None]),
+                "normals": _track(each.tape_normals[arc][None]),
+            }
+            for arc, tape in each.tapes_mm.items()
+        },
+        "apart_cm": [[round(float(cm), 2) for cm in row] for row in each.apart_cm],
+        "sheet": {
+            "titles": list(sheet.titles),
+            "readings_cm": [round(cm, 1) for cm in sheet.readings_cm],
+            "usual_cm": [round(cm, 1) for cm in sheet.usual_cm],
+            "misread": sheet.misread,
+            "right_cm": round(sheet.right_cm, 1),
+        },
     }
 
 
@@ -189,19 +243,31 @@ def lesson_html(staged: StagedLesson) -> str:
     FileFormatError
         The page's files are missing from this installation.
     """
-    title = escape(staged.lesson.title)
+    steps = "".join(f"<li>{escape(in_one(step.caption))}</li>" for step in staged.steps)
+    return _page(staged.lesson.title, f"<ol>{steps}</ol>", "headfit-lesson", lesson_data(staged))
+
+
+def quiz_html(quiz: Quiz) -> str:
+    """The quiz as one file; what is answered stays on the device that shows it.
+
+    Raises
+    ------
+    FileFormatError
+        The page's files are missing from this installation.
+    """
+    return _page("Quiz", "<p>The quiz needs JavaScript.</p>", "headfit-quiz", quiz_data(quiz))
+
+
+def _page(title: str, without_script: str, name: str, data: dict[str, Any]) -> str:
     script = built_file("lesson.js").replace("</script", r"<\/script")
-    steps = "".join(
-        f"<li>{escape(''.join(words for words, _ in step.caption))}</li>" for step in staged.steps
-    )
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="{CONTENT_POLICY}">
 <link rel="icon" href="data:,">
-<title>{title}</title><style>{built_file("lesson.css")}</style></head>
-<body class="stage"><noscript><h1>{title}</h1><ol>{steps}</ol></noscript>
-<script type="application/json" id="headfit-lesson">{script_text(lesson_data(staged))}</script>
+<title>{escape(title)}</title><style>{built_file("lesson.css")}</style></head>
+<body class="stage"><noscript><h1>{escape(title)}</h1>{without_script}</noscript>
+<script type="application/json" id="{name}">{script_text(data)}</script>
 <script type="module">{script}</script>
 </body></html>
 """

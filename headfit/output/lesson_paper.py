@@ -202,7 +202,7 @@ def handout_pdf(staged: StagedLesson, paper: str = "A4") -> bytes:
     page.end_page()
     y = 22.0
     page.text(margin, 13.0, "Answers and sources", 13.0, bold=True)
-    for line in (*answers, lesson.about, *lesson.sources, PREDICTED, NOT_MEDICAL):
+    for line in (*answers, lesson.about, *lesson.sources, *staged.cautions, PREDICTED, NOT_MEDICAL):
         y = page.paragraph(margin, y, clean(line), size[0] - 2 * margin, 10.0) + 2.0
     page.end_page()
     return page.pdf()

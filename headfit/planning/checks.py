@@ -18,7 +18,7 @@ from headfit.geometry.mesh import Floats
 from headfit.planning.clear_tapes import is_clear
 from headfit.planning.obstacles import Obstacle
 from headfit.planning.scalp_paths import scalp_paths
-from headfit.units import tape_length, tape_number
+from headfit.units import tape_length
 
 # Spread of a tape laid from mark to mark, on a head of `_USUAL_MIDLINE_MM`: two marks and a reading
 # of 2 mm each were not told apart in any source; a judgement.
@@ -88,12 +88,6 @@ class Bearing:
             f"{tape_length(self.first.length_mm)} from {self.first.first} and "
             f"{tape_length(self.second.length_mm)} from {self.second.first}, toward {self.side}"
         )
-
-    @property
-    def short_words(self) -> str:
-        """The same without the first number and the units."""
-        second = tape_number(self.second.length_mm)
-        return f"from {self.first.first}, and {second} from {self.second.first}"
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from headfit.anatomy.arcs import on_left
-from headfit.anatomy.sites import Sites, sites_on
+from headfit.anatomy.sites import Sites
 from headfit.errors import InputError, sentence
 from headfit.geometry.mesh import Floats, frozen
 from headfit.planning.montages import AVERAGE, Chain, Derivation, Montage
@@ -262,11 +262,3 @@ def measure_montage(
     return MeasuredMontage(
         montage, chains, missing, tuple(to_average), uneven_sides_mm, uneven_chain_fraction
     )
-
-
-def sites_for(montages: tuple[Montage, ...], sites: Sites) -> Sites:
-    """The same sites, and those that the montages need beside them."""
-    wanted = tuple(
-        dict.fromkeys((*sites.names, *(name for montage in montages for name in montage.sites)))
-    )
-    return sites if wanted == sites.names else sites_on(sites.tracer, wanted, sites.system)

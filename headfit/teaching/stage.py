@@ -277,11 +277,14 @@ class StagedLesson(Noun):
     head_label : str
         Whose head it is: the label of the case.
     steps : tuple of StagedStep
+    cautions : tuple of str
+        What this head asks for and the lesson does not show.
     """
 
     lesson: Lesson
     head_label: str
     steps: tuple[StagedStep, ...]
+    cautions: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         return (

@@ -26,6 +26,9 @@ from headfit.teaching.worlds import World, figures
 
 # Of the picture, in heights of the head: nothing on the head is cut off.
 _WHOLE = 1.07
+_NOT_SHOWN = (
+    "Places that must stay free are not shown in this lesson: mark by the sheet of this head"
+)
 _N_EXCHANGES = 40
 # Nearer marks than a step of 10-20 and a half are told as neighbours.
 _NEIGHBOUR_STEPS = 1.5
@@ -55,7 +58,8 @@ def stage_lesson(lesson: Lesson, solved: SolvedCase) -> StagedLesson:
         except HeadfitError as error:
             told = f"lesson {lesson.name!r}, step {step.name!r}: {error}"
             raise type(error)(told, code=error.code, **error.facts) from error
-    return StagedLesson(lesson, solved.case.label, tuple(steps))
+    hidden = solved.case.free and not lesson.free
+    return StagedLesson(lesson, solved.case.label, tuple(steps), (_NOT_SHOWN,) if hidden else ())
 
 
 def _about_tapes(lesson: Lesson) -> bool:

@@ -202,3 +202,23 @@ def test_a_folder_that_cannot_be_read_is_left_out(
     assert "sub-02 sub-02: sub-02 cannot be read: permission denied" in reasons(cohort.left_out)
     assert len(cohort.people) == 2  # the second by its tape
     assert write_marks(root, "sub-03", "", marks_near(4)).is_file()
+
+
+def test_a_name_that_is_no_bids_name_is_left_out_and_the_rest_is_read(tmp_path: Path) -> None:
+    """BIDS 1.11: labels are of letters and digits; a file is named for its folders."""
+    root = write_dataset(tmp_path / "d", 2)
+    with (root / "participants.tsv").open("a") as table:
+        columns = table.name and (root / "participants.tsv").read_text().split("\n")[0].count("\t")
+        for label in ("sub-_1", "sub-1_", "sub-01"):
+            table.write(label + "\t" * columns + "\n")
+    marks = marks_near(1)
+    eeg = root / "sub-01" / "ses-1" / "eeg"
+    for stem in ("sub-02_ses-1", "sub-01_ses-2", "sub-01_ses-1_run-a b"):
+        write_set(eeg, stem, marks.names, marks.points_mm, {})
+    found = find_marks_files(root)
+    assert list(found.people) == ["sub-01", "sub-02"]
+    said = reasons(found.left_out)
+    assert said.count("is no label of a person") == 2
+    assert said.count("listed twice, the first line counts") == 1
+    assert said.count("is named for another person or session than its folder") == 2
+    assert "sub-01_ses-1_run-a b_electrodes.tsv' is no BIDS name of a file" in said

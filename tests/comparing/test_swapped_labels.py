@@ -177,3 +177,25 @@ def test_a_mark_is_said_to_lie_at_a_site_up_to_25_mm_from_it(off_mm: float, told
     points[rows] = points[rows[::-1]] + [0.0, off_mm, 0.0]
     found = explain(points, SMALL, placed=True).mixups
     assert [m.renaming for m in found] == ([{"C3": "C4", "C4": "C3"}] if told else [])
+
+
+def test_one_exchanged_pair_of_a_set_with_one_is_no_mirrored_set() -> None:
+    names = ("Fpz", "Fz", "Cz", "Pz", "Oz", "C3", "C4")
+    targets = targets_for(TARGETS.sites, names)
+    points = noisy(targets, 3, 1.0)
+    points[[5, 6]] = points[[6, 5]]
+    (mixup,) = explain(points, targets, placed=True).mixups
+    assert (mixup.kind, set(mixup.names)) == ("exchanged", {"C3", "C4"})
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_half_a_set_shifted_is_found_where_no_landmarks_tell_how_it_lies(seed: int) -> None:
+    """Names and slip are found in turn: the first assignment is not the last."""
+    rng = np.random.default_rng(seed)
+    points = moved_set(TARGETS, 8 * unit_vector(rng), 10 * unit_vector(rng), 5.0)
+    points = points + rng.normal(scale=1.5, size=points.shape)
+    block = list(range(5, 5 + len(points) // 2))
+    points[block] = np.roll(points[block], -1, axis=0)
+    (mixup,) = explain(points, TARGETS, placed=False).mixups
+    following = dict(zip(block, np.roll(block, -1), strict=True))
+    assert mixup.renaming == {TARGETS.names[i]: TARGETS.names[k] for i, k in following.items()}

@@ -274,6 +274,30 @@ def test_a_place_that_cannot_be_taken_is_found_before_anything_changes(tmp_path:
     assert "B" not in files_in(folder).values()
 
 
+def test_a_folder_one_may_not_write_to_is_found_before_anything_changes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = folder_with(tmp_path, EARLIER)
+    inside = os.path.realpath(folder / "bids")
+    may = os.access
+    monkeypatch.setattr(os, "access", lambda at, mode: str(at) != inside and may(at, mode))
+    with pytest.raises(InputError, match=r"permission denied \(what was there before is untouched"):
+        write(folder, NEW)
+    assert "B" not in files_in(folder).values()
+
+
+def test_a_link_planted_where_files_are_put_aside_is_not_followed(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path, EARLIER)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "notes.txt").write_text("mine")
+    (folder / UNFINISHED_RUN).symlink_to(elsewhere)
+    write(folder, NEW)
+    assert files_in(folder) == NEW | MINE
+    assert files_in(elsewhere) == {"notes.txt": "mine"}
+    assert not (folder / UNFINISHED_RUN).is_symlink()
+
+
 def test_a_second_writer_waits_and_then_is_kept_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -21,7 +21,7 @@ from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
 from headfit import place_sites, read_head
 from headfit.errors import FileFormatError, HeadfitError, InputError, MeshError
-from headfit.files import mesh_libraries
+from headfit.files import apart
 from headfit.files.surfaces import read_surface
 
 DATA = Path(nibabel.__file__).parent / "gifti" / "tests" / "data"
@@ -242,7 +242,7 @@ def test_a_damaged_vtp_gives_a_surface_or_a_sentence(case: str, mode: str, tmp_p
     path.write_bytes(damaged)
     said = ""
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(mesh_libraries, "_VTP_SECONDS", 5)
+        patched.setattr(apart, "SECONDS", 10)
         try:
             mesh, _ = read_surface(path)
         except HeadfitError as error:

@@ -1,5 +1,6 @@
 """Files are whole or not there; nothing is lost when a write fails or is killed."""
 
+import errno
 import os
 import signal
 import stat
@@ -8,6 +9,7 @@ import sys
 import textwrap
 import time
 from pathlib import Path
+from typing import IO
 
 import pytest
 
@@ -205,6 +207,19 @@ def test_a_link_among_what_killed_runs_left_is_removed_and_not_followed(tmp_path
     write_whole(tmp_path / "a.txt", "new")
     assert names_in(tmp_path) == ["a.txt", "elsewhere"]
     assert names_in(tmp_path / "elsewhere") == ["notes.txt"]
+
+
+def test_a_file_that_cannot_be_begun_is_refused_for_its_own_reason(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not for the lack of the unfinished file, which there never was."""
+
+    def full(self: Path, mode: str) -> IO[bytes]:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "open", full)
+    with pytest.raises(InputError, match="cannot be written: no space left on device"):
+        write_whole(tmp_path / "a.txt", "new")
 
 
 @pytest.mark.parametrize("ahead_s", [-LEFT_OVER_S - 1, LEFT_OVER_S + 1, 1e9])

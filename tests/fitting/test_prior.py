@@ -12,7 +12,7 @@ from prior_study.pooling import pooled, predictive, start
 from headfit import measure_head
 from headfit.anatomy.template import template_set
 from headfit.fitting.leftover import leftover_fields
-from headfit.fitting.shape import opposed_parameters, shape_model
+from headfit.fitting.shape import opposed_parameters, parameter_names, shape_model
 
 
 def test_the_extract_makes_the_prior_that_is_committed() -> None:
@@ -67,6 +67,28 @@ def test_the_mean_head_is_about_as_large_as_surveyed() -> None:
     values = measure_head(model.head(model.prior.mean, "")).values_mm
     assert values["head_length"] == pytest.approx((189.8 + 199.5) / 2, abs=2.5)
     assert values["head_breadth"] == pytest.approx((147.8 + 154.3) / 2, abs=2.5)
+
+
+def test_the_sexes_are_as_far_apart_as_surveyed() -> None:
+    """ANSUR II 2012, (mean, SD) in mm of women and men: breadth, length, tragion height."""
+    surveyed = {
+        "scale_x": ((147.8, 5.19), (154.3, 5.53)),
+        "scale_y": ((189.8, 7.45), (199.5, 7.02)),
+        "scale_z": ((126.5, 6.55), (131.1, 6.16)),
+    }
+    names = parameter_names()
+    pooled, *sexes = (shape_model(sex=sex).prior for sex in (None, "female", "male"))
+    women, men = sexes
+    for name, both in surveyed.items():
+        k = names.index(name)
+        assert men.mean[k] - women.mean[k] == pytest.approx(np.log(both[1][0] / both[0][0]))
+        apart = (both[1][0] - both[0][0]) / (both[1][0] + both[0][0])
+        for prior, (mean_mm, sd_mm) in zip(sexes, both, strict=True):
+            # The gap between the sexes goes; none is surer than its survey.
+            rest = np.sqrt(pooled.spread[k] ** 2 - apart**2)
+            assert prior.spread[k] == pytest.approx(max(rest, sd_mm / mean_mm)), name
+    others = [k for k, name in enumerate(names) if name not in surveyed]
+    np.testing.assert_array_equal(women.mean[others], pooled.mean[others])
 
 
 def test_every_source_is_told_in_the_extract() -> None:

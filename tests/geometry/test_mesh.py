@@ -60,6 +60,18 @@ def test_a_table_that_is_no_mesh_is_refused(
         TriangleMesh(vertices, faces)
 
 
+def test_a_part_of_a_mesh_has_the_neighbours_it_would_have_by_itself() -> None:
+    mesh = bumpy_head(3, subdivisions=2).surface
+    kept = mesh.triangles_mm.mean(axis=1)[:, 2] > 10
+    assert not kept[0] or not kept[-1]
+    for chosen in (kept, ~kept):
+        part = mesh.part(chosen)
+        alone = TriangleMesh(mesh.vertices_mm, mesh.faces[chosen])
+        np.testing.assert_array_equal(part.faces, alone.faces)
+        np.testing.assert_array_equal(part.neighbours, alone.neighbours)
+        assert (part.part(np.ones(len(part.faces), bool)).neighbours < 0).any()  # the rim stays one
+
+
 def test_whole_numbers_written_as_floats_are_corners() -> None:
     mesh = TriangleMesh(CORNERS.tolist(), OUTWARDS.astype(float).tolist())
     np.testing.assert_array_equal(mesh.faces, OUTWARDS)

@@ -9,7 +9,7 @@ from solids import SPHERE_A, SPHERE_C, bumpy_head, turn
 
 from headfit import Head, load_template, place_sites
 from headfit.errors import InputError
-from headfit.planning.derivations import MeasuredMontage, measure_montage, sites_for
+from headfit.planning.derivations import MeasuredMontage, measure_montage
 from headfit.planning.montages import Chain, Derivation, Montage, standard_montages
 from headfit.planning.scalp_paths import scalp_paths
 
@@ -253,10 +253,3 @@ def test_moving_a_site_changes_its_derivations_and_no_other() -> None:
         "because a site was moved."
         for name in ("F3-C3", "C3-P3")
     )
-
-
-def test_sites_that_only_montages_need_are_added() -> None:
-    sites = place_sites(load_template(), ["Cz"])
-    more = sites_for((one_chain("Cz", "Pz"),), sites)
-    assert more.names == ("Cz", "Pz")
-    assert sites_for((one_chain("Cz", "Pz"),), more) is more

@@ -151,6 +151,11 @@ export class Program {
     history.replaceState(null, "", location.pathname);
   }
 
+  /** The page of the lessons on this case, for another window. */
+  get lessons(): string {
+    return `lesson.html#key=${this.key}`;
+  }
+
   private async ask(path: string, init: RequestInit): Promise<Response> {
     let response: Response;
     const headers = { Authorization: `Bearer ${this.key}`, ...(init.body ? { "Content-Type": "application/json" } : {}) };

@@ -133,7 +133,7 @@ export class App {
     return make("div", { className: "group actions" }, [
       this.undo, this.redo, button("At the chair", () => void this.act(() => this.chair.open())),
       button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
-      button("Export", () => void this.hand()), theme,
+      button("Export", () => void this.hand()), button("Lessons", () => void window.open(this.program.lessons, "headfit-lessons")), theme,
     ]);
   }
 

@@ -118,6 +118,7 @@ export interface LessonData {
   readonly about: string;
   readonly sources: readonly string[];
   readonly head_label: string;
+  readonly cautions: readonly string[];
   readonly reminders: readonly string[];
   readonly view_angle_degrees: number;
   readonly head: HeadData;

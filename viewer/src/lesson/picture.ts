@@ -62,6 +62,12 @@ export class Picture {
     this.theme();
   }
 
+  /** Let go of what a page may have few of. */
+  dispose(): void {
+    this.stage?.renderer.dispose();
+    this.stage?.renderer.forceContextLoss();
+  }
+
   theme(): void {
     const style = getComputedStyle(document.documentElement);
     this.stage?.background(style.getPropertyValue("--stage").trim());
@@ -70,12 +76,18 @@ export class Picture {
     this.stage?.changed();
   }
 
-  show(step: StepData): void {
-    const calm = !this.step || matchMedia("(prefers-reduced-motion: reduce)").matches;
+  show(step: StepData, jump = false): void {
+    const calm = jump || !this.step || matchMedia("(prefers-reduced-motion: reduce)").matches;
     this.step = step;
     this.shown = new Shown(step);
     this.chosen = new Set();
     this.look(step, calm);
+  }
+
+  /** Other figures on the head as it is seen now. */
+  keep(step: StepData): void {
+    this.step = step;
+    this.shown = new Shown(step);
   }
 
   /** Where the dial stands now. */

@@ -26,8 +26,9 @@ export class Player {
   private readonly next = button("▶", () => this.go(this.at + 1), "step next");
   private readonly black = make("div", { className: "black", hidden: true });
   private asked: Answering | null = null;
+  private readonly gone = new AbortController(); // of all that listens on the window
 
-  constructor(readonly lesson: LessonData, host: HTMLElement) {
+  constructor(readonly lesson: LessonData, host: HTMLElement, leave: (() => void) | null = null) {
     document.title = `${lesson.title} · headfit`;
     this.caption.setAttribute("aria-live", "polite");
     this.aside.setAttribute("aria-label", "Numbers and what to do");
@@ -43,8 +44,9 @@ export class Player {
     const steps = make("nav", { className: "dots" }, this.dots);
     steps.setAttribute("aria-label", "Steps");
     const tools = make("div", { className: "tools" }, [
+      ...(leave ? [button("lessons", () => this.leave(leave))] : []),
       button("full screen", () => this.fullScreen()), button("notes", () => this.toggleNotes()), button("dark / light", () => this.theme()), this.back, this.next]);
-    const whose = make("span", { className: "whose", textContent: lesson.head_label });
+    const whose = make("span", { className: "whose", textContent: [lesson.head_label, ...lesson.cautions].join(". ") });
     host.append(make("main", { className: "lesson" }, [
       make("header", {}, [this.caption]), this.figure, this.aside, this.notes,
       make("footer", {}, [make("div", { className: "titles" }, [make("h1", { textContent: lesson.title }), this.heading, whose]), steps, tools]),
@@ -136,27 +138,34 @@ export class Player {
     this.picture.project();
   }
 
+  private leave(then: () => void): void {
+    this.gone.abort();
+    this.picture.dispose();
+    then();
+  }
+
   private fullScreen(): void {
     if (document.fullscreenElement) void document.exitFullscreen();
     else void document.documentElement.requestFullscreen().catch(() => {});
   }
 
   private listen(): void {
-    addEventListener("keydown", (event) => this.key(event));
+    const { signal } = this.gone;
+    addEventListener("keydown", (event) => this.key(event), { signal });
     this.black.onclick = () => (this.black.hidden = true);
     let from: PointerEvent | null = null;
     addEventListener("pointerdown", (event) => {
       const on = event.target as Element;
       from = event.pointerType === "touch" && event.isPrimary && !on.closest("button, input, label, .handle") ? event : null;
-    });
+    }, { signal });
     addEventListener("pointerup", (event) => {
       if (!from || event.pointerId !== from.pointerId) return;
       const [dx, dy] = [event.clientX - from.clientX, event.clientY - from.clientY];
       from = null;
       if (Math.abs(dx) > SWIPE_PX && Math.abs(dx) > 2 * Math.abs(dy)) this.go(this.at + (dx < 0 ? 1 : -1));
-    });
-    addEventListener("hashchange", () => this.go(this.lesson.steps.findIndex((step) => `#${step.name}` === location.hash)));
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.picture.theme());
+    }, { signal });
+    addEventListener("hashchange", () => this.go(this.lesson.steps.findIndex((step) => `#${step.name}` === location.hash)), { signal });
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.picture.theme(), { signal });
   }
 
   private key(event: KeyboardEvent): void {
