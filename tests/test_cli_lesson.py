@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import re
+from collections import Counter
 from pathlib import Path
 
 import pypdf
@@ -85,6 +87,21 @@ def test_a_handout_has_every_caption_and_the_answers_at_its_end(tmp_path: Path) 
     assert "F7 stands at three tenths" not in " ".join(pages[:3])
     assert "F7 stands at three tenths" in pages[3]
     assert "Not a medical device." in pages[3]
+
+
+def test_a_printed_mix_up_can_be_found_and_its_answer_stands_at_the_end(tmp_path: Path) -> None:
+    path = tmp_path / "exchange.pdf"
+    assert main(["lesson", "exchange", "-o", str(path), "--format", "pdf"]) == 0
+    pages = [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(path).pages]
+    rows = re.findall(r"(\w+) to (\w+): taped ([\d.]+), due ([\d.]+)", " ".join(pages[:-1]))
+    assert len(rows) == 10
+    wrong = Counter(
+        name for a, b, taped, due in rows if abs(float(taped) - float(due)) > 1 for name in (a, b)
+    )
+    found = re.search(r"(\w+) and (\w+) carry each other's names", pages[-1])
+    assert found is not None
+    # The names that most wrong rows share are the exchanged ones.
+    assert {name for name, _ in wrong.most_common(2)} == set(found.groups())
 
 
 @pytest.mark.parametrize(

@@ -17,10 +17,12 @@ from headfit.geometry.mesh import Floats
 from headfit.output.drawing import Projection, Skyline, chains, contour_edges
 from headfit.teaching.numbers import in_one
 from headfit.teaching.stage import Profile, StagedStep
+from headfit.units import tape_length, tape_number, told_in
 
 _SEEN = -0.12  # from the side the midline lies on the outline
 _SHORTEST_MM = 6.0
 CROWDED = 45  # with more sites arrows and names crowd
+PRINTED_TRY = 0  # of a mix-up, where it cannot be played
 _UP = (0.0, 0.0, 1.0)
 
 
@@ -193,11 +195,23 @@ def _drawn_profile(profile: Profile) -> StepDrawing:
 
 def told_numbers(step: StagedStep) -> list[str]:
     """The numbers beside the head as the step begins, each with its name and unit."""
-    found = [
-        f"{each.label} {step.begun(each.values):.{each.n_digits}f} {each.unit}".strip()
-        for each in step.readings
-    ]
+    with told_in(step.unit):
+        return _told_numbers(step)
+
+
+def _told_numbers(step: StagedStep) -> list[str]:
+    found = []
+    for each in step.readings:
+        value = float(step.begun(each.values))
+        number = f"{value:.{each.n_digits}f} {each.unit}"
+        found.append(f"{each.label} {tape_length(10 * value) if each.unit == 'cm' else number}")
     for balance in step.balances:
         pairs = zip(balance.labels, (balance.first_cm, balance.second_cm), strict=True)
-        found += [f"{label} {values[step.start]:.1f} cm" for label, values in pairs]
+        found += [f"{label} {tape_length(10 * values[step.start])}" for label, values in pairs]
+    if step.exchange is not None:
+        rows = step.exchange.taped(PRINTED_TRY)
+        found += [
+            f"{a} to {b}: taped {tape_number(10 * taped)}, due {tape_length(10 * due)}"
+            for a, b, taped, due in rows
+        ]
     return found

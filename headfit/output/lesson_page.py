@@ -40,6 +40,7 @@ def lesson_data(staged: StagedLesson) -> dict[str, Any]:
         "sources": list(staged.lesson.sources),
         "head_label": staged.head_label,
         "cautions": list(staged.cautions),
+        "unit": staged.steps[0].unit,
         "reminders": [PREDICTED, NOT_MEDICAL],
         "view_angle_degrees": VIEW_ANGLE_DEGREES,
         "head": head_data(Surface(head.vertices_mm, head.faces, part)),
@@ -194,6 +195,7 @@ def quiz_data(quiz: Quiz) -> dict[str, Any]:
     part = first.part if first.part is not None else np.full(len(first.vertices_mm), SCALP)
     return {
         "reminders": [PREDICTED, NOT_MEDICAL],
+        "unit": quiz.unit,
         "view_angle_degrees": VIEW_ANGLE_DEGREES,
         "head": head_data(Surface(first.vertices_mm, first.faces, part)),
         "heads": [_quiz_head(each, first.vertices_mm) for each in quiz.heads],

@@ -11,7 +11,7 @@ import numpy as np
 from headfit import __version__
 from headfit.geometry.mesh import Floats
 from headfit.output.headmap import Circle, HeadMap, Line, Shape, Text
-from headfit.output.lesson_drawing import CROWDED, Mark, draw_step, told_numbers
+from headfit.output.lesson_drawing import CROWDED, PRINTED_TRY, Mark, draw_step, told_numbers
 from headfit.output.raster import drawing_png
 from headfit.output.typesetting import (
     MM_PER_PT,
@@ -198,6 +198,9 @@ def handout_pdf(staged: StagedLesson, paper: str = "A4") -> bytes:
                 line = f"{_letter(n)}  {clean(option)}"
                 beside = page.paragraph(margin + 114.0, beside + 2.0, line, room - 114.0, 11.0)
             answers.append(f"{k + 1}: {_letter(asked.right)}. {asked.why}")
+        if step.exchange is not None:
+            pair = [step.exchange.names[n] for n in step.exchange.exchanged[PRINTED_TRY]]
+            answers.append(f"{k + 1}: {' and '.join(pair)} carry each other's names.")
         page.paragraph(margin, y + half - 20.0, clean(step.notes), room, 9.0)
     page.end_page()
     y = 22.0

@@ -21,7 +21,7 @@ from headfit.teaching.same_tapes import STEPS_SD
 from headfit.teaching.slips import WAYS, moves_mm, over_the_brow, pushed, slackened
 from headfit.teaching.stage import Axis, Balance, Dial, Dots, Reading
 from headfit.teaching.worlds import World, landmark_words, normals_of
-from headfit.units import cm
+from headfit.units import tape_number
 
 _STEP_MM = 2.5
 # How far Cz may be pushed off its place, and how near the stops lie.
@@ -115,7 +115,7 @@ def _pull(bench: Bench, _step: Step, drag: Drag, names: tuple[str, ...]) -> Foll
     )
 
     def told(name: str) -> str:
-        return cm(bench.at_mm(name)) if name in on else ""
+        return tape_number(bench.at_mm(name)) if name in on else ""
 
     return Followed(dial, worlds, readings=readings, grows=arcs, told=told)
 
@@ -352,7 +352,7 @@ def _wound(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Foll
     watched = [name for name in step.watch if "-" in name]
     readings = tuple(
         Reading(
-            f"{name}, {cm(before[name].length_mm)} before",
+            f"{name}, {tape_number(before[name].length_mm)} before",
             "cm",
             np.array([0.0 if n in of.missing else of[n].length_mm / 10 for of in lengths]),
         )

@@ -1,7 +1,7 @@
 """The numbers in the texts of a lesson, computed on the head in use.
 
-One function a word of `headfit.teaching.words.NUMBERS`; lengths on a tape in centimetres to the
-millimetre, as a tape is read; how far a site goes in whole millimetres.
+One function a word of `headfit.teaching.words.NUMBERS`; lengths on a tape in the unit of the
+case, as a tape is read; how far a site goes in whole millimetres.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from headfit.anatomy.sites import SYSTEMS
 from headfit.errors import HeadfitError, InputError
 from headfit.teaching.bench import Bench
 from headfit.teaching.words import PLACEHOLDER, number_asked
-from headfit.units import in_cm
+from headfit.units import tape_length
 
 Piece = tuple[str, bool]
 
@@ -38,17 +38,21 @@ def _most_wandering(bench: Bench) -> str:
 def _goes(bench: Bench, site: str) -> str:
     for move in bench.displacement.moves:
         if move.site == site:
-            short = f"{in_cm(move.moved_mm)} toward {move.toward}"
-            return f"to {move.toward}, {in_cm(move.moved_mm)} away" if move.named else short
+            short = f"{tape_length(move.moved_mm)} toward {move.toward}"
+            return f"to {move.toward}, {tape_length(move.moved_mm)} away" if move.named else short
     return "nowhere" if site in bench.displacement.left_out else "not at all"
 
 
 def _becomes(bench: Bench, name: str) -> str:
-    return "lost" if name in bench.derivations.missing else in_cm(bench.derivations[name].length_mm)
+    return (
+        "lost"
+        if name in bench.derivations.missing
+        else tape_length(bench.derivations[name].length_mm)
+    )
 
 
 def _was(bench: Bench, name: str) -> str:
-    return in_cm(bench.apart_mm(*name.split("-")))
+    return tape_length(bench.apart_mm(*name.split("-")))
 
 
 def _most_changed(bench: Bench) -> str:
@@ -57,11 +61,11 @@ def _most_changed(bench: Bench) -> str:
 
 
 _COMPUTED: dict[str, Callable[..., str]] = {
-    "length": lambda bench, arc: in_cm(bench.tape(arc).length_mm),
-    "half": lambda bench, arc: in_cm(bench.tape(arc).length_mm / 2),
-    "share": lambda bench, arc, percent: in_cm(bench.tape(arc).length_mm * percent / 100),
-    "at": lambda bench, site: in_cm(bench.at_mm(site)),
-    "apart": lambda bench, one, other: in_cm(bench.apart_mm(one, other)),
+    "length": lambda bench, arc: tape_length(bench.tape(arc).length_mm),
+    "half": lambda bench, arc: tape_length(bench.tape(arc).length_mm / 2),
+    "share": lambda bench, arc, percent: tape_length(bench.tape(arc).length_mm * percent / 100),
+    "at": lambda bench, site: tape_length(bench.at_mm(site)),
+    "apart": lambda bench, one, other: tape_length(bench.apart_mm(one, other)),
     "sites": lambda _bench, system: str(len(SYSTEMS[system])),
     "saved": lambda bench, arc: in_mm(bench.saved_mm(arc)),
     "below": lambda bench, site: in_mm(bench.below_mm(site)),

@@ -105,6 +105,7 @@ class Quiz(Noun):
     """Heads with their answers; all have the triangles of the first."""
 
     heads: tuple[QuizHead, ...]
+    unit: str = "cm"  # in which lengths on a tape are told and typed
 
     def __repr__(self) -> str:
         return f"Quiz({len(self.heads)} heads)"
@@ -127,7 +128,7 @@ def make_quiz(solved: SolvedCase, seed: int = 0, n_heads: int = N_HEADS) -> Quiz
         drawn = _drawn(model, generator)
         label = f"head {len(heads) + 1}, drawn by chance"
         heads.append(_quiz_head(solved, drawn, generator, label))
-    return Quiz(tuple(heads))
+    return Quiz(tuple(heads), solved.case.unit)
 
 
 def _drawn(model: ShapeModel, generator: np.random.Generator) -> Head:

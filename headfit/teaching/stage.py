@@ -7,7 +7,7 @@ straight: stops lie so near that this is within half a millimetre. Head frame, m
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -129,7 +129,10 @@ class Dial:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """A number that follows the drag: (S,) values in `unit`, as a large number or as a bar."""
+    """A number that follows the drag: (S,) values, as a large number or as a bar.
+
+    What is in "cm" is a length on a tape and told in the unit of the case.
+    """
 
     label: str
     unit: str
@@ -181,6 +184,20 @@ class Exchange:
     neighbours: tuple[tuple[int, int], ...]
     exchanged: tuple[tuple[int, int], ...]
 
+    def taped(self, turn: int, most: int = 10) -> tuple[tuple[str, str, float, float], ...]:
+        """Of a try the neighbours that are farthest off: both names, cm as taped, cm as due."""
+        a, b = self.exchanged[turn]
+        who = {a: b, b: a}
+        rows = [
+            (i, j, self.apart_cm[who.get(i, i), who.get(j, j)], self.apart_cm[i, j])
+            for i, j in self.neighbours
+        ]
+        worst = sorted(rows, key=lambda row: -abs(row[2] - row[3]))[:most]
+        return tuple(
+            (self.names[i], self.names[j], float(taped), float(due))
+            for i, j, taped, due in sorted(worst)
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Profile:
@@ -216,6 +233,8 @@ class StagedStep(Noun):
     asked : Asked or None
     exchange : Exchange or None
     profile : Profile or None
+    unit : str
+        In which lengths on a tape are told: that of the case.
     """
 
     step: Step
@@ -235,7 +254,8 @@ class StagedStep(Noun):
     vertices_mm: Floats | None = None
     asked: Asked | None = None
     exchange: Exchange | None = None
-    profile: Profile | None = field(default=None)
+    profile: Profile | None = None
+    unit: str = "cm"
 
     def __repr__(self) -> str:
         return f"StagedStep({self.step.name!r}, {in_one(self.caption)!r})"

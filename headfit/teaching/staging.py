@@ -23,6 +23,7 @@ from headfit.teaching.same_tapes import by_its_tapes
 from headfit.teaching.stage import Asked, Axis, Dial, Exchange, StagedLesson, StagedStep
 from headfit.teaching.words import direction, figure_asked
 from headfit.teaching.worlds import World, figures
+from headfit.units import told_in
 
 # Of the picture, in heights of the head: nothing on the head is cut off.
 _WHOLE = 1.07
@@ -54,7 +55,8 @@ def stage_lesson(lesson: Lesson, solved: SolvedCase) -> StagedLesson:
     steps = []
     for step in lesson.steps:
         try:
-            steps.append(_staged(bench, step))
+            with told_in(solved.case.unit):
+                steps.append(replace(_staged(bench, step), unit=solved.case.unit))
         except HeadfitError as error:
             told = f"lesson {lesson.name!r}, step {step.name!r}: {error}"
             raise type(error)(told, code=error.code, **error.facts) from error

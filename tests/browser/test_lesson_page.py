@@ -14,13 +14,14 @@ from browser_tab import Tab, launch
 from lesson_heads import head
 from playwright.sync_api import Playwright
 
-from headfit import place_sites
+from headfit import place_sites, solve_case
 from headfit.files.lesson_file import lesson, lesson_names
 from headfit.output.lesson_page import lesson_html
 from headfit.teaching.bench import SLIP_SITES
 from headfit.teaching.numbers import in_one
 from headfit.teaching.slips import pushed
 from headfit.teaching.stage import StagedLesson
+from headfit.units import number_in
 
 NAMES = lesson_names()
 SIZES = [(1280, 720), (1920, 1080), (1024, 768)]
@@ -370,6 +371,63 @@ def test_exchanged_marks_are_found_and_counted(open_tab: OpenTab, tmp_path: Path
     assert tab.page.locator("circle.chosen").count() >= 1
     tab.page.click(".exchange .main")
     assert "1 of 2" in tab.page.inner_text(".score")
+
+
+def test_a_finger_slides_up_the_profile_and_says_what_it_feels(
+    open_tab: OpenTab, tmp_path: Path
+) -> None:
+    tab = open_tab(**STILL)
+    opened(tab, "landmarks", tmp_path)
+    for step, felt in (("knob", "The knob"), ("no-knob", "no knob")):
+        go(tab, "landmarks", step)
+        feels = staged("landmarks")[step].said
+        assert "Neck: soft" in tab.page.inner_text(".said-now")
+        middle = next(k for k, words in enumerate(feels) if felt in words)
+        slide(tab, middle)
+        assert tab.page.inner_text(".said-now") == feels[middle]
+        box = tab.page.locator(".profile .contour").bounding_box()
+        assert box is not None
+        tab.page.mouse.move(box["x"] + box["width"] - 4, box["y"] + 6)
+        tab.page.mouse.down()
+        tab.page.mouse.up()
+        assert "Back of the head" in tab.page.inner_text(".said-now")
+
+
+def test_two_fingers_and_shifted_arrows_turn_the_head(open_tab: OpenTab, tmp_path: Path) -> None:
+    tab = open_tab(has_touch=True, **STILL)
+    opened(tab, "ring", tmp_path)
+    position = "headfit.player.picture.stage.camera.position.toArray()"
+    start = tab.page.evaluate(position)
+    tab.page.keyboard.press("Shift+ArrowRight")
+    turned = tab.page.evaluate(position)
+    assert np.linalg.norm(np.subtract(turned, start)) > 20.0
+    touch = tab.page.context.new_cdp_session(tab.page)
+    for kind, shift in (
+        ("touchStart", 0),
+        ("touchMove", 20),
+        ("touchMove", 60),
+        ("touchEnd", None),
+    ):
+        places = [] if shift is None else [{"x": x + shift, "y": 300, "id": x} for x in (400, 500)]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": places})
+    assert np.linalg.norm(np.subtract(tab.page.evaluate(position), turned)) > 20.0
+    assert tab.page.evaluate("headfit.player.at") == 0
+
+
+def test_a_tape_in_inches_is_told_in_inches_on_the_page(open_tab: OpenTab, tmp_path: Path) -> None:
+    tab = open_tab(**STILL)
+    inches = solve_case(replace(head("demo").case, unit="inch"))
+    path = tmp_path / "inches.html"
+    path.write_text(lesson_html(lesson("midline", inches)), encoding="utf-8")
+    tab.page.goto(path.as_uri())
+    tab.until("!!(window.headfit && headfit.player)")
+    assert tab.page.inner_text(".number.huge b") == "14 7/16"
+    assert "14 7/16 inch" in said(tab)
+    # Whatever the page tells is what Python tells of the same length.
+    for share in (3, 50, 77):
+        slide(tab, share)
+        length = share / 100 * inches.tape_on("midline").length_mm
+        assert tab.page.inner_text(".number.huge b") == number_in(length, "inch")
 
 
 def test_cards_turn_and_systems_peel(open_tab: OpenTab, tmp_path: Path) -> None:

@@ -115,7 +115,7 @@ def test_names_distances_and_misread_tapes(tab: Tab, tmp_path: Path) -> None:
     due = each.apart_cm[site, other]
     tab.page.fill(".typed input", "far")
     tab.page.keyboard.press("Enter")
-    assert "Type centimetres" in tab.page.inner_text(".said-now")
+    assert "Type a length in cm" in tab.page.inner_text(".said-now")
     tab.page.fill(".typed input", f"{due + 1.2:.1f}".replace(".", ","))
     tab.page.keyboard.press("Enter")
     assert f"It is {due:.1f} cm" in tab.page.inner_text(".said-now")

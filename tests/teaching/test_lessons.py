@@ -12,6 +12,7 @@ from functools import cache, cached_property
 
 import numpy as np
 import pytest
+from attacked_readers import mutated
 from lesson_heads import HEADS, head
 
 from headfit import (
@@ -26,12 +27,14 @@ from headfit import (
 )
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.sites import SYSTEMS
-from headfit.case.solved import SolvedCase
-from headfit.files.lesson_file import built_in_lesson, lesson_names
+from headfit.case.solved import SolvedCase, solve_case
+from headfit.errors import HeadfitError
+from headfit.files.lesson_file import FOLDER, built_in_lesson, lesson_names, lesson_of_text
 from headfit.fitting.measures import measure_head
 from headfit.geometry.sections import cut
 from headfit.geometry.surface import nearest
 from headfit.geometry.taperun import lay
+from headfit.output.lesson_drawing import told_numbers
 from headfit.planning.doubtful import moves_if_lower
 from headfit.planning.scalp_paths import scalp_paths
 from headfit.teaching.bench import SLIP_SITES, Bench
@@ -375,3 +378,33 @@ def test_the_exchange_has_distances_over_the_scalp_and_tries_that_a_tape_shows()
         swapped[:, [a, b]] = swapped[:, [b, a]]
         off = [abs(swapped[p] - exchange.apart_cm[p]) for p in exchange.neighbours]
         assert max(off) > 1.0  # cm: a tape shows it
+
+
+def test_a_damaged_lesson_that_is_still_read_is_staged_or_refused_in_one_sentence() -> None:
+    """Changed words and numbers: another site, another arc, another landmark."""
+    generator = np.random.default_rng(5)
+    texts = [path.read_bytes() for path in sorted(FOLDER.glob("*.toml"))]
+    staged_ones, refused = 0, []
+    for _ in range(120):
+        raw = mutated(texts[generator.integers(len(texts))], generator)
+        try:
+            stage_lesson(lesson_of_text(raw.decode("utf-8", "replace")), head("demo"))
+        except HeadfitError as error:
+            refused.append(str(error))
+        else:
+            staged_ones += 1
+    assert staged_ones > 5
+    assert len(refused) > 10
+    assert [said for said in refused if not said.isprintable()] == []
+
+
+def test_a_tape_read_in_inches_is_told_in_inches() -> None:
+    """14 1/4 inch are 36.2 cm: the same head, the same lessons."""
+    solved = head("demo")
+    inches = solve_case(replace(solved.case, unit="inch"))
+    for name in NAMES:
+        for step in stage_lesson(built_in_lesson(name), inches).steps:
+            said = " ".join([in_one(step.caption), step.notes, *told_numbers(step)])
+            assert not re.search(r"\d cm\b", said.replace("1 cm too low", "")), said
+    midline = stage_lesson(built_in_lesson("midline"), inches)
+    assert "14 7/16 inch" in in_one(midline["pull"].caption)  # 36.6 cm

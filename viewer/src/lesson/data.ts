@@ -119,6 +119,7 @@ export interface LessonData {
   readonly sources: readonly string[];
   readonly head_label: string;
   readonly cautions: readonly string[];
+  readonly unit: string;
   readonly reminders: readonly string[];
   readonly view_angle_degrees: number;
   readonly head: HeadData;

@@ -1,5 +1,5 @@
 // The picture of a step: the head in 3D, or its line drawing where the browser has no WebGL, and the figures drawn over it.
-import { BufferAttribute, BufferGeometry, Mesh, MeshLambertMaterial, MOUSE, Vector3 } from "three";
+import { BufferAttribute, BufferGeometry, Mesh, MeshLambertMaterial, MOUSE, TOUCH, Vector3 } from "three";
 import { floats, octets, whole, type Vec3 } from "../data";
 import { skinColours } from "../figures";
 import { Stage } from "../stage";
@@ -57,7 +57,7 @@ export class Picture {
       this.project();
     };
     // One finger goes to the next step; two turn the head.
-    stage.controls.touches = { ONE: null, TWO: 1 } as unknown as typeof stage.controls.touches;
+    stage.controls.touches = { ONE: null, TWO: TOUCH.DOLLY_ROTATE };
     stage.controls.mouseButtons = { LEFT: MOUSE.ROTATE, MIDDLE: MOUSE.DOLLY, RIGHT: MOUSE.ROTATE };
     this.theme();
   }

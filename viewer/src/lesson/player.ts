@@ -4,10 +4,16 @@ import { FIRST, type LessonData } from "./data";
 import { Dial } from "./dial";
 import { Picture } from "./picture";
 import { Readings } from "./readings";
+import { tellIn } from "./tape";
 import { cards, exchange, Profile, question, type Answering } from "./tasks";
 
 const SWIPE_PX = 60;
 const HOLD_PX = 70; // so near to the drawn skin a touch takes the finger along
+
+const TURNS: Readonly<Record<string, readonly [number, number]>> = { ArrowLeft: [-10, 0], ArrowRight: [10, 0], ArrowUp: [0, 10], ArrowDown: [0, -10] };
+const KEYS =
+  "Keys: right and left, Page Down and Page Up, space: a step. Shift and arrows, a mouse or two fingers: turn the head. F full screen, N notes, " +
+  "D dark, B black, A to D answer; arrows on a handle move it.";
 
 /** A number stays with its unit, a derivation in one piece. */
 const together = (words: string, spaces = true): string => (spaces ? words.replaceAll(" ", "\u00a0") : words).replace(/(\w)-(?=[A-Z])/g, "$1\u2011");
@@ -29,6 +35,7 @@ export class Player {
   private readonly gone = new AbortController(); // of all that listens on the window
 
   constructor(readonly lesson: LessonData, host: HTMLElement, leave: (() => void) | null = null) {
+    tellIn(lesson.unit);
     document.title = `${lesson.title} · headfit`;
     this.caption.setAttribute("aria-live", "polite");
     this.aside.setAttribute("aria-label", "Numbers and what to do");
@@ -124,7 +131,7 @@ export class Player {
   private fillNotes(): void {
     const step = this.lesson.steps[this.at]!;
     const { about, sources, reminders } = this.lesson;
-    this.notes.replaceChildren(make("p", { textContent: step.notes || about }), make("p", { className: "small", textContent: [about, ...sources, ...reminders].join(" ") }));
+    this.notes.replaceChildren(make("p", { textContent: step.notes || about }), make("p", { className: "small", textContent: [about, ...sources, ...reminders].join(" ") }), make("p", { className: "small", textContent: KEYS }));
   }
 
   private toggleNotes(): void {
@@ -177,6 +184,7 @@ export class Player {
     if (key === "PageDown") this.go(this.at + 1);
     else if (key === "PageUp") this.go(this.at - 1);
     else if (typing) return;
+    else if (event.shiftKey && TURNS[key]) this.picture.stage?.turn(...TURNS[key]);
     else if (key === "ArrowRight") this.go(this.at + 1);
     else if (key === "ArrowLeft") this.go(this.at - 1);
     else if (key === " " && on.tagName !== "BUTTON") this.go(this.at + 1);

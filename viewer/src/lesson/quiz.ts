@@ -3,6 +3,7 @@ import { button, make } from "../dom";
 import type { Vec3 } from "../data";
 import { FIRST, type DotsData, type LessonData, type StepData, type TapeData } from "./data";
 import { Picture } from "./picture";
+import { tape, tapeUnit, tellIn, typedCm } from "./tape";
 import { Results, type QuizData, type QuizHead, type Row } from "./quizdata";
 
 const NEAR_MM = 10; // about a third of a step of 10-10: a design choice, as the bands of a comparison
@@ -45,6 +46,7 @@ export class Quiz {
   private readonly gone = new AbortController();
 
   constructor(private readonly data: QuizData, body: HTMLElement, leave: (() => void) | null = null) {
+    tellIn(data.unit);
     document.title = "Quiz · headfit";
     this.caption.setAttribute("aria-live", "polite");
     this.told.setAttribute("role", "status");
@@ -103,7 +105,7 @@ export class Quiz {
       const { titles, readings_cm, usual_cm, misread } = head.sheet;
       const rows = titles.map((title, i) => {
         const option = button("", () => this.choose(title, titles[misread]!, rows), "option");
-        option.append(make("span", { textContent: title }), make("em", { textContent: `${readings_cm[i]!.toFixed(1)} cm` }), make("small", { textContent: `average ${usual_cm[i]!.toFixed(1)}` }));
+        option.append(make("span", { textContent: title }), make("em", { textContent: `${tape(readings_cm[i]!)} ${tapeUnit()}` }), make("small", { textContent: `average ${tape(usual_cm[i]!)}` }));
         option.dataset["answer"] = title;
         return option;
       });
@@ -111,7 +113,7 @@ export class Quiz {
     }
     if (kind === "apart") {
       const input = make("input", { type: "text", inputMode: "decimal", autocomplete: "off" });
-      const label = make("label", { className: "typed" }, [make("span", { textContent: "centimetres" }), input]);
+      const label = make("label", { className: "typed" }, [make("span", { textContent: `length, ${tapeUnit()}` }), input]);
       const form = make("form", { className: "question" }, [label, make("button", { type: "submit", className: "main", textContent: "That far" })]);
       form.onsubmit = (event) => {
         event.preventDefault();
@@ -140,23 +142,23 @@ export class Quiz {
     }
     const { kind, head, site } = this.question;
     const good = name === right;
-    const why = kind === "misread" ? `The tape gives ${head.sheet.right_cm.toFixed(1)} cm there, as the other readings say.` : `${right}, on ${arcWords(head.arcs[site]!)}.`;
+    const why = kind === "misread" ? `The tape gives ${tape(head.sheet.right_cm)} ${tapeUnit()} there, as the other readings say.` : `${right}, on ${arcWords(head.arcs[site]!)}.`;
     this.done(good ? `✓ ${why}` : `Not ${name}. ${why}`, { answer: name, right, score: good ? 1 : 0 });
     if (kind === "name") this.show([head.tapes[head.arcs[site]!]!], true);
   }
 
   private measured(text: string): void {
     if (this.answered) return;
-    const typed = Number(text.trim().replace(",", "."));
-    if (!text.trim() || !Number.isFinite(typed)) {
-      this.told.textContent = "Type centimetres, such as 6.5.";
+    const typed = typedCm(text);
+    if (!Number.isFinite(typed)) {
+      this.told.textContent = `Type a length in ${tapeUnit()}, such as ${tape(6.5)}.`;
       return;
     }
     const { head, site, other } = this.question;
     const due = head.apart_cm[site]![other]!;
     const off = typed - due;
     const good = Math.abs(off) <= NEAR_CM;
-    this.done(`${good ? "✓ " : ""}It is ${due.toFixed(1)} cm; you are ${Math.abs(off).toFixed(1)} cm ${off < 0 ? "short" : "long"}.`,
+    this.done(`${good ? "✓ " : ""}It is ${tape(due)} ${tapeUnit()}; you are ${tape(Math.abs(off))} ${tapeUnit()} ${off < 0 ? "short" : "long"}.`,
       { answer: typed.toFixed(1), right: due.toFixed(1), score: good ? 1 : 0, off_mm: (10 * off).toFixed(0) });
     this.show([], true);
   }

@@ -26,6 +26,7 @@ export interface QuizHead {
 
 export interface QuizData {
   readonly reminders: readonly string[];
+  readonly unit: string;
   readonly view_angle_degrees: number;
   readonly head: HeadData;
   readonly heads: readonly QuizHead[];

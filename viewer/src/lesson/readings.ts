@@ -1,8 +1,13 @@
 // Numbers beside the head: large ones, bars that carry numbers, and two halves of a tape on a beam.
 import { make } from "../dom";
+import { tape, tapeUnit } from "./tape";
 import { mixed, nearest, type BalanceData, type Mix, type ReadingData, type StepData } from "./data";
 
 const LEVEL_CM = 0.1; // as a tape is read
+
+/** What is in centimetres is a length on a tape. */
+const told = (reading: ReadingData, value: number): string => (reading.unit === "cm" ? tape(value) : value.toFixed(reading.digits));
+const unitOf = (unit: string): string => (unit === "cm" ? tapeUnit() : unit);
 
 /** All numbers of a step; `follow` sets them. */
 export class Readings {
@@ -27,8 +32,8 @@ export class Readings {
 
   private large(reading: ReadingData): HTMLElement {
     const number = make("b");
-    this.follows.push((mix) => (number.textContent = mixed(reading.values, mix).toFixed(reading.digits)));
-    return make("p", { className: `number ${reading.look}` }, [make("span", { className: "label", textContent: reading.label }), number, make("span", { textContent: reading.unit })]);
+    this.follows.push((mix) => (number.textContent = told(reading, mixed(reading.values, mix))));
+    return make("p", { className: `number ${reading.look}` }, [make("span", { className: "label", textContent: reading.label }), number, make("span", { textContent: unitOf(reading.unit) })]);
   }
 
   private bars(readings: readonly ReadingData[], step: StepData): HTMLElement {
@@ -39,18 +44,18 @@ export class Readings {
       this.follows.push((mix) => {
         const value = Math.abs(mixed(reading.values, mix));
         bar.style.width = `${((100 * value) / most).toFixed(1)}%`;
-        number.textContent = value.toFixed(reading.digits);
+        number.textContent = told(reading, value);
       });
       return make("li", {}, [make("span", { textContent: reading.label }), make("span", { className: "track" }, [bar]), number]);
     });
     const unit = readings[0]!.unit;
-    const title = step.dial?.kind === "guesses" ? "farthest guess, mm" : unit === "mm" ? "moved by, mm" : `length, ${unit}`;
+    const title = step.dial?.kind === "guesses" ? "farthest guess, mm" : unit === "mm" ? "moved by, mm" : `length, ${unitOf(unit)}`;
     return make("div", { className: unit === "mm" ? "bars" : "bars wide" }, [make("p", { className: "unit-of", textContent: title }), make("ul", {}, rows)]);
   }
 
   private plain(reading: ReadingData): HTMLElement {
     const number = make("dd");
-    this.follows.push((mix) => (number.textContent = `${Math.abs(mixed(reading.values, mix)).toFixed(reading.digits)} ${reading.unit}`));
+    this.follows.push((mix) => (number.textContent = `${told(reading, Math.abs(mixed(reading.values, mix)))} ${unitOf(reading.unit)}`));
     return make("div", {}, [make("dt", { textContent: reading.label }), number]);
   }
 
@@ -63,10 +68,10 @@ export class Readings {
     this.follows.push((mix) => {
       const [a, b] = [mixed(balance.first_cm, mix), mixed(balance.second_cm, mix)];
       first.style.width = `${((100 * a) / (a + b)).toFixed(1)}%`;
-      [one.textContent, other.textContent] = [a.toFixed(1), b.toFixed(1)];
+      [one.textContent, other.textContent] = [tape(a), tape(b)];
       const level = Math.abs(a - b) < LEVEL_CM;
       box.classList.toggle("level", level);
-      said.textContent = level ? "✓ level" : `${Math.abs(a - b).toFixed(1)} ${balance.longer[a > b ? 0 : 1]}`;
+      said.textContent = level ? "✓ level" : `${tape(Math.abs(a - b))} ${balance.longer[a > b ? 0 : 1]}`;
     });
     return box;
   }

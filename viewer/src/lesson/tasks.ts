@@ -1,5 +1,6 @@
 // What a class does beside dragging: answer, turn cards, find two exchanged marks, slide a finger up a drawing.
 import { button, make } from "../dom";
+import { tape, tapeUnit } from "./tape";
 import type { AskedData, ExchangeData, ProfileData, StepData } from "./data";
 
 const LETTERS = "ABCDEFGH";
@@ -87,7 +88,7 @@ export function exchange(data: ExchangeData, pointOut: (names: ReadonlySet<strin
     rows.sort((x, y) => Math.abs(y.taped - y.due) - Math.abs(x.taped - x.due));
     const shown = rows.slice(0, 10).sort((x, y) => x.i - y.i || x.j - y.j);
     list.replaceChildren(...shown.map((row) => make("li", {}, [
-      name(row.i), name(row.j), make("b", { textContent: row.taped.toFixed(1) }), make("span", { textContent: `due ${row.due.toFixed(1)}` })])));
+      name(row.i), name(row.j), make("b", { textContent: tape(row.taped) }), make("span", { textContent: `due ${tape(row.due)}` })])));
     score.textContent = `${solved} of ${asked} found at once`;
     pointOut(picked);
   };
@@ -120,7 +121,7 @@ export function exchange(data: ExchangeData, pointOut: (names: ReadonlySet<strin
   };
   const refocus = (word: string): void => [...list.querySelectorAll<HTMLButtonElement>(".pick")].find((each) => each.textContent === word)?.focus();
   start(turn);
-  return make("section", { className: "exchange" }, [make("p", { className: "unit-of", textContent: "taped, cm" }), list, told, next, score]);
+  return make("section", { className: "exchange" }, [make("p", { className: "unit-of", textContent: `taped, ${tapeUnit()}` }), list, told, next, score]);
 }
 
 /** The schematic profile with a finger on it. */
