@@ -8,7 +8,6 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-import nibabel
 import numpy as np
 import trimesh
 from demo_case import TEXT
@@ -109,15 +108,6 @@ def read_change(path: Path) -> object:
     return changed_case(Case(), read_json(path), Path())
 
 
-def gifti() -> bytes:
-    """The ball as GIfTI."""
-    arrays = [
-        nibabel.gifti.GiftiDataArray(np.float32(BALL.vertices), "NIFTI_INTENT_POINTSET"),
-        nibabel.gifti.GiftiDataArray(np.int32(BALL.faces), "NIFTI_INTENT_TRIANGLE"),
-    ]
-    return bytes(nibabel.gifti.GiftiImage(darrays=arrays).to_bytes())
-
-
 READERS: dict[str, tuple[str, bytes, Callable[[Path], object]]] = {
     "case": ("case.toml", raw(FULL_CASE), read_case),
     "case with a record": ("case.toml", raw(TEXT + RECORD), read_case),
@@ -140,7 +130,6 @@ READERS: dict[str, tuple[str, bytes, Callable[[Path], object]]] = {
     "text stl": ("head.stl", raw(BALL.export(file_type="stl_ascii")), read_surface),
     "off": ("head.off", raw(BALL.export(file_type="off")), read_surface),
     "glb": ("head.glb", raw(BALL.copy().apply_scale(0.001).export(file_type="glb")), read_surface),
-    "gifti": ("head.gii", gifti(), read_surface),
     "marks": ("marks.tsv", raw(dirty_marks()), read_marks),
     "marks csv": ("marks.csv", raw(dirty_marks().replace("\t", ";")), read_marks),
     "marks json": (

@@ -12,6 +12,7 @@ from PIL import Image
 
 from headfit.cli import main
 from headfit.files.lesson_file import FOLDER, lesson_names
+from headfit.teaching.words import DRAGS, FIGURES, NUMBERS
 
 RING = str(FOLDER / "04_ring.toml")
 
@@ -119,3 +120,16 @@ def test_a_quiz_is_one_file_and_another_seed_draws_other_heads(
     assert first.read_bytes() != other.read_bytes()
     assert main(["lesson", "quiz", "-o", str(tmp_path / "q.pdf"), "--format", "pdf"]) == 2
     assert "a quiz must be written as html, got pdf" in capsys.readouterr().err
+
+
+def test_every_word_a_lesson_may_use_is_told_with_what_it_takes(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["lesson", "--words", "--json"]) == 0
+    found = {each["word"]: each for each in json.loads(capsys.readouterr().out)}
+    assert set(found) >= {"{length}", "show tape", "drag push"}
+    assert len(found) == len(NUMBERS) + len(FIGURES) + len(DRAGS)
+    assert found["{moved}"]["takes"] == ["site", "landmark", "way", "millimetres"]
+    assert all(each["means"] for each in found.values())
+    assert main(["lesson", "--words"]) == 0
+    assert "push a landmark off its place" in capsys.readouterr().out

@@ -95,3 +95,14 @@ def test_every_shell_that_is_named_has_a_script(
 def test_another_shell_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["completion", "bsh"]) == 2
     assert "unknown shell 'bsh': did you mean 'bash'?" in capsys.readouterr().err
+
+
+def test_samples_written_into_the_empty_folder_one_stands_in_leave_one_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    printed(capsys, "samples", ".")
+    assert Path.cwd() == tmp_path
+    assert (tmp_path / "case.toml").is_file()
+    printed(capsys, "sites", "scan.ply", "--landmarks", "marks.json", "-o", "sites.tsv")
+    assert (tmp_path / "sites.tsv").is_file()

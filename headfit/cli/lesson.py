@@ -2,7 +2,8 @@
 
 NAME is a lesson that comes with headfit (--list tells them), a lesson file of your own, or "quiz",
 a quiz on this head and others. Without a case the head is that of the demo. --check reads a lesson
-file, computes all its numbers and tells what is wrong, with its line.
+file, computes all its numbers and tells what is wrong, with its line; --words tells what may stand
+in one.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--seed", metavar="N", type=int, default=0, help="of a quiz: another number, other heads"
     )
     parser.add_argument("--list", action="store_true", help="tell the lessons there are")
+    parser.add_argument("--words", action="store_true", help="tell the words a lesson may use")
     parser.add_argument("--check", metavar="FILE.toml", type=Path, help="read a lesson of your own")
 
 
@@ -43,6 +45,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """List, check, or stage and write."""
     if arguments.list:
         return _list(screen)
+    if arguments.words:
+        return _words(screen)
     if arguments.check is not None:
         return _check(arguments.check, arguments.case, screen)
     if arguments.name is None or arguments.output is None:
@@ -109,6 +113,18 @@ def _list(screen: Screen) -> int:
     found = [built_in_lesson(name) for name in lesson_names()]
     screen.table(("name", "title"), [(each.name, each.title) for each in found])
     screen.result([{"name": each.name, "title": each.title} for each in found])
+    return 0
+
+
+def _words(screen: Screen) -> int:
+    from headfit.teaching.words import DRAGS, FIGURES, NUMBERS
+
+    told = [(f"{{{name}}}", word.takes, word.means) for name, word in NUMBERS.items()]
+    told += [(f"show {name}", word.takes, word.means) for name, word in FIGURES.items()]
+    told += [(f"drag {name}", tuple(kind.options), kind.means) for name, kind in DRAGS.items()]
+    for word, takes, means in told:
+        screen.say(f"{word}{': ' if takes else ''}{', '.join(takes)} - {means}")
+    screen.result([{"word": a, "takes": list(b), "means": c} for a, b, c in told])
     return 0
 
 

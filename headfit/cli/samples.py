@@ -31,11 +31,11 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
                 ),
                 code="samples-there",
             )
-    try:
-        write_new_folder(arguments.folder, files)
-    except FileExistsError:
+    if arguments.folder.is_dir():  # a new folder in its place would not be the one a shell is in
         for name, content in files.items():
             write_whole(arguments.folder / name, content)
+    else:
+        write_new_folder(arguments.folder, files)
     screen.say(f"Wrote {arguments.folder}/: {', '.join(files)}. All of it is invented.")
     screen.result({"folder": str(arguments.folder), "files": list(files)})
     return 0

@@ -1,6 +1,7 @@
 """Reading in a process of its own, with libraries that end their process or never come back.
 
-On damaged files both were met: VTK ends the process, mne follows a circle of references for ever.
+On damaged files both were met: VTK ends the process, mne follows a circle of references for ever,
+nibabel counts to any number that a file names.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A head handed to the general mesh libraries trimesh and pyvista, and a surface taken from VTK.
+"""A head handed to the mesh libraries trimesh and pyvista, and surfaces taken from VTK and nibabel.
 
 Millimetres, frame of the head, with its parts and landmarks. The arrays are copies: what a library
 does to its mesh leaves the head as it is.
@@ -16,7 +16,7 @@ import numpy as np
 
 from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import NAMES as LANDMARK_NAMES
-from headfit.errors import FileFormatError, sentence
+from headfit.errors import FileFormatError, missing_library, sentence
 from headfit.files.apart import read_apart
 from headfit.geometry.mesh import Floats, Integers
 
@@ -84,6 +84,24 @@ with open(target, "wb") as file:
         corners=vtk_to_numpy(corners).reshape(-1, 3),
     )
 """
+_READ_GIFTI = """
+import numpy as np
+from nibabel.gifti import GiftiImage
+with open(source, "rb") as file:
+    raw = file.read()
+try:
+    image = GiftiImage.from_bytes(raw)
+    found = [
+        [array.data for array in image.get_arrays_from_intent(intent)[:1]]
+        for intent in ("NIFTI_INTENT_POINTSET", "NIFTI_INTENT_TRIANGLE")
+    ]
+    points, corners = (np.array(arrays).reshape(-1, 3) for arrays in found)
+    points, corners = points.astype(np.float64), corners.astype(np.int64)
+except Exception as error:
+    sys.exit(str(error) or type(error).__name__)
+with open(target, "wb") as file:
+    np.savez(file, points=points, corners=corners)
+"""
 
 
 def vtp_arrays(raw: bytes) -> tuple[Floats, Integers]:
@@ -106,10 +124,29 @@ def vtp_arrays(raw: bytes) -> tuple[Floats, Integers]:
             ),
             code="surface-no-vtk",
         )
-    with tempfile.TemporaryDirectory() as name:
-        source = Path(name) / "surface.vtp"
+    return _arrays_read_apart(_READ_VTP, raw, "surface.vtp")
+
+
+def gifti_arrays(raw: bytes) -> tuple[Floats, Integers]:
+    """Vertices and triangles of a GIfTI file, as nibabel reads it.
+
+    Raises
+    ------
+    RuntimeError
+        It cannot be read.
+    InputError
+        nibabel is not installed.
+    """
+    if find_spec("nibabel") is None:
+        raise missing_library("nibabel", "read GIfTI surfaces", "surfaces")
+    return _arrays_read_apart(_READ_GIFTI, raw, "surface.gii")
+
+
+def _arrays_read_apart(script: str, raw: bytes, name: str) -> tuple[Floats, Integers]:
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder) / name
         source.write_bytes(raw)
-        read = read_apart(_READ_VTP, source)
+        read = read_apart(script, source)
     with np.load(io.BytesIO(read), allow_pickle=False) as arrays:
         vertices: Floats = arrays["points"].astype(np.float64)
         faces: Integers = arrays["corners"].astype(np.int64)

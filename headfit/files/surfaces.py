@@ -12,7 +12,6 @@ import io
 import logging
 import re
 import warnings
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.head import PART_NAMES, Head, check_size
-from headfit.errors import FileFormatError, MeshError, UnitError, missing_library, sentence
+from headfit.errors import FileFormatError, MeshError, UnitError, sentence
 from headfit.files.formats import extensions, listed_extensions
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.limits import SURFACE_BYTES
@@ -110,7 +109,7 @@ def read_surface(path: str | Path, unit: str | None = None) -> tuple[TriangleMes
     raw = read_bytes(source, SURFACE_BYTES)
     with about(source):
         _check_kind(raw, kind)
-        vertices, faces, part = _OWN_READERS.get(kind, _loaded)(raw, kind)
+        vertices, faces, part = (_read_apart if kind in (".vtp", ".gii") else _loaded)(raw, kind)
         # Checked before the merge: a corner out of range would be an index error there.
         mesh = TriangleMesh(vertices * factor, faces)
         merged, whole, part = _merged(mesh.vertices_mm, mesh.faces, part)
@@ -210,41 +209,15 @@ def _loaded(raw: bytes, kind: str) -> tuple[Floats, Integers, Integers | None]:
     return vertices, faces, _part_labels(declared, len(vertices))
 
 
-def _from_vtp(raw: bytes, kind: str) -> tuple[Floats, Integers, None]:
-    from headfit.files.mesh_libraries import vtp_arrays
+def _read_apart(raw: bytes, kind: str) -> tuple[Floats, Integers, None]:
+    from headfit.files.mesh_libraries import gifti_arrays, vtp_arrays
 
     try:
-        vertices, faces = vtp_arrays(raw)
+        vertices, faces = (vtp_arrays if kind == ".vtp" else gifti_arrays)(raw)
     except RuntimeError as error:
         raise _unreadable(kind, error) from error
     _check_triangles(kind, faces)
     return vertices, faces, None
-
-
-def _from_gifti(raw: bytes, kind: str) -> tuple[Floats, Integers, None]:
-    try:
-        from nibabel.gifti.gifti import GiftiImage
-    except ImportError as error:
-        raise missing_library("nibabel", "read GIfTI surfaces", "surfaces") from error
-    try:
-        with warnings.catch_warnings(), np.errstate(all="ignore"):
-            warnings.simplefilter("error")
-            image: Any = GiftiImage.from_bytes(raw)
-            points = image.get_arrays_from_intent("NIFTI_INTENT_POINTSET")
-            corners = image.get_arrays_from_intent("NIFTI_INTENT_TRIANGLE")
-            vertices = np.array([a.data for a in points[:1]], np.float64).reshape(-1, 3)
-            faces = np.array([a.data for a in corners[:1]], np.int64).reshape(-1, 3)
-    except Exception as error:  # the reader raises whatever its parsing trips over
-        raise _unreadable(kind, error) from error
-    _check_triangles(kind, faces)
-    return vertices, faces, None
-
-
-# Those of formats that trimesh does not know.
-_OWN_READERS: dict[str, Callable[[bytes, str], tuple[Floats, Integers, Integers | None]]] = {
-    ".vtp": _from_vtp,
-    ".gii": _from_gifti,
-}
 
 
 def _unreadable(kind: str, error: Exception) -> FileFormatError:

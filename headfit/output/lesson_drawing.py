@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from headfit.geometry.mesh import Floats
 from headfit.output.drawing import Projection, Skyline, chains, contour_edges
 from headfit.teaching.numbers import in_one
-from headfit.teaching.stage import StagedStep
+from headfit.teaching.stage import Profile, StagedStep
 
 _SEEN = -0.12  # from the side the midline lies on the outline
 _SHORTEST_MM = 6.0
@@ -156,7 +156,7 @@ _LOOKS = {
 
 def step_drawing(step: StagedStep) -> str:
     """The step as HTML for a notebook: its drawing, its caption, its numbers."""
-    drawn = draw_step(step)
+    drawn = draw_step(step) if step.profile is None else _drawn_profile(step.profile)
     half = drawn.height_mm / 2
     parts = [
         f'<path d="{path_text(stroke.points)}{"Z" * stroke.closed}" {_LOOKS[stroke.kind]}/>'
@@ -182,6 +182,13 @@ def step_drawing(step: StagedStep) -> str:
     more = f"<br><small>{escape(numbers)}</small>" if numbers else ""
     drawing = f'<svg {size} {look} style="background:#fff">{"".join(parts)}</svg>'
     return f"<figure>{drawing}<figcaption>{said}{more}</figcaption></figure>"
+
+
+def _drawn_profile(profile: Profile) -> StepDrawing:
+    """The schematic profile instead of a head: it is nobody's."""
+    points = profile.points - (profile.points.min(axis=0) + profile.points.max(axis=0)) / 2
+    height = 1.2 * float(np.ptp(points, axis=0).max())
+    return StepDrawing(height, (Stroke(points, "contour"),), ())
 
 
 def told_numbers(step: StagedStep) -> list[str]:

@@ -328,7 +328,7 @@ def _guesses(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Fo
     }
     readings = tuple(Reading(name, "mm", np.maximum.accumulate(off[name])) for name in watched)
     worlds = (world,) * len(axis.stops)
-    return Followed(Dial("slide", (axis,)), worlds, readings=readings, more=tuple(more))
+    return Followed(Dial("guesses", (axis,)), worlds, readings=readings, more=tuple(more))
 
 
 def _wound(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Followed:
@@ -361,7 +361,7 @@ def _wound(bench: Bench, step: Step, drag: Drag, names: tuple[str, ...]) -> Foll
     )
     at = min(range(len(radii)), key=lambda k: abs(radii[k] - place.radius_mm))
     dial = Dial("choose", (_choice("radius of the wound", names_mm, at),))
-    return Followed(dial, tuple(worlds), own, readings, said=tuple(said))
+    return Followed(dial, tuple(worlds), own, readings, said=() if readings else tuple(said))
 
 
 _FOLLOWED: dict[str, Callable[[Bench, Step, Drag, tuple[str, ...]], Followed]] = {

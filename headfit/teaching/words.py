@@ -23,71 +23,95 @@ PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 # Wider than any slip a class should be shown; the skin of a small head ends beyond.
 FARTHEST_PUSH_MM = 30.0
 
-# What {word ...} takes. Its value is computed by the function of that name in numbers.py.
-NUMBERS: dict[str, tuple[str, ...]] = {
-    "length": ("arc",),
-    "half": ("arc",),
-    "share": ("arc", "percent"),
-    "at": ("site",),
-    "apart": ("site", "site"),
-    "sites": ("system",),
-    "saved": ("arc",),
-    "below": ("site",),
-    "gap": ("site", "inner", "inner"),
-    "moved": ("site", "landmark", "way", "millimetres"),
-    "mean-moved": ("landmark", "way", "millimetres"),
-    "most-moved": ("landmark", "way", "millimetres"),
-    "farthest": ("landmark", "way", "millimetres"),
-    "slack": ("site", "millimetres"),
-    "brow": ("site", "millimetres"),
-    "wander": ("site",),
-    "most-wandering": (),
-    "doubt": ("landmark",),
-    "scatter": ("site", "landmark"),
-    "goes": ("site",),
-    "was": ("derivation",),
-    "becomes": ("derivation",),
-    "most-changed": (),
+
+@dataclass(frozen=True)
+class Word:
+    """A word of a lesson: the kinds of what stands after it, and what it means, one line."""
+
+    takes: tuple[str, ...]
+    means: str
+
+
+_SLIP = ("landmark", "way", "millimetres")
+
+# Numbers in braces. Each is computed by the function of its name in numbers.py.
+NUMBERS: dict[str, Word] = {
+    "length": Word(("arc",), "tape on an arc, the reading where there is one"),
+    "half": Word(("arc",), "half of it"),
+    "share": Word(("arc", "percent"), "so many per cent of it"),
+    "at": Word(("site",), "tape from the start of its arc to a site"),
+    "apart": Word(("site", "site"), "tape over the scalp from one site to another"),
+    "sites": Word(("system",), "how many sites a system has"),
+    "saved": Word(("arc",), "how much longer the skin is than a taut tape"),
+    "below": Word(("site",), "how far below the level plane through Fpz and Oz"),
+    "gap": Word(("site", "inner", "inner"), "how far apart two rules for F3 put a site"),
+    "moved": Word(("site", *_SLIP), "how far a site goes when a landmark is missed"),
+    "mean-moved": Word(_SLIP, "the mean of that over 27 sites"),
+    "most-moved": Word(_SLIP, "the largest of them"),
+    "farthest": Word(_SLIP, "the site that goes farthest, by name"),
+    "slack": Word(("site", "millimetres"), "how far a site goes when the midline tape was slack"),
+    "brow": Word(("site", "millimetres"), "how far it goes when the ring ran below Fpz"),
+    "wander": Word(("site",), "how far it lies off on heads of the same tapes, at most"),
+    "most-wandering": Word((), "the site that wanders farthest, by name"),
+    "doubt": Word(("landmark",), "one standard deviation of guesses at a landmark"),
+    "scatter": Word(("site", "landmark"), "how far a site is off by the worst of 20 guesses"),
+    "goes": Word(("site",), "where a site goes beside the places of the lesson"),
+    "was": Word(("derivation",), "length of a derivation before sites moved"),
+    "becomes": Word(("derivation",), "its length now"),
+    "most-changed": Word((), "the derivation that changes most, by name"),
 }
 
-# What a line of `show` takes; "sites" stands for names of sites and systems.
-FIGURES: dict[str, tuple[str, ...]] = {
-    "tape": ("arc",),
-    "other": ("arc",),
-    "thin": ("arc",),
-    "plane": ("site", "site"),
-    "sites": ("sites",),
-    "strokes": ("sites",),
-    "rings": ("sites",),
-    "landmarks": (),
-    "places": (),
+# Lines of `show`; "sites" stands for names of sites and systems.
+FIGURES: dict[str, Word] = {
+    "tape": Word(("arc",), "a tape, in the first colour"),
+    "other": Word(("arc",), "a tape, in the second colour"),
+    "thin": Word(("arc",), "an arc, thin"),
+    "plane": Word(("site", "site"), "the skin level with two sites of the midline, all round"),
+    "sites": Word(("sites",), "sites with their names"),
+    "strokes": Word(("sites",), "the same as strokes of a pen"),
+    "rings": Word(("sites",), "95 % rings of sites of 10-20"),
+    "landmarks": Word((), "the four landmarks"),
+    "places": Word((), "places of the lesson that must stay free"),
 }
 
 
 @dataclass(frozen=True)
 class DragKind:
-    """Options of a kind of drag: the kind of each, and which must be there."""
+    """A kind of drag: what it does, its options with the kind of each, and which must be there."""
 
+    means: str
     options: dict[str, str]
     needed: tuple[str, ...] = ()
 
 
 _STOPS = {"from_mm": "millimetres", "to_mm": "millimetres", "start_mm": "millimetres"}
 DRAGS: dict[str, DragKind] = {
-    "pull": DragKind({"arcs": "arcs"}, ("arcs",)),
-    "push": DragKind({"landmark": "landmark", "way": "way", **_STOPS}, ("landmark", "way")),
-    "slack": DragKind({"to_mm": "millimetres", "start_mm": "millimetres"}),
-    "brow": DragKind({"to_mm": "millimetres", "start_mm": "millimetres"}),
-    "balance": DragKind({}),
-    "rule": DragKind({}),
-    "length": DragKind({"arc": "arc"}, ("arc",)),
-    "system": DragKind({}),
-    "peel": DragKind({"groups": "texts"}, ("groups",)),
-    "heads": DragKind({}),
-    "guesses": DragKind({"landmark": "landmark"}, ("landmark",)),
-    "finger": DragKind({"knob": "truth"}, ("knob",)),
-    "exchange": DragKind({}),
-    "wound": DragKind({"site": "site", "radii_mm": "numbers"}, ("site", "radii_mm")),
+    "pull": DragKind("pull the tape along arcs", {"arcs": "arcs"}, ("arcs",)),
+    "push": DragKind(
+        "push a landmark off its place",
+        {"landmark": "landmark", "way": "way", **_STOPS},
+        ("landmark", "way"),
+    ),
+    "slack": DragKind(
+        "slacken the tape from nasion to inion", {"to_mm": "millimetres", "start_mm": "millimetres"}
+    ),
+    "brow": DragKind(
+        "let the ring slip below Fpz", {"to_mm": "millimetres", "start_mm": "millimetres"}
+    ),
+    "balance": DragKind("push Cz until both arcs are halved", {}),
+    "rule": DragKind("choose the rule for F3 and its like", {}),
+    "length": DragKind("a taut tape, or one along the skin", {"arc": "arc"}, ("arc",)),
+    "system": DragKind("10-20, 10-10, 10-5", {}),
+    "peel": DragKind("show one group of sites after the other", {"groups": "texts"}, ("groups",)),
+    "heads": DragKind("walk through heads of the same tapes", {}),
+    "guesses": DragKind(
+        "one guess at a landmark after the other", {"landmark": "landmark"}, ("landmark",)
+    ),
+    "finger": DragKind("slide a finger up a schematic profile", {"knob": "truth"}, ("knob",)),
+    "exchange": DragKind("find two exchanged marks by distances", {}),
+    "wound": DragKind(
+        "choose how large a wound is", {"site": "site", "radii_mm": "numbers"}, ("site", "radii_mm")
+    ),
 }
 
 _DIRECTIONS = {
@@ -155,7 +179,7 @@ def _one_of(kind: str, known: Sequence[str]) -> Callable[[str], str]:
 def _number(word: object, what: str, low: float, high: float) -> float:
     try:
         value = float(word)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):  # a whole number of hundreds of digits
         value = float("nan")
     if not is_finite(value) or not low <= value <= high:
         raise InputError(
@@ -226,7 +250,7 @@ def number_asked(inside: str) -> tuple[str, tuple[object, ...]]:
     word, *rest = inside.split() or [""]
     if word not in NUMBERS:
         raise unknown_name("number in braces", word[:40], NUMBERS)
-    return word, taken(NUMBERS[word], rest, f"'{{{inside[:40]}}}'")
+    return word, taken(NUMBERS[word].takes, rest, f"'{{{inside[:40]}}}'")
 
 
 def figure_asked(line: str) -> tuple[str, tuple[object, ...]]:
@@ -243,7 +267,7 @@ def figure_asked(line: str) -> tuple[str, tuple[object, ...]]:
     word, *rest = line.split() or [""]
     if word not in FIGURES:
         raise unknown_name("figure", word[:40], FIGURES)
-    return word, taken(FIGURES[word], rest, f"{line[:40]!r}")
+    return word, taken(FIGURES[word].takes, rest, f"{line[:40]!r}")
 
 
 def check_text(text: str) -> str:

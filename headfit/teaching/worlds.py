@@ -115,7 +115,7 @@ def figures(
         elif word == "landmarks":
             dots.append(_landmarks(worlds))
         elif word == "rings":
-            outlines.append(_rings(bench, tuple(map(str, given))))
+            outlines += _rings(bench, tuple(map(str, given)))
         elif word == "places" and worlds[0].obstacles:
             outlines.append(_places(worlds))
     return tuple(tapes), tuple(dots), tuple(outlines)
@@ -178,8 +178,8 @@ def _landmarks(worlds: Sequence[World]) -> Dots:
     return Dots("landmark", names, points, normals, np.ones((1, 4), bool))
 
 
-def _rings(bench: Bench, names: tuple[str, ...]) -> Outlines:
-    """95 % rings of the sites, as the tapes leave them."""
+def _rings(bench: Bench, names: tuple[str, ...]) -> list[Outlines]:
+    """95 % rings of those sites that are of 10-20, as the tapes leave them."""
     spreads = bench.same_tapes.spreads
     sites = bench.same_tapes.sites[bench.same_tapes.own]
     kept = tuple(name for name in names if name in spreads.names)
@@ -192,8 +192,10 @@ def _rings(bench: Bench, names: tuple[str, ...]) -> Outlines:
         major = a * (np.cos(turn) * along + np.sin(turn) * across)
         minor = b * (np.cos(turn) * across - np.sin(turn) * along)
         found.append(sites[name] + np.cos(angle) * major + np.sin(angle) * minor)
+    if not found:
+        return []
     points = np.array(found)[None]
-    return Outlines("ring", kept, points, normals_of(sites.tracer.mesh, points))
+    return [Outlines("ring", kept, points, normals_of(sites.tracer.mesh, points))]
 
 
 def _places(worlds: Sequence[World]) -> Outlines:

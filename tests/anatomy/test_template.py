@@ -12,7 +12,7 @@ import pytest
 from headfit import Head, load_template, measure_head, place_sites
 from headfit.anatomy import template
 from headfit.anatomy.head import EAR, PART_NAMES
-from headfit.anatomy.template import age_in_months, meshes_folder, template_set
+from headfit.anatomy.template import age_from_text, age_in_months, meshes_folder, template_set
 from headfit.errors import FileFormatError, UnknownNameError
 from headfit.geometry.rigid import best_rigid
 
@@ -67,6 +67,24 @@ def test_ages_are_months_of_names_or_years() -> None:
     assert age_in_months(0) == 0
     assert age_in_months(2.5) == 30
     assert age_in_months(70) == 840
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("10 days", 10),
+        ("1d", 1),
+        ("3 weeks", 21),
+        ("6 wks", 42),
+        ("18 months", 18 * 365.25 / 12),
+        ("2 mo", 2 * 365.25 / 12),
+        ("4,5 yr", 4.5 * 365.25),
+        ("30", 30 * 365.25),
+    ],
+)
+def test_an_age_is_read_in_the_unit_it_is_told_in(text: str, days: float) -> None:
+    """A year of 365.25 days: the Julian year of the IAU; to the hour at any age of a child."""
+    assert age_from_text(text) == pytest.approx(days / 365.25, abs=1 / 24 / 365.25)
 
 
 def rigidly(head: Head, target: np.ndarray) -> np.ndarray:

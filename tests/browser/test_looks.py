@@ -17,8 +17,10 @@ from running_app import RunningApp
 
 from headfit.case.solved import solve_case
 from headfit.files.case_file import case_of_text
+from headfit.files.lesson_file import lesson
 from headfit.output.case_report import report_text
 from headfit.output.case_view import CaseView
+from headfit.output.lesson_page import lesson_html
 
 SMALL = {"width": 1280, "height": 720}
 LARGE = {"width": 1920, "height": 1080}
@@ -120,3 +122,20 @@ def test_the_report_without_scripts(open_tab: OpenTab, tmp_path: Path) -> None:
     tab = open_tab(viewport=SMALL, java_script_enabled=False)
     tab.page.goto(path.as_uri())
     assert_looks_as_stored(tab.page.screenshot(), f"report-plain-{size(SMALL)}")
+
+
+@pytest.mark.parametrize(
+    ("name", "step", "theme", "viewport"),
+    [("slips", 0, "light", SMALL), ("vertex", 2, "dark", LARGE), ("landmarks", 3, "light", SMALL)],
+)
+def test_a_lesson(
+    open_tab: OpenTab, tmp_path: Path, name: str, step: int, theme: str, viewport: dict[str, int]
+) -> None:
+    path = tmp_path / "lesson.html"
+    path.write_text(lesson_html(lesson(name)), encoding="utf-8")
+    tab = open_tab(viewport=viewport, color_scheme=theme, reduced_motion="reduce")
+    tab.page.goto(path.as_uri())
+    tab.until("!!(window.headfit && headfit.player)")
+    tab.page.click(f".dots button:nth-child({step + 1})")
+    tab.settle()
+    assert_looks_as_stored(tab.page.screenshot(), f"lesson-{name}-{theme}-{size(viewport)}")

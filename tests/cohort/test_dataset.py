@@ -222,3 +222,13 @@ def test_a_name_that_is_no_bids_name_is_left_out_and_the_rest_is_read(tmp_path: 
     assert said.count("listed twice, the first line counts") == 1
     assert said.count("is named for another person or session than its folder") == 2
     assert "sub-01_ses-1_run-a b_electrodes.tsv' is no BIDS name of a file" in said
+
+
+def test_what_is_missing_in_a_table_is_left_out_of_its_row(tmp_path: Path) -> None:
+    """BIDS 1.11: n/a is a missing value; empty cells and other cases of it are met in practice."""
+    table = tmp_path / "participants.tsv"
+    table.write_text("participant_id\tage\tsex\t\nsub-1\tn/a\tF\tx\nsub-2\t\tN/A\n\t\t\n")
+    assert read_rows(table) == [
+        {"participant_id": "sub-1", "sex": "F"},
+        {"participant_id": "sub-2"},
+    ]

@@ -125,6 +125,17 @@ def test_without_landmarks_the_frame_is_that_of_the_file_and_none_are_written() 
     assert "nothing changed" in told["EEGCoordinateSystemDescription"]
 
 
+def test_a_landmark_on_an_axis_is_written_without_the_sign_of_a_rounding_error() -> None:
+    on_axes = 0
+    for seed in range(6):
+        moved = RigidMotion(turn(seed), [10.0, 20.0, 30.0])
+        marks = Marks(SITES.names, SITES.points_mm, three_of(HEAD)).moved(moved)
+        text = corrected_electrodes(marks)["coordsystem.json"]
+        on_axes += text.count(" 0.0")
+        assert "-0.0" not in text
+    assert on_axes == 6 * 6
+
+
 def test_hostile_names_are_made_harmless() -> None:
     marks = Marks(("Cz",), [[0.0, 0, 130]], three_of(HEAD), ("=1+1", "=1+1"), np.ones((2, 3)))
     names = [

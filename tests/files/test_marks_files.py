@@ -264,6 +264,18 @@ def test_a_coordsystem_of_another_space_run_or_person_does_not_apply(tmp_path: P
     assert "coordsystem-missing" in codes(read_marks(path))
 
 
+@pytest.mark.parametrize("special", ["acq-b", "space-CapTrak"])  # before and after by name
+def test_of_two_that_apply_the_coordsystem_that_says_more_is_taken(
+    tmp_path: Path, special: str
+) -> None:
+    """BIDS 1.11, the inheritance principle: the more specific file has the last word."""
+    path = written(tmp_path, f"sub-01/eeg/sub-01_{special}_electrodes.tsv", GOOD)
+    for stem in ("sub-01", f"sub-01_{special}"):
+        written(path.parent, f"{stem}_coordsystem.json", json.dumps(DECLARED))
+    found = find_coordsystem(path)
+    assert [one.name for one in found.paths] == [f"sub-01_{special}_coordsystem.json"]
+
+
 def test_the_nearer_coordsystem_says_it_and_the_farther_fills_in(tmp_path: Path) -> None:
     path = bids(tmp_path, {"EEGCoordinateUnits": "mm"})
     written(tmp_path, "coordsystem.json", json.dumps({**DECLARED, "EEGCoordinateUnits": "m"}))

@@ -21,7 +21,7 @@ from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
 from headfit import place_sites, read_head
 from headfit.errors import FileFormatError, HeadfitError, InputError, MeshError
-from headfit.files import apart
+from headfit.files import apart, mesh_libraries
 from headfit.files.surfaces import read_surface
 
 DATA = Path(nibabel.__file__).parent / "gifti" / "tests" / "data"
@@ -177,6 +177,11 @@ WRONG = {
     "vtp cut short": ("vtp Appended", lambda raw: raw[:-900], "VTK does not take it"),
     "vtp of lines": ("vtp Ascii", lambda raw: raw.replace(b"PolyData", b"ImageData"), "VTK does"),
     "gii cut short": ("gii GIFTI_ENCODING_B64GZ", lambda raw: raw[:-900], "hold a complete"),
+    "gii that names a huge number": (
+        "gii GIFTI_ENCODING_ASCII",
+        lambda raw: raw.replace(b'Dimensionality="2"', b'Dimensionality="99999999999"'),
+        "its library (was not done|gives up)",
+    ),
     "gii without a surface": ("gii", (DATA / "rh.shape.curv.gii").read_bytes(), "hold triangles"),
     "gii with a file beside it": ("gii", (DATA / "external.gii").read_bytes(), "cannot be read"),
 }
@@ -184,7 +189,7 @@ WRONG = {
 
 @pytest.mark.parametrize("case", WRONG)
 def test_what_is_wrong_with_a_file_is_said_in_one_sentence(
-    case: str, head: trimesh.Trimesh, tmp_path: Path
+    case: str, head: trimesh.Trimesh, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     kind, change, said = WRONG[case]
     if isinstance(change, bytes):
@@ -195,6 +200,7 @@ def test_what_is_wrong_with_a_file_is_said_in_one_sentence(
     else:
         path = written(kind, head, tmp_path)
         path.write_bytes(change(path.read_bytes()))
+    monkeypatch.setattr(apart, "SECONDS", 10)
     with pytest.raises(FileFormatError, match=said) as caught:
         read_surface(path)
     assert "\n" not in str(caught.value)
@@ -214,7 +220,7 @@ def test_a_format_that_is_not_read_is_told_what_to_save_instead(
 def test_without_the_library_gifti_is_refused_with_the_extra_that_brings_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(__import__("sys").modules, "nibabel.gifti.gifti", None)
+    monkeypatch.setattr(mesh_libraries, "find_spec", lambda _name: None)
     path = tmp_path / "head.gii"
     path.write_bytes((DATA / "ascii.gii").read_bytes())
     with pytest.raises(InputError, match=r"pip install 'headfit\[surfaces\]'"):

@@ -213,6 +213,25 @@ def test_chords_from_the_ears_tell_where_a_doubtful_inion_lies() -> None:
     assert spread_of_oz((*SIX, *EAR_CHORDS)) < 0.9 * spread_of_oz(SIX)
 
 
+def test_the_asymmetry_of_diagonals_is_a_share_of_the_longer() -> None:
+    """As the sentence itself defines it: (longer - shorter) / longer."""
+    tape = Tape(nasion_inion_mm=350, left_diagonal_mm=180.0, right_diagonal_mm=200.0)
+    (said,) = [line for line in advise(fit_head(tape)).shape if "asymmetry" in line]
+    assert "(longer - shorter) / longer = 10.0 %." in said
+    assert "shorter on the left front to right back diagonal" in said
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_the_reading_that_fits_least_is_named_where_three_others_speak(number: int) -> None:
+    """Of three readings any may be the wrong one; headfit's own choice, no source."""
+    _, values = drawn(number)
+    three = ("nasion_inion", "preauricular_arc", "ring")
+    for names, named in ((three, False), ((*three, "head_breadth"), True)):
+        sheet = {**values, "preauricular_arc": values["preauricular_arc"] + 12.0}
+        said = advise(fit_head(sheet_of(sheet, names))).sentences()
+        assert any(line.startswith("If you take one reading again") for line in said) == named
+
+
 def test_inches_are_asked_about() -> None:
     _, values = drawn(3)
     names = (*SIX, "parietal_row")

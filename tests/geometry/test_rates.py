@@ -5,7 +5,7 @@ import pytest
 from solids import bumpy_head, turn, unit_sphere
 
 from headfit.geometry.mesh import TriangleMesh
-from headfit.geometry.rates import row_rates, run_rates
+from headfit.geometry.rates import rate_beyond, row_rates, run_rates
 from headfit.geometry.sections import cut
 from headfit.geometry.taperun import lay
 
@@ -53,6 +53,27 @@ def test_a_rigid_motion_changes_no_length_and_carries_every_place(kind: str) -> 
     for fraction in (0.2, 0.6):
         expected = spin @ run.point_mm(fraction) + shift
         np.testing.assert_allclose(rates.point(fraction)[:, 0], expected, atol=1e-7)
+
+
+@pytest.mark.parametrize("distance_mm", [0.0, 0.2, 7.0, 40.0])  # within the first step, and far
+@pytest.mark.parametrize("at_end", [True, False])
+def test_growth_and_a_turn_carry_a_place_beyond_the_end_of_a_tape(
+    distance_mm: float, at_end: bool
+) -> None:
+    run = lay(cut(MESH, *NAMED), "skin")
+    motion = np.eye(3) + np.array([[0.0, -3, 1], [3, 0, -2], [-1, 2, 0]])
+    material, move = affine_rates(MESH, motion, np.zeros(3))
+    place = run.after_end_mm(distance_mm) if at_end else run.before_start_mm(distance_mm)
+    rate = rate_beyond(
+        run,
+        MESH,
+        material,
+        tuple(move(p) for p in NAMED),
+        distance_mm,
+        np.array([distance_mm]),
+        at_end=at_end,
+    )
+    np.testing.assert_allclose(rate[:, 0], motion @ place, atol=1e-7)
 
 
 def test_rows_stay_in_the_plane_of_the_three_moving_points() -> None:

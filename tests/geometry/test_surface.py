@@ -198,3 +198,17 @@ def test_a_few_points_find_the_same_places_without_a_tree() -> None:
     assert "centre_tree" not in without.__dict__
     assert np.allclose(few[1], many[1], atol=1e-12)
     assert np.allclose(few[0].on(without.vertices_mm), many[0].on(without.vertices_mm), atol=1e-9)
+
+
+@given(SEEDS, st.sampled_from([0.01, 1.0, 5.0]))
+@settings(max_examples=20)
+def test_the_place_on_a_triangle_is_that_of_trimesh(seed: int, size_mm: float) -> None:
+    # Small triangles too: what is near a corner on a large one is not near it there.
+    rng = np.random.default_rng(seed)
+    triangles = size_mm * rng.normal(size=(200, 3, 3))
+    points = triangles.mean(axis=1) + size_mm * rng.normal(size=(200, 3))
+    _, weights, distance = nearest_on_triangles(points, triangles[:, None])
+    feet = np.einsum("ij,ijk->ik", weights, triangles)
+    expected = trimesh.triangles.closest_point(triangles, points)
+    np.testing.assert_allclose(feet, expected, atol=1e-6 * size_mm)
+    np.testing.assert_allclose(distance, np.linalg.norm(expected - points, axis=1), rtol=1e-6)

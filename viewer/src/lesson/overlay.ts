@@ -30,14 +30,15 @@ interface Named {
 export function draw(shown: Shown, mix: Mix, grown: number, project: Project, width: number, height: number, chosen: ReadonlySet<string>): string {
   const parts: string[] = [];
   const names: Named[] = [];
-  for (const outline of shown.outlines) parts.push(outlines(outline, mix, project));
-  for (const tape of shown.tapes) parts.push(tapeOf(tape, mix, grown, project));
+  for (const outline of shown.outlines) parts.push(outlines(outline, mix, project, names));
+  const on: Projected[] = []; // what names keep off where they can
+  for (const tape of shown.tapes) parts.push(tapeOf(tape, mix, grown, project, on));
   for (const dots of shown.dots) parts.push(dotsOf(dots, mix, project, names, chosen));
-  parts.push(labels(names, width, height));
+  parts.push(labels(names, on, width, height));
   return parts.join("");
 }
 
-function tapeOf(tape: Shown["tapes"][number], mix: Mix, grown: number, project: Project): string {
+function tapeOf(tape: Shown["tapes"][number], mix: Mix, grown: number, project: Project, on: Projected[]): string {
   const points = tape.points.at(mix);
   const normals = tape.normals.at(mix);
   const count = points.length / 3;
@@ -51,6 +52,7 @@ function tapeOf(tape: Shown["tapes"][number], mix: Mix, grown: number, project: 
     all.push(project(between, normals.subarray(3 * i, 3 * i + 3), 0));
   }
   const { look } = tape.data;
+  if (look !== "thin") on.push(...all.filter((point) => point.seen));
   const parts: string[] = [];
   if (tape.data.grows && grown < 1) {
     const way: Projected[] = [];
@@ -85,7 +87,7 @@ function runs(points: readonly Projected[], seen: boolean): Projected[][] {
   return found;
 }
 
-function outlines(outline: Shown["outlines"][number], mix: Mix, project: Project): string {
+function outlines(outline: Shown["outlines"][number], mix: Mix, project: Project, names: Named[]): string {
   const points = outline.points.at(mix);
   const normals = outline.normals.at(mix);
   const n = outline.data.n_points;
@@ -94,6 +96,9 @@ function outlines(outline: Shown["outlines"][number], mix: Mix, project: Project
     const all = Array.from({ length: n }, (_, i) => project(points, normals, start + i));
     if (all.filter((point) => point.seen).length < n * 0.6) continue;
     out += `<path class="${outline.data.look}" d="${line(all)}Z"/>`;
+    const name = outline.data.look === "place" ? (outline.data.names[start / n] ?? "").split(",")[0]! : "";
+    const middle = (of: "x" | "y"): number => all.reduce((sum, point) => sum + point[of], 0) / n;
+    if (name) names.push({ x: middle("x"), y: Math.min(...all.map((point) => point.y)) - 4, name, told: "", look: "of-place" });
   }
   return out;
 }
@@ -136,7 +141,7 @@ function arrow(from: Projected, to: Projected, gap: number): string {
 }
 
 /** Names beside their places, none over another and none over a place; crowded ones give way. */
-function labels(names: readonly Named[], width: number, height: number): string {
+function labels(names: readonly Named[], on: readonly Projected[], width: number, height: number): string {
   const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
   const size = (names.length > RING_UNDER ? 0.85 : 1.3) * rem;
   const taken: (readonly [number, number, number, number])[] = names.map(({ x, y }) => [x - 5, y - 5, x + 5, y + 5]);
@@ -147,11 +152,13 @@ function labels(names: readonly Named[], width: number, height: number): string 
     const gap = 0.62 * size;
     const tries: (readonly [number, number])[] = [[x + gap, y], [x - gap - wide, y], [x - wide / 2, y - 0.95 * size], [x - wide / 2, y + 1.05 * size],
       [x + gap, y - 0.8 * size], [x - gap - wide, y - 0.8 * size], [x + gap, y + 0.8 * size], [x - gap - wide, y + 0.8 * size]];
-    const spot = tries.find(([left, middle]) => {
+    const free = ([left, middle]: readonly [number, number], offTapes: boolean): boolean => {
       const box = [left, middle - size / 2, left + wide, middle + size / 2] as const;
       if (box[0] < 2 || box[1] < 2 || box[2] > width - 2 || box[3] > height - 2) return false;
+      if (offTapes && on.some((point) => point.x > box[0] - 4 && point.x < box[2] + 4 && point.y > box[1] && point.y < box[3])) return false;
       return taken.every(([l, t, r, b]) => box[0] > r || box[2] < l || box[1] > b || box[3] < t);
-    });
+    };
+    const spot = tries.find((each) => free(each, true)) ?? tries.find((each) => free(each, false));
     if (!spot) continue;
     taken.push([spot[0], spot[1] - size / 2, spot[0] + wide, spot[1] + size / 2]);
     const more = told ? ` <tspan class="cm">${escaped(told)}</tspan>` : "";
