@@ -21,6 +21,7 @@ ORDER = [
     "unnamed.py",
     "sessions.py",
     "study.py",
+    "lesson.py",
     "rules.py",
     "own_scan.py",
     "to_mne.py",
@@ -32,6 +33,7 @@ PICTURES = {
     "ring in which each site lies",
     "free_place.png": "The head from behind, a round place round P3 that stays free, and P3 and P4 "
     "moved down and back",
+    "lesson.png": "Line drawing of the head with the tape of the ring on it",
     "one_more.png": "Chart of how unsure each site is: by three tapes, and less with two more",
     "own_scan.png": "A scanned head from the front with the sites of 10-10 on it",
     "rules.png": "Chart of how far each site moves by another rule: at most some 16 mm",

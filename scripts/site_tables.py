@@ -11,6 +11,8 @@ from dataclasses import fields
 from functools import cache
 from pathlib import Path
 
+from site_reference import TITLES, public_names
+
 from headfit.anatomy.arcs import ARCS, ArcTracer, Rules
 from headfit.anatomy.site_table import (
     NEAREST,
@@ -217,9 +219,18 @@ def accuracy_rows() -> list[list[str]]:
 
 
 def accuracy() -> str:
-    """How well left-out heads were found, as README.md has it."""
-    header, *rows = accuracy_rows()
-    return table(header, rows)
+    """What README.md says of it: how it was tested, the table, what it does not cover."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    section = readme.partition("## How far to trust it\n")[2].rpartition("\nNot a medical device")[
+        0
+    ]
+    return section.strip()
+
+
+def api_contents() -> str:
+    """The pages of the public names."""
+    rooms = sorted(public_names(), key=list(TITLES).index)
+    return "\n".join(["```{toctree}", *(f"api/{room}" for room in rooms), "```"])
 
 
 def _example_of(documentation: str | None) -> str:
@@ -242,6 +253,7 @@ TABLES: dict[str, Callable[[], str]] = {
     made.__name__: made
     for made in (
         accuracy,
+        api_contents,
         arcs,
         case_example,
         commands,

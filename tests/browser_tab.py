@@ -97,7 +97,7 @@ class Tab:
 
     def settle(self) -> None:
         """Wait until the program confirmed everything and the picture is drawn."""
-        self.until("!headfit.app || headfit.app.changes.idle")
+        self.until("!headfit.app || (headfit.app.changes.idle && headfit.app.drawn)")
         self.page.evaluate(
             "() => new Promise(done => requestAnimationFrame(() => setTimeout(done)))"
         )

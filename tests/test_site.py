@@ -62,10 +62,18 @@ def test_what_a_page_says_to_type_works_in_an_empty_folder(
 
 @pytest.mark.parametrize(("page", "number"), IN_PYTHON)
 def test_the_python_of_a_page_runs(
-    page: str, number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    page: str,
+    number: int,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.chdir(tmp_path)
     exec(compile(snippets(PAGES[page], "python")[number], page, "exec"), {})
+    out, err = capsys.readouterr()
+    assert "bound method" not in out  # a method that nobody called
+    assert " at 0x" not in out
+    assert err == ""
 
 
 def test_every_table_made_from_the_code_stands_on_a_page() -> None:

@@ -327,6 +327,24 @@ def test_a_slip_undone_gives_back_what_was_meant() -> None:
     assert doubled == [144.0, 114.0]
 
 
+def test_the_share_of_a_slip_is_how_often_it_makes_the_reading_of_what_was_meant() -> None:
+    """Counted forwards: of all slips of a kind on what was meant, each as likely."""
+    shares = {(value, slip): share for value, slip, share in meant("nasion_inion", 346.0)}
+    # 364 has two pairs to exchange and three keys to miss; 4 has four neighbours, 1 has three.
+    assert shares[364.0, "two digits exchanged"] == pytest.approx(1 / 2)
+    assert shares[446.0, "a neighbouring key"] == pytest.approx(1 / 3 / 4)
+    assert shares[316.0, "a neighbouring key"] == pytest.approx(1 / 3 / 3)
+    # 1144 for 144: one of three digits was doubled. 34 for 364: one of three was left out.
+    assert {share for _, slip, share in meant("cz_height", 1144.0) if "doubled" in slip} == {1 / 3}
+    left_out = {
+        value: share for value, slip, share in meant("nasion_inion", 34.0) if "miss" in slip
+    }
+    assert left_out[364.0] == pytest.approx(1 / 3)
+    assert left_out[345.0] == pytest.approx(1 / 30)  # the last digit: any of ten
+    inches = {slip: share for _, slip, share in meant("cz_height", 57.0) if "inches" in slip}
+    assert set(inches.values()) == {1.0}
+
+
 def test_a_refused_value_gets_a_proposal_from_the_others() -> None:
     """12.5 for 15.2 is no head; 3.6 for 36.0 is beyond what any head has."""
     tape = Tape(preauricular_arc_mm=362.0, ring_mm=570.0)

@@ -25,6 +25,8 @@ export class App {
   private readonly sheet: Sheet;
   private readonly byHand: ByHand;
   readonly chair: ChairRoom;
+  /** Whether the small drawings of this age are there. */
+  drawn = false;
   private readonly facts: Facts;
   private readonly comparison: Comparison;
   private readonly derivations: Derivations;
@@ -222,12 +224,15 @@ export class App {
 
   /** How the landmarks are felt and each tape lies at this age; the page does not wait for it. */
   private async draw(age: string | number): Promise<void> {
+    this.drawn = false;
     try {
       const drawings = await this.program.get<Record<string, string>>(`drawings?age=${encodeURIComponent(age)}`);
       this.sheet.drawn(drawings);
       this.facts.drawn(drawings);
     } catch (error) {
       if (!(error instanceof Gone || error instanceof Refusal)) throw error; // words say it too
+    } finally {
+      this.drawn = true;
     }
   }
 
