@@ -230,7 +230,7 @@ def asked(path: str, *, key: bool = True, body: bytes | None = None, **headers: 
 
 
 def asked_of_a_broken_app() -> object:
-    with patch.object(Desk, "cases", side_effect=RuntimeError):
+    with patch("headfit.app.server.listed_cases", side_effect=RuntimeError):
         return asked("cases")
 
 
