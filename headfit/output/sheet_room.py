@@ -112,6 +112,11 @@ class Room:
         `room_mm` of the column are kept free before it.
         """
         size = 12.5
+        beside_title = self.column_mm - room_mm - width_mm(words, size, bold=True) - 3.0
+        figure_size = next(
+            (large for large in (16.0, 14.0) if width_mm(figure, large, bold=bold) < beside_title),
+            size,
+        )
         more = wrapped(said, 8.5, 44.0)
         beside = max(width_mm(line, 8.5) for line in more)
         lines = wrapped(way, 8.5, self.column_mm - room_mm - beside - 3.0)
@@ -119,7 +124,7 @@ class Room:
 
         def draw(x: float, y: float, width: float) -> None:
             self.paper.text(x + 0.5, y + 5.0, words, size, bold=True)
-            self.paper.text(x + width - 0.5, y + 5.2, figure, 16.0, bold=bold, align="right")
+            self.paper.text(x + width - 0.5, y + 5.2, figure, figure_size, bold=bold, align="right")
             for k, line in enumerate(lines):
                 self.paper.text(x + 0.5, y + 9.0 + k * line_height_mm(8.5), line, 8.5)
             for k, line in enumerate(more):

@@ -19,7 +19,7 @@ from PIL import Image
 import headfit
 from headfit import Rules, load_template, place_sites
 from headfit.errors import InputError, UnknownNameError
-from headfit.output.case_sheet import sheet_content
+from headfit.output.case_sheet import sheet_content, write_sheet
 from headfit.output.sheet import SheetContent, rules_words, sheet_pdf
 from headfit.output.sheet_columns import Block, Row, even_height_mm, flow
 from headfit.output.typesetting import PAPERS, Paper, clean, tallest_that_fits, width_mm, wrapped
@@ -679,3 +679,24 @@ def test_a_sheet_that_cannot_be_right_says_so_on_page_1(
     assert bool(re.search(r"\bFp1\b", first)) == (not wrong)
     if not wrong:
         assert "Is the 10 % ring" in first or "Take the 10 % ring again" in first
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_two_lengths_of_an_uneven_ring_stand_clear_of_its_title(
+    tmp_path: Path, paper: str
+) -> None:
+    """By the boxes of the words, as poppler finds them on the page."""
+    halves = "nasion_inion = 36\npreauricular_arc = 35\nleft_ring = 28.3\nright_ring = 28.1\n"
+    page = tmp_path / "sheet.pdf"
+    write_sheet(solved_text(f'[case]\nlabel = "x"\n[tape]\nunit = "cm"\n{halves}'), page, paper)
+    boxes = subprocess.run(
+        ["pdftotext", "-f", "1", "-l", "1", "-bbox", page, "-"],
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+    found = re.findall(r'xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)".*>(.*)</word>', boxes)
+    title = next(row for row, after in itertools.pairwise(found) if row[3] == "Ring,")
+    same_line = [row for row in found if abs(float(row[1]) - float(title[1])) < 6.0]
+    end = max(float(row[2]) for row in same_line if row[3] == "side")
+    assert end < min(float(row[0]) for row in same_line if row[3] == "28.3")
