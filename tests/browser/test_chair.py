@@ -440,3 +440,20 @@ def test_the_list_of_what_is_left_reaches_every_step(
     tab.page.click("dialog .all button:has-text('Apply Cz')")
     assert shown(tab) == "apply Cz"
     assert not json.loads(tab.page.evaluate("JSON.stringify(headfit.chair.notes.tape)"))
+
+
+def test_a_place_by_two_short_tapes_says_that_it_is_older_than_what_was_typed(
+    open_tab: Callable[..., Tab], tmp_path: Path
+) -> None:
+    """Its lengths lie on the fitted head, which the page cannot fit anew."""
+    tab = opened(open_tab, written(tmp_path, "wound"))
+    (bearing,) = (step.key for step in chair("wound").steps if step.kind == "bearing")
+    warning = "from before what was typed here"
+    go(tab, bearing)
+    assert warning not in tab.page.inner_text(".work")
+    tab.page.evaluate(
+        "() => { const v = headfit.chair; v.keep({...v.notes, tape: {ring: '55.1 cm'}}, 'x'); }"
+    )
+    tab.page.evaluate("headfit.chair.refresh()")
+    assert warning in tab.page.inner_text(".work")
+    assert tab.page.evaluate(NO_SCROLL)[:3] == [0, 0, 0]

@@ -189,8 +189,11 @@ function mark(step: Step, acts: Acts): Panel {
   const arc = acts.data.arcs.find((each) => each.name === step.arc);
   const source = make("p", { className: "source" }, step.source ? [make("b", { textContent: step.own ? "■ " : "≈ " }), step.source] : []);
   const others: HTMLElement[] = [];
+  // Two short tapes are found on the head itself: only the program finds them anew.
+  const old = step.kind === "bearing" && acts.carries && Object.keys(acts.notes.tape).length > 0;
+  const before = old ? [note("These two lengths are from before what was typed here. Carry it back and make this page anew before this mark.", "doubt")] : [];
   const panel: { -readonly [K in keyof Panel]: Panel[K] } = {
-    work: [title(step.title), line(step.line), ...free(step), source, make("ol", { className: "rows" }, rows.map((each) => row(each, acts, each.key === step.key)))],
+    work: [title(step.title), line(step.line), ...free(step), ...before, source, make("ol", { className: "rows" }, rows.map((each) => row(each, acts, each.key === step.key)))],
     main: { text: step.done, press: () => acts.finish(step, acts.notes, `${step.name} marked`) },
     others,
   };
