@@ -12,6 +12,7 @@ from chair_cases import PLAIN, WOUND
 from demo_case import solved_text
 from running_app import RunningApp
 
+from headfit import run_study
 from headfit.output.case_report import report_text
 from headfit.output.case_view import CaseView
 from headfit.output.measuring_page import write_measurements
@@ -130,6 +131,21 @@ def test_the_report_is_no_wider_than_the_screen(
     assert tab.page.evaluate(WIDER) <= 0
     assert tab.page.evaluate(SMALL) == []
     assert tab.violations() == []
+
+
+def test_the_pages_of_a_study_are_no_wider_than_a_phone(
+    open_tab: Callable[..., Tab], tmp_path: Path
+) -> None:
+    run_study(None, tmp_path, simulate=2, workers=0)
+    tab = touched(open_tab, "phone")
+    for page in ("report.html", "pages/sub-sim0000001.html"):
+        tab.page.goto((tmp_path / page).as_uri())
+        assert tab.page.evaluate(WIDER) <= 0, page
+        assert tab.page.evaluate(SMALL) == [], page
+    tab.page.goto((tmp_path / "report.html").as_uri())
+    link = tab.page.locator("li > a").first.bounding_box()
+    assert link is not None
+    assert link["height"] >= 44
 
 
 def test_the_page_of_measurements_is_no_wider_than_a_phone(
