@@ -134,8 +134,8 @@ def test_what_is_no_head_is_refused_with_what_may_have_been_meant(
     one, two = session(tmp_path / "1.csv", 1), session(tmp_path / "2.csv", 2)
     out = ("-o", tmp_path / "out")
     assert refused(capsys, "compare", one, two, *out) == (
-        "the head must be a case file CASE.toml or a surface .ply, .obj or .stl, got 1.csv "
-        "(for repeat sessions add --sessions)"
+        "the head must be a case file CASE.toml or a surface .ply, .obj, .stl, .off, "
+        ".glb, .vtp or .gii, got 1.csv (for repeat sessions add --sessions)"
     )
     assert "add --sessions" in refused(capsys, "compare", one, two, two, *out)
     (tmp_path / "head.ply").write_text("ply\n")
