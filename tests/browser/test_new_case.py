@@ -116,6 +116,8 @@ def test_three_tapes_to_the_marks_by_thumb_in_less_than_a_minute(
         record_property("taps", taps)
         assert seconds < MOST_S
 
+        if width > height:
+            return
         # On to the printed sheet and the record.
         done = 0
         while tab.page.evaluate("headfit.app.chair.view.left") and done < 120:
