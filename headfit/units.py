@@ -107,8 +107,8 @@ INCH_PARTS = 16  # of which a tape in inches is read
 def number_in(length_mm: float, unit: str) -> str:
     """A tape length as it is read off a tape in some unit: to the mm, or to 1/16 inch.
 
-    >>> number_in(361.95, "cm"), number_in(361.95, "mm"), number_in(361.95, "inch")
-    ('36.2', '362', '14 1/4')
+    >>> number_in(362.7, "cm"), number_in(362.7, "mm"), number_in(362.7, "inch")
+    ('36.3', '363', '14 1/4')
     """
     if unit in ("inch", "inches", "in"):
         whole, parts = divmod(round(length_mm / MM_PER_UNIT["inch"] * INCH_PARTS), INCH_PARTS)
