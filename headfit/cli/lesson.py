@@ -64,6 +64,18 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             sentence("--format", f"be one of {', '.join(_FORMATS)}", arguments.format),
             code="command-line",
         )
+    ending = f".{arguments.format}"
+    # Stills go into a folder, which may be called anything.
+    if arguments.format != "png" and arguments.output.suffix.casefold() != ending:
+        raise InputError(
+            sentence(
+                f"the output of --format {arguments.format}",
+                f"end in {ending}",
+                arguments.output.name,
+                f"write {arguments.output.with_suffix(ending).name}",
+            ),
+            code="command-line",
+        )
     if arguments.name == _QUIZ:
         return _quiz(arguments, screen)
     staged = _staged(arguments.name, arguments.case, screen)

@@ -32,6 +32,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         with screen.doing("Writing"):
             write_sheet(solved, file, paper)
     except SheetError as error:
+        if error.code == "sheet-empty":  # nothing was read yet, so nothing is wrong
+            raise
         write_refused_sheet(error, file, label, paper)
         screen.warn(f"{file} has no marks, only what follows and lines for new readings")
         raise

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pypdf
 import pytest
-from commands import said
+from commands import refused, said
 from demo_case import TEXT, solved_text
 from PIL import Image
 
@@ -679,6 +679,15 @@ def test_a_sheet_that_cannot_be_right_says_so_on_page_1(
     assert bool(re.search(r"\bFp1\b", first)) == (not wrong)
     if not wrong:
         assert "Is the 10 % ring" in first or "Take the 10 % ring again" in first
+
+
+def test_a_case_without_a_reading_gives_no_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case, page = tmp_path / "case.toml", tmp_path / "sheet.pdf"
+    case.write_text('[case]\nlabel = "x"\n', encoding="utf-8")
+    assert "must hold a [tape] table" in refused(capsys, "sheet", case, "-o", page)
+    assert not page.exists()
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])
