@@ -366,7 +366,12 @@ class Desk:
         path = self._beside(name)
         if path == self.path:
             self.leave()  # or the same case would seem to lie on another desk
-        other = Desk.open(path, self.allowed)
+        try:
+            other = Desk.open(path, self.allowed)
+        except HeadfitError:
+            if path == self.path and self._copy is not None and not self._copy.take():
+                self._copy = None  # somebody else took it over: the next change makes another
+            raise
         other.revision = max(other.revision, self.revision) + 1
         return other
 

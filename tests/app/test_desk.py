@@ -10,7 +10,7 @@ from demo_case import TEXT
 from headfit.app.cases import case_names
 from headfit.app.changes import changed_case
 from headfit.app.desk import ConflictError, Desk
-from headfit.app.safety_copy import UNSAVED
+from headfit.app.safety_copy import UNSAVED, SafetyCopy
 from headfit.errors import FileFormatError, InputError
 from headfit.files.case_file import read_case
 
@@ -216,6 +216,17 @@ def test_discarding_keeps_the_changes_when_the_case_file_cannot_be_read(path: Pa
     ended(desk)
     path.write_text(TEXT, encoding="utf-8")
     assert Desk.open(path).case.label == "mine"
+
+
+def test_a_case_that_cannot_be_opened_again_leaves_its_changes_with_their_window(
+    path: Path,
+) -> None:
+    desk = Desk.open(path)
+    desk.put(replace(desk.case, label="mine"))
+    path.write_text("[case", encoding="utf-8")
+    with pytest.raises(FileFormatError):
+        desk.opened(path.name)
+    assert not SafetyCopy(path.with_name(path.name + UNSAVED)).take()
 
 
 def test_discarding_goes_back_to_the_case_file(path: Path) -> None:

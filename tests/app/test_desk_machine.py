@@ -137,7 +137,8 @@ class TwoWindows(RuleBasedStateMachine):
         desk = self.desks[window]
         if desk is None:
             return
-        target, label = name or desk.path.name, desk.case.label
+        # A new case that was never saved is named after its label.
+        target, label = name or desk._own_place().name, desk.case.label
         there = self.files.get(target)
         try:
             if how == "full":
@@ -220,4 +221,4 @@ class TwoWindows(RuleBasedStateMachine):
 
 
 TestTwoWindows = TwoWindows.TestCase
-TestTwoWindows.settings = settings(max_examples=100, stateful_step_count=30, deadline=None)
+TestTwoWindows.settings = settings(max_examples=400, stateful_step_count=30, deadline=None)
