@@ -5,10 +5,22 @@ digitised positions are compared with them. Lengths are millimetres throughout. 
 device.
 """
 
-import lazy_loader
-
 __version__ = "0.1.0"
 
-# NumPy and SciPy take half a second to load: a public name brings its module when it is asked for.
-# The public names and their homes stand in __init__.pyi, for the type checker and for this.
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+
+def __getattr__(name: str) -> object:
+    """A public name: NumPy and SciPy take half a second to load, so it brings its module itself.
+
+    The names and their homes stand in __init__.pyi, for the type checker and for this. It is read
+    when the first one is asked for: the command asks for none, and listens to Ctrl-C the sooner.
+    """
+    import lazy_loader
+
+    found, listed, names = lazy_loader.attach_stub(__name__, __file__)
+    globals().update(__getattr__=found, __dir__=listed, __all__=names)
+    return names if name == "__all__" else found(name)
+
+
+def __dir__() -> list[str]:
+    """The public names."""
+    return list(__getattr__("__all__"))  # type: ignore[call-overload]

@@ -27,11 +27,13 @@ def main() -> int:
     ours = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if ours:  # not where whoever started us wants it ignored
         signal.signal(signal.SIGINT, end_at_once)
-    from headfit import cli
+    # `from headfit import cli` would ask for a public name, and load what finds those.
+    from headfit.cli import interrupt
+    from headfit.cli import main as run_command
 
     if ours:
-        signal.signal(signal.SIGINT, cli.interrupt)
-    code = cli.main()
+        signal.signal(signal.SIGINT, interrupt)
+    code = run_command()
     if ours:
         signal.signal(signal.SIGINT, end_at_once)
     return code

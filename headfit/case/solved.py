@@ -20,7 +20,7 @@ from headfit.anatomy.template import load_template
 from headfit.case.case import Case, FreePlace
 from headfit.comparing.alignment_kinds import ALIGNMENTS
 from headfit.errors import HeadfitError, InputError, SheetError, sentence
-from headfit.fitting.advice import Advice, advise
+from headfit.fitting.advice import Advice, advise, findings
 from headfit.fitting.arc_readings import arc_tape, pair_spreads_mm
 from headfit.fitting.fit import FittedHead, fit_head
 from headfit.fitting.hand_set_shape import hand_words
@@ -161,14 +161,17 @@ class SolvedCase(Noun):
 
         Each in one sentence; nothing when the sheet is sound.
         """
-        if self.fitted is None or self.advice is None:
+        if self.fitted is None:
             return ()
         from headfit.planning.doubtful import doubt_sentence
 
+        # Only where a reading must not be taken again is another measurement named in its place.
+        found = self.advice if self.off_limits else findings(self.fitted)
+        assert found is not None
         doubts = tuple(doubt_sentence(self.sites, name) for name in self.case.doubtful)
         # A mistyped reading makes an unusual head: one sentence is enough.
-        flags = () if self.advice.slips else self.fitted.flags
-        return (*flags, *self.advice.urgent, *doubts)
+        flags = () if found.slips else self.fitted.flags
+        return (*flags, *found.urgent, *doubts)
 
     @cached_property
     @_in_its_unit

@@ -114,7 +114,7 @@ class FittedHead(Noun):
     @cached_property
     def measurement_slopes(self) -> dict[str, Floats]:
         """(K,) derivative of every measurement."""
-        return {name: self.measures.rate(name) for name in MEASUREMENTS}
+        return dict(zip(MEASUREMENTS, self.measures.rates(tuple(MEASUREMENTS)), strict=True))
 
     @cached_property
     def predicted_spread_mm(self) -> dict[str, float]:

@@ -87,9 +87,8 @@ class LeftoverEffects:
     def on_measurements(self, names: Sequence[str]) -> Floats:
         """(m, h) mm."""
         measures = HeadMeasures(self._tracer(Rules()))
-        for name in names:
-            if name not in self._measures:
-                self._measures[name] = measures.rate(name)
+        fresh = [name for name in names if name not in self._measures]
+        self._measures.update(zip(fresh, measures.rates(fresh), strict=True))
         return np.array([self._measures[name] for name in names])
 
     def on_sites(self, names: tuple[str, ...], rules: Rules) -> Floats:

@@ -177,7 +177,8 @@ class HeadMeasures:
         return _stretch(one.point - other.point, self._end_rate(one) - self._end_rate(other))
 
     def rates(self, names: Sequence[str]) -> Floats:
-        """(m, K) derivatives of some measurements."""
+        """(m, K) derivatives of some measurements; their arcs are traced together."""
+        self.tracer.trace(arc for name in names for arc in measurement(name).arcs)
         return np.array([self.rate(name) for name in names])
 
     # ---- the frame of the landmarks

@@ -7,14 +7,12 @@ line where it is seen and dashed behind the head, a dot at its zero.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cached_property
 
 import numpy as np
 
 from headfit.anatomy.arcs import ArcTracer
 from headfit.anatomy.head import NECK, Head
-from headfit.geometry.mesh import Floats, TriangleMesh
-from headfit.geometry.surface import nearest, normals_at
+from headfit.geometry.mesh import Floats
 from headfit.output.drawing import Projection, Skyline, chains, contour_edges
 from headfit.output.drawing_views import LIFT_MM, VIEWS, view_of
 from headfit.output.headmap import Pen
@@ -25,21 +23,22 @@ _CONTOUR, _TAPE, _BEHIND = Pen(0.22), Pen(0.75), Pen(0.3, 0.35, None, (0.7, 0.6)
 _NECK_MM = -48.0
 _SHORTEST_MM = 9.0
 _STEPS = 36  # of an arc
-_EDGE = 0.12  # cosine between skin and look on the outline
+_CELL_MM = 3.0  # of the skyline: 0.2 mm on paper
+_EDGE = 0.2  # cosine between skin and look on the outline
 
 
 class _View:
     """Contours of a head from one side, scaled to the drawing."""
 
-    def __init__(self, head: Head, mesh: TriangleMesh, toward: Sequence[float]) -> None:
+    def __init__(self, head: Head, toward: Sequence[float]) -> None:
         self.project = Projection.toward(toward, (0.0, 0.0, 1.0))
         flat = self.project(head.vertices_mm)
-        self.skyline = Skyline(flat, head.faces)
+        self.skyline = Skyline(flat, head.faces, _CELL_MM)
         part = head.part if head.part is not None else np.zeros(len(flat), int)
         kept = flat[part < NECK, :2]
         self.corner = kept.min(axis=0)
         self.scale = SIZE_MM / float(np.ptp(kept, axis=0).max())
-        ends = contour_edges(mesh, self.project, self.skyline)
+        ends = contour_edges(head.surface, self.project, self.skyline)
         above = head.vertices_mm[ends][:, :, 2].min(axis=1) > _NECK_MM
         self.lines = [
             self.on_paper(flat[chain, :2])
@@ -58,15 +57,11 @@ class ArcDrawings:
         self.paper, self.head, self.tracer = paper, head, tracer
         self._views: dict[str, _View] = {}
 
-    @cached_property
-    def _mesh(self) -> TriangleMesh:
-        return TriangleMesh(self.head.vertices_mm, self.head.faces)
-
     def __call__(self, arcs: Sequence[str], x: float, y: float) -> None:
         """The head with some arcs on it, in a square with its top left corner at (x, y)."""
         name = view_of(arcs[0])
         if name not in self._views:
-            self._views[name] = _View(self.head, self._mesh, VIEWS[name])
+            self._views[name] = _View(self.head, VIEWS[name])
         view, corner = self._views[name], np.array([x, y])
 
         def line(points: Floats, pen: Pen) -> None:
@@ -76,7 +71,7 @@ class ArcDrawings:
             line(contour, _CONTOUR)
         for arc in arcs:
             path = self.tracer.run(arc).points_mm(np.linspace(0.0, 1.0, _STEPS + 1))
-            normals = normals_at(self._mesh, nearest(self._mesh, path)[0])
+            normals = self._normals(path)
             flat = view.project(path + LIFT_MM * normals)
             # On the outline the skyline flickers: there the facing of the skin decides.
             facing = normals @ view.project.axes[2]
@@ -88,3 +83,9 @@ class ArcDrawings:
                     line(places[piece], _TAPE if seen[piece[0]] else _BEHIND)
             dot = places[0] + corner
             self.paper.dot(float(dot[0]), float(dot[1]), 0.8)
+
+    def _normals(self, points_mm: Floats) -> Floats:
+        """(n, 3) those of the vertices nearest to points (n, 3): at this size near enough."""
+        vertices = self.head.vertices_mm
+        farness = np.einsum("ij,ij->i", vertices, vertices) - 2 * points_mm @ vertices.T
+        return np.asarray(self.head.surface.vertex_normals[farness.argmin(axis=1)])

@@ -18,7 +18,6 @@ from headfit.output.cameras import CAMERAS, edge_words
 from headfit.output.labels import named
 from headfit.output.scene import STATES, DrawnSite, Scene
 
-_CELL_MM = 2.0
 _SAMPLES_APART = 0.8  # of a cell
 _BEHIND_MM = 4.0  # a point so far behind the skin before it is hidden
 _MARGIN_MM = 14.0
@@ -53,14 +52,15 @@ class Projection:
 class Skyline:
     """The nearest skin over each cell of the picture, to tell what is hidden."""
 
-    def __init__(self, flat: Floats, faces: Integers) -> None:
+    def __init__(self, flat: Floats, faces: Integers, cell_mm: float = 2.0) -> None:
+        self.cell_mm = cell_mm
         a, b, c = (flat[faces[:, k]] for k in range(3))
         # Skin that is turned away lies behind skin that is not: half of the work. (Down is +y.)
         turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
         a, b, c = (corner[turned < 0] for corner in (a, b, c))
-        samples = _samples(a, b, c)
+        samples = _samples(a, b, c, cell_mm * _SAMPLES_APART)
         self.corner = flat[:, :2].min(axis=0)
-        size = np.ceil((flat[:, :2].max(axis=0) - self.corner) / _CELL_MM).astype(int) + 1
+        size = np.ceil((flat[:, :2].max(axis=0) - self.corner) / cell_mm).astype(int) + 1
         self.nearest = np.full(size, -np.inf)
         rows, columns = self._cells(samples)
         np.maximum.at(self.nearest, (rows, columns), samples[:, 2])
@@ -70,7 +70,7 @@ class Skyline:
         self.farthest_around = around.min(axis=(2, 3))
 
     def _cells(self, flat: Floats) -> tuple[Integers, Integers]:
-        cells = ((flat[:, :2] - self.corner) / _CELL_MM).astype(np.int64)
+        cells = ((flat[:, :2] - self.corner) / self.cell_mm).astype(np.int64)
         cells = np.clip(cells, 0, np.array(self.nearest.shape) - 1)
         return cells[:, 0], cells[:, 1]
 
@@ -80,13 +80,13 @@ class Skyline:
         return np.asarray(flat[:, 2] >= skin[self._cells(flat)] - _BEHIND_MM)
 
 
-def _samples(a: Floats, b: Floats, c: Floats) -> Floats:
-    """(n, 3) points on triangles with corners (m, 3), so close that they leave no cell out."""
+def _samples(a: Floats, b: Floats, c: Floats, apart_mm: float) -> Floats:
+    """(n, 3) points on triangles with corners (m, 3), nowhere farther apart than that."""
     ends = np.stack([a, b, c])[:, :, :2]
     reach = np.ptp(ends, axis=0).max(axis=1)
-    parts = np.ceil(reach / (_CELL_MM * _SAMPLES_APART)).astype(int).clip(1)
+    parts = np.ceil(reach / apart_mm).astype(int).clip(1)
     found = []
-    for n in np.unique(parts):
+    for n in sorted(set(parts.tolist())):
         corner, one, other = (each[parts == n] for each in (a, b - a, c - a))
         found += [
             corner + (i / n) * one + (j / n) * other for i in range(n + 1) for j in range(n + 1 - i)

@@ -18,7 +18,7 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d, map_coordinates
 from scipy.spatial import cKDTree
 
 from headfit.anatomy.head import EAR, Head
-from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.geometry.mesh import Floats
 from headfit.geometry.surface import nearest, normals_at
 from headfit.output.drawing import Projection, Skyline, chains, contour_edges
 from headfit.output.drawing_views import LIFT_MM, VIEWS
@@ -119,7 +119,7 @@ class HeadView:
     @cached_property
     def folds(self) -> tuple[Floats, ...]:
         """Lines inside the outline: nose, lids, an ear that is not seen in profile."""
-        ends = contour_edges(self._mesh, self.project, self.skyline)
+        ends = contour_edges(self.head.surface, self.project, self.skyline)
         found = []
         for chain in chains(ends):
             line = self.flat[chain, :2]
@@ -142,7 +142,7 @@ class HeadView:
             return
         if not (self.part == EAR).any():
             return
-        mesh = self._mesh
+        mesh = self.head.surface
         face, edge = np.nonzero(mesh.neighbours >= 0)
         across = mesh.neighbours[face, edge]
         normals = mesh.double_areas
@@ -164,14 +164,10 @@ class HeadView:
         low, high = self.fill.min(axis=0) - 13.0, self.fill.max(axis=0) + 13.0
         return float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])
 
-    @cached_property
-    def _mesh(self) -> TriangleMesh:
-        return TriangleMesh(self.head.vertices_mm, self.head.faces)
-
     def on_skin(self, points_mm: Floats) -> tuple[Floats, NDArray[np.bool_]]:
         """(n, 2) places of points (n, 3) lifted off the skin, and whether each is seen."""
         points = np.atleast_2d(points_mm)
-        normals = normals_at(self._mesh, nearest(self._mesh, points)[0])
+        normals = normals_at(self.head.surface, nearest(self.head.surface, points)[0])
         if len(points) > 12:
             normals = gaussian_filter1d(normals, 3, axis=0, mode="nearest")
             normals /= np.linalg.norm(normals, axis=1, keepdims=True)

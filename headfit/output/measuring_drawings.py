@@ -20,7 +20,7 @@ from headfit.anatomy.head import Head
 from headfit.anatomy.landmarks import FINDING, FLAT_INION, TITLES
 from headfit.fitting.measurements import MEASUREMENTS, measurement
 from headfit.fitting.measures import HeadMeasures
-from headfit.geometry.mesh import Floats, TriangleMesh
+from headfit.geometry.mesh import Floats
 from headfit.geometry.surface import nearest
 from headfit.output.drawing_views import VIEWS, view_of
 from headfit.output.head_views import HeadView
@@ -237,7 +237,7 @@ class MeasuringDrawings:
 
     def _outward(self, line: Floats, inion: Floats) -> Floats:
         """Points (n, 3) inside the head, on the skin outside of them."""
-        mesh = TriangleMesh(self.head.vertices_mm, self.head.faces)
+        mesh = self.head.surface
         centre = np.array([0.0, 0.25 * inion[1], inion[2]])
         out = (line - centre) / np.linalg.norm(line - centre, axis=1, keepdims=True)
         return np.asarray(nearest(mesh, line + 12.0 * out)[0].on(mesh.vertices_mm))
