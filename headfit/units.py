@@ -92,15 +92,6 @@ def cm(length_mm: float | None) -> str:
     return "" if length_mm is None else f"{length_mm / 10:.1f}"
 
 
-def in_cm(length_mm: float) -> str:
-    """The same with its unit, as in a sentence.
-
-    >>> in_cm(354.2)
-    '35.4 cm'
-    """
-    return f"{cm(length_mm)} cm"
-
-
 INCH_PARTS = 16  # of which a tape in inches is read
 
 

@@ -12,7 +12,6 @@ from headfit.output.typesetting import Paper, line_height_mm, width_mm, wrapped
 Page = Callable[[], None]
 
 GUTTER_MM = 7.0
-TICK_MM = 5.2
 
 
 @dataclass(frozen=True)
