@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from headfit.anatomy.sites import Sites
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase, solve_case
-from headfit.case.summary import ComparedSites, summarise
+from headfit.case.summary import ComparedSites, compared_sites, summarise
 from headfit.cohort.people import Person, level_of
 from headfit.cohort.simulated import invented_case
 from headfit.comparing.head_and_slip import HeadUnderMarks
@@ -207,11 +207,11 @@ def _add_head(row: PersonRow, solved: SolvedCase) -> None:
 
 def _add_comparison(unit: PersonRow, solved: SolvedCase) -> None:
     """What one set of marks is against the head of its person."""
-    found = summarise(solved)
-    if found.compared is None:
-        unit["problem"] = found.problems["comparison"]
+    found = compared_sites(solved)
+    if found is None:
+        unit["problem"] = str(solved.problems["comparison"])
         return
-    unit |= _compared(found.compared)
+    unit |= _compared(found)
 
 
 def _compared(found: ComparedSites) -> PersonRow:
