@@ -418,7 +418,7 @@ export class App {
     }
   }
 
-  private sendMarks(files: { name: string; text: string }[]): Promise<void> {
+  private sendMarks(files: { name: string; base64: string }[]): Promise<void> {
     return this.act(async () => {
       await this.confirmed(await this.program.post<State>("marks", { revision: this.state.revision, files }));
       this.tabs.open("comparison");
