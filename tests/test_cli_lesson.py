@@ -111,8 +111,11 @@ def test_a_printed_mix_up_can_be_found_and_its_answer_stands_at_the_end(tmp_path
         (["lesson", "ring"], "got no output"),
         (["lesson", "rign", "-o", "x.html"], "did you mean 'ring'?"),
         (["lesson", "ring", "-o", "x", "--format", "gif"], "must be one of html, png, pdf"),
-        (["lesson", "ring", "-o", "x.docx"], "must end in .html, got x.docx (write x.html)"),
-        (["lesson", "quiz", "-o", "x.png"], "must end in .html, got x.png (write x.html)"),
+        (
+            ["lesson", "ring", "-o", "x.docx"],
+            "that ends in .html or .htm, got x.docx (write x.html)",
+        ),
+        (["lesson", "quiz", "-o", "x.png"], "that ends in .html or .htm, got x.png (write x.html)"),
         (["lesson", "--check", "nowhere.toml"], "nowhere.toml"),
     ],
 )

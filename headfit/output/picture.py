@@ -18,7 +18,8 @@ import numpy as np
 
 from headfit.anatomy.head import CAP
 from headfit.case.solved import SolvedCase
-from headfit.errors import DrawingError, InputError, sentence
+from headfit.errors import DrawingError
+from headfit.files.formats import check_ending
 from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES, edge_words, levelled
@@ -102,28 +103,8 @@ def write_picture(
     InputError
         The name does not end in .png, or the file cannot be written.
     """
-    check_png_name(Path(path))
+    check_ending("the picture", path, ".png")
     return write_whole(path, png_bytes(CaseView(solved).scene, view, size))
-
-
-def check_png_name(path: Path) -> None:
-    """Refuse a file name that promises another format than PNG.
-
-    Raises
-    ------
-    InputError
-        The name does not end in .png.
-    """
-    if path.suffix.casefold() != ".png":
-        raise InputError(
-            sentence(
-                "the picture",
-                "be a file that ends in .png",
-                path.name,
-                f"write {path.with_suffix('.png').name}" if path.name else "such as head.png",
-            ),
-            code="picture-name",
-        )
 
 
 def load_libraries(*names: str) -> None:
