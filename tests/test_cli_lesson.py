@@ -93,7 +93,10 @@ def test_a_printed_mix_up_can_be_found_and_its_answer_stands_at_the_end(tmp_path
     path = tmp_path / "exchange.pdf"
     assert main(["lesson", "exchange", "-o", str(path), "--format", "pdf"]) == 0
     pages = [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(path).pages]
-    rows = re.findall(r"(\w+) to (\w+): taped ([\d.]+), due ([\d.]+)", " ".join(pages[:-1]))
+    rows = re.findall(
+        r"(\w+)(?: \(T\d\))? to (\w+)(?: \(T\d\))?: taped ([\d.]+), due ([\d.]+)",
+        " ".join(pages[:-1]),
+    )
     assert len(rows) == 10
     wrong = Counter(
         name for a, b, taped, due in rows if abs(float(taped) - float(due)) > 1 for name in (a, b)

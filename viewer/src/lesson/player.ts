@@ -93,13 +93,14 @@ export class Player {
     this.aside.replaceChildren(
       ...(this.dial ? [this.dial.element] : []), readings.element,
       ...(step.cards.length ? [cards(step.cards)] : []), ...(this.asked ? [this.asked.element] : []),
-      ...(step.exchange ? [exchange(step.exchange, (names) => this.point(names))] : []));
+      ...(step.exchange ? [exchange(step.exchange, step.old_names, (names) => this.point(names))] : []));
     this.figure.classList.toggle("drawn", profile !== null);
     this.figure.parentElement!.classList.toggle("alone", [...this.aside.children].every((each) => !each.childElementCount));
     this.fillNotes();
     this.picture.show(step);
     if (profile) this.figure.append(this.touchable(profile));
     if (this.dial?.handle) this.figure.append(this.dial.handle);
+    this.picture.held = () => this.dial?.place ?? null;
     this.picture.onProjected = () => this.dial?.follow();
     if (this.dial) {
       this.dial.refresh();
