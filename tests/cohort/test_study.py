@@ -131,13 +131,16 @@ def test_figures_of_a_site_are_those_pandas_finds_in_the_marks(study: Path) -> N
 
 
 def test_accuracy_is_claimed_only_with_a_tape(tmp_path: Path) -> None:
-    root = write_dataset(tmp_path / "d", 2, ("ses-1",), tape=False)
+    root = write_dataset(tmp_path / "d", 1, ("ses-1",), tape=False)
     headfit.run_study(root, tmp_path / "out", workers=0)
     assert set(table(tmp_path / "out", "sites")["claim"]) == {"consistency"}
     said = " ".join(json.loads((tmp_path / "out" / "study.json").read_text())["findings"])
     assert "how accurate the marks are cannot be told" in said
     assert "repeatability cannot be told" in said
     assert "Accuracy:" not in said
+    # One person has no interval, and none is told.
+    assert "(1 person)" in said
+    assert "nan" not in said
 
 
 def test_one_head_serves_all_sessions_of_a_person(tmp_path: Path) -> None:
