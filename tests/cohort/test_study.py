@@ -297,6 +297,22 @@ def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -
     assert left == {k: v for k, v in bits(whole).items() if k != "study.json"}
 
 
+def test_the_workers_of_a_killed_study_end_too(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "headfit", "study", "--simulate", "99", "-o", out, "--workers=2"],
+        cwd=ROOT,
+        stderr=subprocess.DEVNULL,
+    )
+    journal = out / ".journal"
+    waited_for(lambda: journal.exists() and journal.stat().st_size > 0, 60.0)
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+    process.kill()
+    process.wait()
+    assert len(children) >= 2
+    waited_for(lambda: not any(Path(f"/proc/{child}/exe").exists() for child in children), 30.0)
+
+
 def test_a_torn_line_of_the_journal_is_passed_over(tmp_path: Path) -> None:
     path = tmp_path / ".journal"
     with Journal(path) as journal:
