@@ -131,13 +131,16 @@ def test_figures_of_a_site_are_those_pandas_finds_in_the_marks(study: Path) -> N
 
 
 def test_accuracy_is_claimed_only_with_a_tape(tmp_path: Path) -> None:
-    root = write_dataset(tmp_path / "d", 2, ("ses-1",), tape=False)
+    root = write_dataset(tmp_path / "d", 1, ("ses-1",), tape=False)
     headfit.run_study(root, tmp_path / "out", workers=0)
     assert set(table(tmp_path / "out", "sites")["claim"]) == {"consistency"}
     said = " ".join(json.loads((tmp_path / "out" / "study.json").read_text())["findings"])
     assert "how accurate the marks are cannot be told" in said
     assert "repeatability cannot be told" in said
     assert "Accuracy:" not in said
+    # One person has no interval, and none is told.
+    assert "(1 person)" in said
+    assert "nan" not in said
 
 
 def test_one_head_serves_all_sessions_of_a_person(tmp_path: Path) -> None:
@@ -292,6 +295,22 @@ def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -
     # What was cut short lies beside under a name of its own until an hour has passed.
     left = {k: v for k, v in bits(out).items() if ".unfinished-" not in k and k != "study.json"}
     assert left == {k: v for k, v in bits(whole).items() if k != "study.json"}
+
+
+def test_the_workers_of_a_killed_study_end_too(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "headfit", "study", "--simulate", "99", "-o", out, "--workers=2"],
+        cwd=ROOT,
+        stderr=subprocess.DEVNULL,
+    )
+    journal = out / ".journal"
+    waited_for(lambda: journal.exists() and journal.stat().st_size > 0, 60.0)
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+    process.kill()
+    process.wait()
+    assert len(children) >= 2
+    waited_for(lambda: not any(Path(f"/proc/{child}/exe").exists() for child in children), 30.0)
 
 
 def test_a_torn_line_of_the_journal_is_passed_over(tmp_path: Path) -> None:
