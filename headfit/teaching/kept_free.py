@@ -14,7 +14,7 @@ from headfit.teaching.bench import Bench
 from headfit.teaching.stage import StagedStep
 from headfit.teaching.worlds import World, outlines_of
 
-CAUTION = "This head has places that must stay free: mark by its sheet, not by this lesson"
+CAUTION = "Places must stay free on this head: mark by its sheet"
 
 
 def with_places_of_the_case(bench: Bench, staged: StagedStep) -> StagedStep:
@@ -38,9 +38,9 @@ def with_places_of_the_case(bench: Bench, staged: StagedStep) -> StagedStep:
 def _said(gone: list[str]) -> tuple[str, ...]:
     if not gone:
         return ()
-    stand, them = ("stands", "it") if len(gone) == 1 else ("stand", "them")
+    they = "it moves" if len(gone) == 1 else "they move"
     words = (
-        f"{listed(gone)} {stand} here where the rule puts {them}. A place that must stay free "
-        f"moves {them} on this head: mark by its sheet."
+        f"{listed(gone)}: shown by the rule. On this head {they} for a place that must stay "
+        "free, mark by its sheet."
     )
     return (words,)

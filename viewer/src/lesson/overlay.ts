@@ -161,14 +161,18 @@ function labels(names: readonly Named[], on: readonly Projected[], width: number
       ? [[under.x + off, under.y], [under.x - off - wide, under.y], [under.x - wide / 2, under.y - off - size / 2], [under.x - wide / 2, under.y + off + size / 2],
         [under.x + off, under.y - 1.1 * size], [under.x - off - wide, under.y - 1.1 * size], [under.x + off, under.y + 1.1 * size], [under.x - off - wide, under.y + 1.1 * size]]
       : [[x + gap, y], [x - gap - wide, y], [x - wide / 2, y - 0.95 * size], [x - wide / 2, y + 1.05 * size],
-      [x + gap, y - 0.8 * size], [x - gap - wide, y - 0.8 * size], [x + gap, y + 0.8 * size], [x - gap - wide, y + 0.8 * size]];
-    const free = ([left, middle]: readonly [number, number], offTapes: boolean): boolean => {
+      [x + gap, y - 0.8 * size], [x - gap - wide, y - 0.8 * size], [x + gap, y + 0.8 * size], [x - gap - wide, y + 0.8 * size],
+        [x - wide / 2, y + 1.5 * size], [x - wide / 2, y - 1.4 * size]];
+    // The way that hides least of the tapes, of several that hide none the first.
+    let spot: readonly [number, number] | null = null;
+    let least = Infinity;
+    for (const [left, middle] of tries) {
       const box = [left, middle - size / 2, left + wide, middle + size / 2] as const;
-      if (box[0] < 2 || box[1] < 2 || box[2] > width - 2 || box[3] > height - 2) return false;
-      if (offTapes && on.some((point) => point.x > box[0] - 4 && point.x < box[2] + 4 && point.y > box[1] && point.y < box[3])) return false;
-      return taken.every(([l, t, r, b]) => box[0] > r || box[2] < l || box[1] > b || box[3] < t);
-    };
-    const spot = tries.find((each) => free(each, true)) ?? tries.find((each) => free(each, false));
+      if (box[0] < 2 || box[1] < 2 || box[2] > width - 2 || box[3] > height - 2) continue;
+      if (taken.some(([l, t, r, b]) => box[0] <= r && box[2] >= l && box[1] <= b && box[3] >= t)) continue;
+      const hidden = on.filter((point) => point.x > box[0] - 4 && point.x < box[2] + 4 && point.y > box[1] && point.y < box[3]).length;
+      if (hidden < least) [spot, least] = [[left, middle], hidden];
+    }
     return spot ? [...spot, wide] : null;
   };
   for (const named of names) {

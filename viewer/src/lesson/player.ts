@@ -23,6 +23,7 @@ export class Player {
   at = -1;
   dial: Dial | null = null;
   private readonly caption = make("p", { className: "caption" });
+  private readonly kept = make("p", { className: "kept-free" });
   private readonly heading = make("h2");
   private readonly figure = make("div", { className: "picture" });
   private readonly aside = make("aside");
@@ -55,7 +56,7 @@ export class Player {
       button("full screen", () => this.fullScreen()), button("notes", () => this.toggleNotes()), button("dark / light", () => this.theme()), this.back, this.next]);
     const whose = make("span", { className: "whose", textContent: [lesson.head_label, ...lesson.cautions].join(". ") });
     host.append(make("main", { className: "lesson" }, [
-      make("header", {}, [this.caption]), this.figure, this.aside, this.notes,
+      make("header", {}, [this.caption, this.kept]), this.figure, this.aside, this.notes,
       make("footer", {}, [make("div", { className: "titles" }, [make("h1", { textContent: lesson.title }), this.heading, whose]), steps, tools]),
     ]), this.black);
     this.picture = new Picture(this.figure, lesson);
@@ -68,6 +69,8 @@ export class Player {
     if (!step || to === this.at) return;
     this.at = to;
     this.caption.replaceChildren(...step.caption.map(([words, computed]) => (computed ? make("b", { textContent: together(words) }) : together(words, false))));
+    this.kept.textContent = step.cautions.join(" ");
+    this.kept.hidden = !step.cautions.length;
     this.heading.textContent = step.title;
     this.figure.setAttribute("aria-label", `The head: ${step.title}`);
     this.dots.forEach((dot, i) => {

@@ -24,7 +24,6 @@ export class Readings {
     if (step.balances.length) this.element.append(this.verdict(step.balances));
     if (step.said.length) this.element.append(this.said(step.said));
     for (const line of step.beside) this.element.append(make("p", { className: "beside", textContent: line }));
-    for (const line of step.cautions) this.element.append(make("p", { className: "beside kept-free", textContent: line }));
   }
 
   follow(mix: Mix): void {
