@@ -19,6 +19,7 @@ from commands import said
 from invented_dataset import marks_near, write_dataset, write_marks, write_set
 
 import headfit
+from headfit.anatomy.arcs import mirrored
 from headfit.cohort.journal import Journal
 from headfit.cohort.people import Person, find_people
 from headfit.cohort.person_row import person_row
@@ -152,6 +153,18 @@ def test_one_head_serves_all_sessions_of_a_person(tmp_path: Path) -> None:
     first, second = (unit["slide_mm"][1] for unit in row["units"])
     # The whole set slid 8 mm to the front between the sessions; landmarks stayed.
     assert second - first == pytest.approx(8.0, abs=1.5)
+
+
+def test_wrong_names_do_not_pass_for_another_person(tmp_path: Path) -> None:
+    root = write_dataset(tmp_path / "d", 1, ("ses-1", "ses-2"))
+    marks = marks_near(2)
+    names = tuple(mirrored(name) for name in marks.names)
+    eeg = root / "sub-01" / "ses-2" / "eeg"
+    write_set(eeg, "sub-01_ses-2", names, marks.points_mm, marks.landmarks)
+    (person,) = find_people(root).people
+    row = person_row(person, "10-20")
+    assert "left and right are exchanged" in row["units"][1]["doubts"]["set-names-mixed"]
+    assert "repeat" not in row
 
 
 def test_a_run_that_repeats_the_positions_of_its_session_counts_once(tmp_path: Path) -> None:
