@@ -260,18 +260,22 @@ def waited_for(there: Callable[[], bool], seconds: float = 60.0) -> None:
 
 
 def test_started_again_only_what_changed_is_computed(tmp_path: Path) -> None:
-    root = write_dataset(tmp_path / "d", 3, ("ses-1",))
+    root = write_dataset(tmp_path / "d", 2, ("ses-1",))
     out = tmp_path / "out"
     headfit.run_study(root, out, workers=0)
-    first = bits(out)
+    first, written = bits(out), (out / "report.html").stat().st_mtime_ns
     counts: list[tuple[int, int]] = []
     headfit.run_study(root, out, workers=0, progress=lambda *n: counts.append(n))
-    assert counts == [(3, 3)]
+    assert counts == [(2, 2)]
+    assert bits(out) == first
+    assert (out / "report.html").stat().st_mtime_ns == written
+    (out / "methods.txt").write_text("of somebody else")
+    headfit.run_study(root, out, workers=0)
     assert bits(out) == first
     write_marks(root, "sub-02", "ses-1", marks_near(77))
     counts.clear()
     headfit.run_study(root, out, workers=0, progress=lambda *n: counts.append(n))
-    assert counts == [(2, 3), (3, 3)]
+    assert counts == [(1, 2), (2, 2)]
     fresh = tmp_path / "fresh"
     headfit.run_study(root, fresh, workers=0)
     assert bits(out) == bits(fresh)
