@@ -31,6 +31,8 @@ from headfit.marks.marks import Marks
 
 PersonRow = dict[str, Any]
 _DECIMALS = 3
+# Doubts on a set as a whole: where its names cannot be believed nothing can be learned from it.
+SPOILT = ("set-names-mixed", "set-fits-nowhere")
 
 
 def person_row(person: Person, system: str, by: str = "") -> PersonRow:
@@ -73,8 +75,15 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
         return row
     _add_head(row, solved[0])
     by_name = {unit["file"]: unit for unit in units}
-    for (file, _), one in zip(sets, solved, strict=False):
-        _add_comparison(by_name[file.path.name], one)
+    kept = []
+    for (file, marks), one in zip(sets, solved, strict=False):
+        unit = by_name[file.path.name]
+        _add_comparison(unit, one)
+        if not any(code in unit.get("doubts", {}) for code in SPOILT):
+            kept.append(marks)
+    if len(kept) < len(given):
+        row.pop("repeat", None)  # wrong names would pass for another person
+        _add_repeat(row, case, kept)
     return row
 
 

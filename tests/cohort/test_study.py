@@ -19,6 +19,7 @@ from commands import said
 from invented_dataset import marks_near, write_dataset, write_marks, write_set
 
 import headfit
+from headfit.anatomy.arcs import mirrored
 from headfit.cohort.journal import Journal
 from headfit.cohort.people import Person, find_people
 from headfit.cohort.person_row import person_row
@@ -154,6 +155,18 @@ def test_one_head_serves_all_sessions_of_a_person(tmp_path: Path) -> None:
     assert second - first == pytest.approx(8.0, abs=1.5)
 
 
+def test_wrong_names_do_not_pass_for_another_person(tmp_path: Path) -> None:
+    root = write_dataset(tmp_path / "d", 1, ("ses-1", "ses-2"))
+    marks = marks_near(2)
+    names = tuple(mirrored(name) for name in marks.names)
+    eeg = root / "sub-01" / "ses-2" / "eeg"
+    write_set(eeg, "sub-01_ses-2", names, marks.points_mm, marks.landmarks)
+    (person,) = find_people(root).people
+    row = person_row(person, "10-20")
+    assert "left and right are exchanged" in row["units"][1]["doubts"]["set-names-mixed"]
+    assert "repeat" not in row
+
+
 def test_a_run_that_repeats_the_positions_of_its_session_counts_once(tmp_path: Path) -> None:
     marks = marks_near(1)
     for run in "12":
@@ -247,18 +260,22 @@ def waited_for(there: Callable[[], bool], seconds: float = 60.0) -> None:
 
 
 def test_started_again_only_what_changed_is_computed(tmp_path: Path) -> None:
-    root = write_dataset(tmp_path / "d", 3, ("ses-1",))
+    root = write_dataset(tmp_path / "d", 2, ("ses-1",))
     out = tmp_path / "out"
     headfit.run_study(root, out, workers=0)
-    first = bits(out)
+    first, written = bits(out), (out / "report.html").stat().st_mtime_ns
     counts: list[tuple[int, int]] = []
     headfit.run_study(root, out, workers=0, progress=lambda *n: counts.append(n))
-    assert counts == [(3, 3)]
+    assert counts == [(2, 2)]
+    assert bits(out) == first
+    assert (out / "report.html").stat().st_mtime_ns == written
+    (out / "methods.txt").write_text("of somebody else")
+    headfit.run_study(root, out, workers=0)
     assert bits(out) == first
     write_marks(root, "sub-02", "ses-1", marks_near(77))
     counts.clear()
     headfit.run_study(root, out, workers=0, progress=lambda *n: counts.append(n))
-    assert counts == [(2, 3), (3, 3)]
+    assert counts == [(1, 2), (2, 2)]
     fresh = tmp_path / "fresh"
     headfit.run_study(root, fresh, workers=0)
     assert bits(out) == bits(fresh)
