@@ -91,6 +91,7 @@ def _bars(names: list[str], values: dict[str, list[float]], label: str) -> bytes
             axes.bar_label(bars, fmt="%.1f mm")
         axes.set_yticks(range(len(names)), names)
         axes.invert_yaxis()
+        axes.margins(x=0.12)  # room for the numbers
         axes.set_xlabel(label)
         if len(values) > 1:
             axes.legend()

@@ -242,8 +242,8 @@ def drawn_heads() -> str:
     found = bench_fit()
     said = (
         f"{found['heads']}, fitted from the sheet alone; {found['date']}, commit "
-        f"`{found['commit']}`, `{found['made_by'].partition(' --write')[0]}`. Errors of the 19 scalp "
-        f"sites of 10-20; noise is {found['noise_mm']:g} mm on every reading."
+        f"`{found['commit']}`, `{found['made_by'].partition(' --write')[0]}`. Errors of the 19 "
+        f"scalp sites of 10-20; noise is {found['noise_mm']:g} mm on every reading."
     )
     header = ("sheet", "readings", "mean error, exact tape", "with noise", "largest",
               "sites in their 95 % ring", "heads with all 19 in")  # fmt: skip
