@@ -11,7 +11,7 @@ import re
 from pathlib import Path
 
 from site_reference import api_pages
-from site_tables import TABLES, accuracy_rows
+from site_tables import TABLES, accuracy_rows, bench_fit
 
 MARKER = re.compile(r"^<!-- made: ([a-z_]+) -->$", re.MULTILINE)
 # Pages at the top of the checkout, and how links between them and docs/ read on the site.
@@ -53,22 +53,48 @@ def staged_files(root: Path) -> dict[str, bytes]:
     # The theme of a page of the site is said by its body.
     files["static/drawings.css"] = looks.replace(":root", "body").encode("utf-8")
     files["made/accuracy.svg"] = accuracy_chart()
+    files["made/bench_fit.svg"] = bench_fit_chart()
     return files | {name: text.encode("utf-8") for name, text in api_pages().items()}
 
 
 def accuracy_chart() -> bytes:
     """The mean errors of the table of accuracy as bars, an SVG."""
+    _, *rows = accuracy_rows()
+    errors = [float(row[1].removesuffix(" mm")) for row in rows]
+    label = "mean error of the 19 scalp sites of 10-20 (mm), people left out"
+    return _bars([row[0] for row in rows], {"": errors}, label)
+
+
+def bench_fit_chart() -> bytes:
+    """The errors of drawn heads as bars, from an exact tape and with noise, an SVG."""
+    found = bench_fit()
+    errors = {
+        title: [each[key] for each in found["sheets"]]
+        for title, key in (("exact tape", "mean"), (f"{found['noise_mm']:g} mm noise", "noisy"))
+    }
+    label = f"mean error of the 19 scalp sites of 10-20 (mm), {found['heads']}"
+    return _bars([each["sheet"] for each in found["sheets"]], errors, label)
+
+
+def _bars(names: list[str], values: dict[str, list[float]], label: str) -> bytes:
+    """A group of bars for each name, one bar for each title of `values`."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    _, *rows = accuracy_rows()
-    errors = [float(row[1].removesuffix(" mm")) for row in rows]
     with mpl.rc_context({"svg.hashsalt": "headfit", "svg.fonttype": "none"}):
-        figure = Figure(figsize=(8, 2.6), layout="constrained")
+        figure = Figure(figsize=(8, 1.2 + 0.35 * len(names) * len(values)), layout="constrained")
         axes = figure.add_subplot()
-        axes.bar_label(axes.barh([row[0] for row in rows], errors, color="#2a5a8c"), fmt="%.1f mm")
+        high = 0.8 / len(values)
+        for k, (title, lengths) in enumerate(values.items()):
+            at = [row + (k - (len(values) - 1) / 2) * high for row in range(len(names))]
+            bars = axes.barh(at, lengths, high, color=("#2a5a8c", "#b9772b")[k], label=title)
+            axes.bar_label(bars, fmt="%.1f mm")
+        axes.set_yticks(range(len(names)), names)
         axes.invert_yaxis()
-        axes.set_xlabel("mean error of the 19 scalp sites of 10-20 (mm), people left out")
+        axes.margins(x=0.12)  # room for the numbers
+        axes.set_xlabel(label)
+        if len(values) > 1:
+            axes.legend()
         out = io.BytesIO()
         figure.savefig(out, format="svg", metadata={"Date": None})
     return out.getvalue()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import textwrap
 import tomllib
@@ -10,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from site_reference import TITLES, public_names
 
@@ -227,6 +229,39 @@ def accuracy() -> str:
     return section.strip()
 
 
+@cache
+def bench_fit() -> dict[str, Any]:
+    """What `scripts/bench_fit --from-prior N --write` kept."""
+    text = (ROOT / "docs/reference/bench_fit.json").read_text(encoding="utf-8")
+    found: dict[str, Any] = json.loads(text)
+    return found
+
+
+def drawn_heads() -> str:
+    """How well drawn heads are found from each sheet, and what the figures were made from."""
+    found = bench_fit()
+    said = (
+        f"{found['heads']}, fitted from the sheet alone; {found['date']}, commit "
+        f"`{found['commit']}`, `{found['made_by'].partition(' --write')[0]}`. Errors of the 19 "
+        f"scalp sites of 10-20; noise is {found['noise_mm']:g} mm on every reading."
+    )
+    header = ("sheet", "readings", "mean error, exact tape", "with noise", "largest",
+              "sites in their 95 % ring", "heads with all 19 in")  # fmt: skip
+    rows = [
+        (
+            each["sheet"],
+            each["n_readings"],
+            f"{each['mean']:.1f} mm",
+            f"{each['noisy']:.1f} mm",
+            f"{each['largest']:.0f} mm",
+            f"{100 * each['in_95']:.0f} %",
+            f"{100 * each['all_in']:.0f} %",
+        )
+        for each in found["sheets"]
+    ]
+    return f"{said}\n\n{table(header, rows)}"
+
+
 def api_contents() -> str:
     """The pages of the public names."""
     rooms = sorted(public_names(), key=list(TITLES).index)
@@ -253,6 +288,7 @@ TABLES: dict[str, Callable[[], str]] = {
     made.__name__: made
     for made in (
         accuracy,
+        drawn_heads,
         api_contents,
         arcs,
         case_example,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser, Page, Playwright
+from playwright.sync_api import Browser, CDPSession, Page, Playwright
 from running_app import RunningApp
 
 # A development dependency of the viewer, installed by scripts/build_viewer.
@@ -56,6 +56,19 @@ def launch(playwright: Playwright, *flags: str) -> Browser:
     return playwright.chromium.launch(
         executable_path=chromium, headless=True, args=[*FLAGS, *flags]
     )
+
+
+def swipe(touch: CDPSession, start: float, end: float, height: float = 110.0) -> None:
+    """One finger from one x to another, so far below the top of the window; pixels."""
+
+    def send(kind: str, *places: float) -> None:
+        points = [{"x": x, "y": height} for x in places]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    send("touchStart", start)
+    send("touchMove", (start + end) / 2)
+    send("touchMove", end)
+    send("touchEnd")
 
 
 @dataclass

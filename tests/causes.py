@@ -44,6 +44,7 @@ from headfit.files.bids_record import read_record
 from headfit.files.case_file import read_case
 from headfit.files.chair_notes import with_chair_notes
 from headfit.files.citation import citation_file
+from headfit.files.formats import check_ending
 from headfit.files.landmark_files import read_landmarks
 from headfit.files.lesson_file import read_lesson
 from headfit.files.limits import REQUEST_BYTES
@@ -58,7 +59,7 @@ from headfit.fitting.point_fit import fit_points
 from headfit.geometry.mesh import TriangleMesh
 from headfit.geometry.sections import cut
 from headfit.output import driver, report
-from headfit.output.picture import check_png_name, load_libraries
+from headfit.output.picture import load_libraries
 from headfit.output.typesetting import clean
 from headfit.planning.derivations import measure_montage
 from headfit.planning.displacement import displace
@@ -402,7 +403,7 @@ CAUSES: dict[str, Cause] = {
     "samples-there": samples_twice,
     "no-drawing-library": without_pyvista,
     "surface-no-vtk": without_vtk,
-    "picture-name": lambda: check_png_name(Path("head.jpg")),
+    "output-name": lambda: check_ending("the picture", "head.jpg", ".png"),
     "picture-size": lambda: size_of("big"),
     "bands": lambda: bands_of("10,5"),
     "command-line": lambda: build_parser().parse_args(["fit", "case.toml"]),

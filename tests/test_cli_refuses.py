@@ -76,6 +76,34 @@ WRONG: dict[str, tuple[list[str], str]] = {
         ["picture", "case.toml", "-o", "p"],
         "the picture must be a file that ends in .png, got p (write p.png)",
     ),
+    "a report of another format": (
+        ["report", "case.toml", "-o", "head.pdf"],
+        "the report must be a file that ends in .html or .htm, got head.pdf (write head.html)",
+    ),
+    "a page for the chair of another format": (
+        ["chair", "case.toml", "-o", "chair"],
+        "the page must be a file that ends in .html or .htm, got chair (write chair.html)",
+    ),
+    "a sheet of another format": (
+        ["sheet", "case.toml", "-o", "sheet.docx"],
+        "the sheet must be a file that ends in .pdf, got sheet.docx (write sheet.pdf)",
+    ),
+    "a record of another format": (
+        ["record", "case.toml", "-o", "record.tsv"],
+        "the record must be a file that ends in .pdf or .toml, got record.tsv (write record.pdf)",
+    ),
+    "sites in another format": (
+        ["sites", "a.ply", "--landmarks", "a.json", "-o", "sites.xlsx"],
+        "the table must be a file that ends in .tsv, got sites.xlsx (write sites.tsv)",
+    ),
+    "guesses in another format": (
+        ["places", "marks.tsv", "-o", "table"],
+        "the table must be a file that ends in .tsv, got table (write table.tsv)",
+    ),
+    "an output that is a folder": (
+        ["report", "case.toml", "-o", "."],
+        "the report must be a file that ends in .html or .htm, got . (write head.html)",
+    ),
     "a size that is none": (
         ["picture", "case.toml", "-o", "p.png", "--size", "big"],
         "--size must be WIDTHxHEIGHT in pixels, each 100 to 8000, got 'big' (1600x1200)",

@@ -114,6 +114,19 @@ def test_the_case_file_of_the_reference_is_read() -> None:
     )
 
 
+def test_figures_of_drawn_heads_are_those_that_were_kept() -> None:
+    kept = json.loads((ROOT / "docs/reference/bench_fit.json").read_text(encoding="utf-8"))
+    said = TABLES["drawn_heads"]()
+    assert kept["date"] in said
+    assert kept["commit"] in said
+    assert len(kept["sheets"]) == 9
+    for sheet in kept["sheets"]:
+        row = next(line for line in said.splitlines() if line.startswith(f"| {sheet['sheet']} |"))
+        assert f"| {sheet['mean']:.1f} mm | {sheet['noisy']:.1f} mm |" in row
+        # More readings never make the spread of 95 % a lie: what the fit claims it keeps.
+        assert 0.9 < sheet["in_95"] <= 1.0
+
+
 def test_the_accuracy_told_is_that_of_the_readme() -> None:
     header, *rows = accuracy_rows()
     assert header[:2] == ["measured", "mean error"]

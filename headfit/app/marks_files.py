@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import itertools
 import tempfile
 from collections.abc import Iterator
@@ -9,7 +10,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from headfit.errors import InputError, sentence
-from headfit.files.formats import extensions, listed_extensions
+from headfit.files.formats import POSITIONS, extensions, listed_extensions
 from headfit.files.whole import write_new_folder
 
 MOST_FILES = 4
@@ -21,37 +22,46 @@ def checked_marks(files: object) -> Iterator[tuple[Path, str]]:
 
     Parameters
     ----------
-    files : list of {"name": str, "text": str}
-        One file of positions, and what belongs to it, such as the coordsystem.json of BIDS.
+    files : list of {"name": str, "text": str} or {"name": str, "base64": str}
+        One file of positions, and what belongs to it, such as the coordsystem.json of BIDS; as text
+        or, byte by byte, in base64.
 
     Raises
     ------
     InputError
-        Not files of text with plain names.
+        Not files with plain names, or with nothing in them that can be read.
     """
     if not isinstance(files, list) or not 0 < len(files) <= MOST_FILES:
         raise InputError(
             sentence("marks", f"be 1 to {MOST_FILES} files", "something else"), code="marks-files"
         )
-    contents: dict[str, str] = {}
-    for file in files:
-        name, text = (file.get("name"), file.get("text")) if isinstance(file, dict) else ("", "")
-        if not isinstance(name, str) or not isinstance(text, str) or not _plain(name):
-            raise InputError(
-                sentence(
-                    "a file of marks",
-                    f"be text with a plain name that ends in {listed_extensions('marks')}",
-                    repr(name)[:60],
-                ),
-                code="marks-files",
-            )
-        contents[name] = text
+    contents = dict(map(_read, files))
     beside = [name for name in contents if not name.endswith("coordsystem.json")]
     with tempfile.TemporaryDirectory() as held:
         folder = Path(held)
-        for name, text in contents.items():
-            (folder / name).write_bytes(text.encode("utf-8", "replace"))
+        for name, content in contents.items():
+            (folder / name).write_bytes(content)
         yield folder, (beside or list(contents))[0]
+
+
+def _read(file: object) -> tuple[str, bytes]:
+    """Name and bytes of one file as the page sends it."""
+    given = file if isinstance(file, dict) else {}
+    name, text, packed = given.get("name"), given.get("text"), given.get("base64")
+    if isinstance(name, str) and _plain(name):
+        if isinstance(text, str):
+            return name, text.encode("utf-8", "replace")
+        if isinstance(packed, str):
+            with suppress(ValueError):  # no base64
+                return name, base64.b64decode(packed, validate=True)
+    raise InputError(
+        sentence(
+            "a file of marks",
+            f"be sent with a plain name that ends in {listed_extensions(*POSITIONS)}",
+            repr(name)[:60],
+        ),
+        code="marks-files",
+    )
 
 
 def keep_marks(folder: Path, name: str, case_path: Path) -> Path:
@@ -79,6 +89,8 @@ def _folders_for(case_path: Path) -> Iterator[Path]:
 
 def _plain(name: str) -> bool:
     known = (
-        name.lower().endswith(extensions("marks")) and not name.startswith(".") and len(name) <= 120
+        name.lower().endswith(extensions(*POSITIONS))
+        and not name.startswith(".")
+        and len(name) <= 120
     )
     return known and Path(name).name == name and not set(name) & {"\\", "\0"}

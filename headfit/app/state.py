@@ -17,6 +17,7 @@ from headfit.comparing.alignment_kinds import ALIGNMENT_TITLES
 from headfit.errors import HeadfitError
 from headfit.files.case_file import plan_checksum
 from headfit.files.case_record import table_of_record
+from headfit.files.formats import POSITIONS, extensions
 from headfit.files.limits import DROPPED_FILE_BYTES
 from headfit.fitting.foresight import foresee
 from headfit.fitting.hand_set_shape import HAND_MODES, MOST_MM
@@ -51,6 +52,7 @@ def start_data() -> dict[str, Any]:
         "units": {unit: MM_PER_UNIT[unit] for unit in _UNITS},
         "alignments": [{"name": name, "title": title} for name, title in ALIGNMENT_TITLES.items()],
         "largest_file_bytes": DROPPED_FILE_BYTES,
+        "marks_endings": extensions(*POSITIONS),
         "hand_modes": [
             {"name": name, "most_mm": MOST_MM, **asdict(mode)} for name, mode in HAND_MODES.items()
         ],

@@ -121,13 +121,14 @@ def summarise(solved: SolvedCase) -> CaseSummary:
         sites.names,
         _small(points),
         _small(sure),
-        _compared(solved),
+        compared_sites(solved),
         solved.advice_sentences,
         {part: str(error) for part, error in solved.problems.items()},
     )
 
 
-def _compared(solved: SolvedCase) -> ComparedSites | None:
+def compared_sites(solved: SolvedCase) -> ComparedSites | None:
+    """How the marks of a case lie; None without marks, or when they cannot be compared."""
     comparison = None if "comparison" in solved.problems else solved.comparison
     if comparison is None:
         return None

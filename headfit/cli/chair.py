@@ -24,8 +24,10 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Solve the case and write its steps."""
     from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
+    from headfit.files.formats import check_ending
     from headfit.output.chair_page import write_chair
 
+    check_ending("the page", arguments.output, ".html", ".htm")
     with screen.doing("Fitting the head"):
         solved = solve_case(read_case(arguments.case))
     with screen.doing("Writing"):

@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING
 
 from headfit.cli.screen import Screen
 from headfit.errors import InputError, sentence
+from headfit.files.formats import check_ending
 
 if TYPE_CHECKING:
     from headfit.teaching.stage import StagedLesson
 
 _QUIZ = "quiz"
+_ENDINGS = {"html": (".html", ".htm"), "pdf": (".pdf",)}
 _FORMATS = {"html": "one offline file", "png": "a folder of stills", "pdf": "a handout"}
 
 
@@ -64,18 +66,9 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
             sentence("--format", f"be one of {', '.join(_FORMATS)}", arguments.format),
             code="command-line",
         )
-    ending = f".{arguments.format}"
     # Stills go into a folder, which may be called anything.
-    if arguments.format != "png" and arguments.output.suffix.casefold() != ending:
-        raise InputError(
-            sentence(
-                f"the output of --format {arguments.format}",
-                f"end in {ending}",
-                arguments.output.name,
-                f"write {arguments.output.with_suffix(ending).name}",
-            ),
-            code="command-line",
-        )
+    if endings := _ENDINGS.get(arguments.format):
+        check_ending(f"the output of --format {arguments.format}", arguments.output, *endings)
     if arguments.name == _QUIZ:
         return _quiz(arguments, screen)
     staged = _staged(arguments.name, arguments.case, screen)

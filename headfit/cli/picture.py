@@ -27,10 +27,11 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Solve the case and draw it."""
     from headfit.case.solved import solve_case
     from headfit.files.case_file import read_case
-    from headfit.output.picture import check_png_name, write_picture
+    from headfit.files.formats import check_ending
+    from headfit.output.picture import write_picture
 
     size = size_of(arguments.size)
-    check_png_name(arguments.output)
+    check_ending("the picture", arguments.output, ".png")
     with screen.doing("Fitting the head"):
         solved = solve_case(read_case(arguments.case))
     with screen.doing("Drawing"):

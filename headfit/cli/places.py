@@ -38,10 +38,13 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.case.solved import solve_case
     from headfit.cli.compare import case_of, head_and_marks, say_of_marks
     from headfit.comparing.unnamed_marks import guess_places
+    from headfit.files.formats import check_ending
     from headfit.files.marks_files import read_marks
     from headfit.files.tables import tsv
     from headfit.files.whole import write_whole
 
+    if arguments.output is not None:
+        check_ending("the table", arguments.output, ".tsv")
     head_file, marks_file = head_and_marks(arguments, "headfit places")
     with screen.doing("Reading"):
         marks = read_marks(marks_file, unit=arguments.unit)

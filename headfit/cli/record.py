@@ -3,7 +3,7 @@
 What the case has not charted in its [record] table is a line to write on, so that an empty record
 is a form. With --from the record of a BIDS electrodes.tsv is taken instead of that of the case, or
 what was done and typed on the page of `headfit chair` (a file that ends in .json); an output that
-ends in .toml is the case with its record, everything else is the page.
+ends in .toml is the case with its record, one that ends in .pdf the page.
 """
 
 from __future__ import annotations
@@ -38,16 +38,18 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.files.bids_record import read_record
     from headfit.files.case_file import read_case, write_case
     from headfit.files.chair_notes import with_chair_notes
+    from headfit.files.formats import check_ending
     from headfit.output.case_record import write_record
 
+    check_ending("the record", arguments.output, ".pdf", ".toml")
     case = read_case(arguments.case)
-    if arguments.table is not None and arguments.table.suffix == ".json":
+    if arguments.table is not None and arguments.table.suffix.casefold() == ".json":
         case = with_chair_notes(case, arguments.table)
     elif arguments.table is not None:
         case = replace(case, record=read_record(arguments.table))
     with screen.doing("Fitting the head"):
         solved = solve_case(case)
-    if arguments.output.suffix == ".toml":
+    if arguments.output.suffix.casefold() == ".toml":
         write_case(case, arguments.output)
     else:
         write_record(solved, arguments.output, arguments.paper)

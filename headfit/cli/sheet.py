@@ -22,9 +22,11 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from headfit.case.solved import solve_case
     from headfit.errors import SheetError
     from headfit.files.case_file import read_case
+    from headfit.files.formats import check_ending
     from headfit.output.case_sheet import write_refused_sheet, write_sheet
 
     file, paper, label = arguments.output, arguments.paper, arguments.case.stem
+    check_ending("the sheet", file, ".pdf")
     try:
         with screen.doing("Fitting the head"):
             case = read_case(arguments.case)

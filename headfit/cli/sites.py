@@ -51,10 +51,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Read the head, place the sites, write the table."""
     from headfit.anatomy.landmarks import NAMES, TITLES
     from headfit.anatomy.sites import place_sites, row_nine_words
+    from headfit.files.formats import check_ending
     from headfit.files.surfaces import read_head
     from headfit.files.tables import sites_tsv
     from headfit.files.whole import write_whole
 
+    check_ending("the table", arguments.output, ".tsv")
     rules = rules_of(arguments.rule)
     with screen.doing("Placing sites"):
         head = read_head(arguments.surface, arguments.landmarks, arguments.unit)

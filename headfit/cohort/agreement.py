@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 LEVEL = 0.95
-_TAIL = (1 + LEVEL) / 2
+TAIL = (1 + LEVEL) / 2
 # A mean square below this share of the squared values is rounding, not measurement.
 _DUST = 1e-24
 
@@ -65,7 +65,7 @@ def mean_with_interval(values: ArrayLike) -> Estimate:
     middle = float(given.mean())
     if len(given) < 2:
         return Estimate(middle, np.nan, np.nan)
-    half = float(stats.t.ppf(_TAIL, len(given) - 1) * given.std(ddof=1) / np.sqrt(len(given)))
+    half = float(stats.t.ppf(TAIL, len(given) - 1) * given.std(ddof=1) / np.sqrt(len(given)))
     return Estimate(middle, middle - half, middle + half)
 
 
@@ -89,7 +89,7 @@ def within_person_sd(repeats: Sequence[ArrayLike]) -> Estimate:
     if not freedom:
         return UNKNOWN
     squares = sum(float(((values - values.mean()) ** 2).sum()) for values in people)
-    low, high = (squares / stats.chi2.ppf(p, freedom) for p in (_TAIL, 1 - _TAIL))
+    low, high = (squares / stats.chi2.ppf(p, freedom) for p in (TAIL, 1 - TAIL))
     return Estimate(*np.sqrt([squares / freedom, low, high]).tolist())
 
 
@@ -129,8 +129,8 @@ def icc_agreement(table: ArrayLike) -> Estimate:
         * (k * icc * ratio + spread) ** 2
         / ((n - 1) * k**2 * icc**2 * ratio**2 + spread**2)
     )
-    below = stats.f.ppf(_TAIL, n - 1, freedom)
-    above = stats.f.ppf(_TAIL, freedom, n - 1)
+    below = stats.f.ppf(TAIL, n - 1, freedom)
+    above = stats.f.ppf(TAIL, freedom, n - 1)
     rest = k * columns + (k * n - k - n) * error
     low = n * (people - below * error) / (below * rest + n * people)
     high = n * (above * people - error) / (rest + n * above * people)
@@ -150,8 +150,8 @@ def icc_consistency(table: ArrayLike) -> Estimate:
         return UNKNOWN
     n, k, people, _, error = found
     ratio, rest = people / error, (n - 1) * (k - 1)
-    low = ratio / stats.f.ppf(_TAIL, n - 1, rest)
-    high = ratio * stats.f.ppf(_TAIL, rest, n - 1)
+    low = ratio / stats.f.ppf(TAIL, n - 1, rest)
+    high = ratio * stats.f.ppf(TAIL, rest, n - 1)
     return Estimate(*(float((f - 1) / (f + k - 1)) for f in (ratio, low, high)))
 
 
@@ -171,9 +171,9 @@ def limits_of_agreement(first: ArrayLike, second: ArrayLike) -> LimitsOfAgreemen
     if n < 2:
         return LimitsOfAgreement(n, bias, UNKNOWN, UNKNOWN)
     spread = float(gap.std(ddof=1))
-    half = float(stats.t.ppf(_TAIL, n - 1)) * np.sqrt(3 / n) * spread
+    half = float(stats.t.ppf(TAIL, n - 1)) * np.sqrt(3 / n) * spread
     lower, upper = (
         Estimate(middle, middle - half, middle + half)
-        for middle in (bias.value + side * stats.norm.ppf(_TAIL) * spread for side in (-1, 1))
+        for middle in (bias.value + side * stats.norm.ppf(TAIL) * spread for side in (-1, 1))
     )
     return LimitsOfAgreement(n, bias, lower, upper)

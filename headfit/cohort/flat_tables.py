@@ -15,14 +15,12 @@ from typing import Any
 
 from headfit.cohort.columns import COMMON_UNITS, FRAMES, TABLES
 from headfit.cohort.people import Cohort
-from headfit.cohort.person_row import PersonRow, copy_of
+from headfit.cohort.person_row import SPOILT, PersonRow, copy_of
 from headfit.files.bids_dataset import LeftOut
 from headfit.files.parquet import TableWriter, Value, table_writer, write_table
 
-# Doubts on a set as a whole. Where its names cannot be believed nothing can be learned from it. A
-# set that slid farther than caps do, or whose landmarks look wrong, stays in and is named: to leave
-# out what came out badly would make every study look good.
-_SPOILT = ("set-names-mixed", "set-fits-nowhere")
+# A set that slid farther than caps do, or whose landmarks look wrong, stays in and is named: to
+# leave out what came out badly would make every study look good.
 _ABOUT_THE_SET = "set-"
 _KEPT = "nothing: a doubt, kept"
 _FLAT = ("people", "sets", "marks", "positions", "truth")
@@ -163,7 +161,7 @@ def _why_not(row: PersonRow, unit: PersonRow, gathered: _Counts) -> str:
         return "the person has no head"
     if first != where:
         return copy_of(first)
-    spoilt = [unit["doubts"][code] for code in _SPOILT if code in unit.get("doubts", {})]
+    spoilt = [unit["doubts"][code] for code in SPOILT if code in unit.get("doubts", {})]
     return str(spoilt[0]) if spoilt else ""
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from headfit.anatomy.sites import Sites
 from headfit.case.case import Case
 from headfit.case.solved import SolvedCase, solve_case
-from headfit.case.summary import ComparedSites, summarise
+from headfit.case.summary import ComparedSites, compared_sites, summarise
 from headfit.cohort.people import Person, level_of
 from headfit.cohort.simulated import invented_case
 from headfit.comparing.head_and_slip import HeadUnderMarks
@@ -31,6 +31,8 @@ from headfit.marks.marks import Marks
 
 PersonRow = dict[str, Any]
 _DECIMALS = 3
+# Doubts on a set as a whole: where its names cannot be believed nothing can be learned from it.
+SPOILT = ("set-names-mixed", "set-fits-nowhere")
 
 
 def person_row(person: Person, system: str, by: str = "") -> PersonRow:
@@ -73,8 +75,15 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
         return row
     _add_head(row, solved[0])
     by_name = {unit["file"]: unit for unit in units}
-    for (file, _), one in zip(sets, solved, strict=False):
-        _add_comparison(by_name[file.path.name], one)
+    kept = []
+    for (file, marks), one in zip(sets, solved, strict=False):
+        unit = by_name[file.path.name]
+        _add_comparison(unit, one)
+        if not any(code in unit.get("doubts", {}) for code in SPOILT):
+            kept.append(marks)
+    if len(kept) < len(given):
+        row.pop("repeat", None)  # wrong names would pass for another person
+        _add_repeat(row, case, kept)
     return row
 
 
@@ -207,11 +216,11 @@ def _add_head(row: PersonRow, solved: SolvedCase) -> None:
 
 def _add_comparison(unit: PersonRow, solved: SolvedCase) -> None:
     """What one set of marks is against the head of its person."""
-    found = summarise(solved)
-    if found.compared is None:
-        unit["problem"] = found.problems["comparison"]
+    found = compared_sites(solved)
+    if found is None:
+        unit["problem"] = str(solved.problems["comparison"])
         return
-    unit |= _compared(found.compared)
+    unit |= _compared(found)
 
 
 def _compared(found: ComparedSites) -> PersonRow:

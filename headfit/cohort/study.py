@@ -102,28 +102,24 @@ def run_study(
     tables = folder / "tables"
     rules = f"{system} {by}"
     checksums = hashlib.sha256()
+    command = _command(dataset, tape, system, by, simulate, seed)
     _check_output(folder, dataset)
-    (folder / _DONE).unlink(missing_ok=True)
     with Journal(folder / _JOURNAL) as journal:
         for person in _solve_missing(
             cohort, journal, rules, progress, system=system, by=by, workers=workers, dask=dask
         ):
             checksums.update(person.encode())
+        inputs = _inputs(cohort, command, checksums.hexdigest())
+        if _is_finished(folder, inputs):
+            return read_frame(tables / "sites.parquet")
+        (folder / _DONE).unlink(missing_ok=True)
         rows_in_order = (journal.row(person.label) for person in cohort.people)
         write_flat_tables(cohort, rows_in_order, tables)
         rows = _statistics(tables, by)
         counts = counted(tables)
         told = methods(cohort, counts, system, checksums.hexdigest())
         pages = _pages(cohort, rows["outliers"])
-        story = Story(
-            cohort,
-            counts,
-            findings(cohort, counts, rows),
-            told,
-            rows,
-            pages,
-            _command(dataset, tape, system, by, simulate, seed),
-        )
+        story = Story(cohort, counts, findings(cohort, counts, rows), told, rows, pages, command)
         _write_people(folder, pages, journal, cohort)
     invented = simulate > 0
     drawn = list(figures(tables, rows, invented=invented))
@@ -134,7 +130,7 @@ def run_study(
     write_whole(folder / "report.html", study_report(story, drawn))
     write_whole(folder / "methods.txt", told)
     _write_dataset_files(folder, story, invented=invented)
-    _write_done(folder, story)
+    _write_done(folder, story, inputs)
     return read_frame(tables / "sites.parquet")
 
 
@@ -297,18 +293,43 @@ def _write_dataset_files(folder: Path, story: Story, *, invented: bool) -> None:
     write_whole(folder / ".bidsignore", "".join(f"{name}\n" for name in ignored))
 
 
-def _write_done(folder: Path, story: Story) -> None:
-    files = sorted(
+def _inputs(cohort: Cohort, command: str, people: str) -> str:
+    """Checksum of all that decides on what is written."""
+    parts = [__version__, command, people, cohort.name, cohort.in_prior, str(cohort.left_out)]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _is_finished(folder: Path, inputs: str) -> bool:
+    """Whether the folder holds the whole of this very study, every file as it was written."""
+    try:
+        done = json.loads((folder / _DONE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return (
+        isinstance(done, dict)
+        and done.get("inputs") == inputs
+        and done.get("sha256") == _files(folder)
+    )
+
+
+def _files(folder: Path) -> dict[str, str]:
+    """Checksum of every file of a study but its journal and what is written last."""
+    paths = sorted(
         path for path in folder.rglob("*") if path.is_file() and path.name not in (_JOURNAL, _DONE)
     )
+    return {path.relative_to(folder).as_posix(): _sha256(path) for path in paths}
+
+
+def _write_done(folder: Path, story: Story, inputs: str) -> None:
     done = {
         "headfit": __version__,
+        "inputs": inputs,
         "command": story.command,
         "n_people": story.counts.n_people,
         "n_sets": story.counts.n_sets,
         "n_sets_used": story.counts.n_used,
         "findings": list(story.said),
-        "sha256": {path.relative_to(folder).as_posix(): _sha256(path) for path in files},
+        "sha256": _files(folder),
     }
     write_whole(folder / _DONE, json.dumps(done, indent=2, ensure_ascii=False) + "\n")
 

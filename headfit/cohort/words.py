@@ -145,7 +145,7 @@ _HOW = {"landmarks": "by the landmarks", "fit": "after the common part is taken 
 
 def _size_sentence(claim: str, counts: Counts) -> str:
     parts = [
-        f"{found.value:.1f} mm {how} (95 % interval {found.low:.1f} to {found.high:.1f}, "
+        f"{found.value:.1f} mm {how} ({_interval(found)}"
         f"{_many(counts.n_sized[claim, frame], 'person', 'people')})"
         for frame, how in _HOW.items()
         if (found := counts.sizes.get((claim, frame))) is not None
@@ -154,6 +154,11 @@ def _size_sentence(claim: str, counts: Counts) -> str:
         return ""
     against = "measured heads" if claim == "accuracy" else "heads found under the same marks"
     return f"{claim.capitalize()}: marks lie from their sites on {against} {'; '.join(parts)}."
+
+
+def _interval(found: Estimate) -> str:
+    """In front of the number of people; nothing where one person alone has none."""
+    return f"95 % interval {found.low:.1f} to {found.high:.1f}, " if np.isfinite(found.low) else ""
 
 
 def methods(cohort: Cohort, counts: Counts, system: str, checksum: str) -> str:

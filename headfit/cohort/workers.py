@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import threading
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -111,11 +112,21 @@ def _one_by_one(suspects: list[tuple[Person, int]], system: str, by: str) -> Ite
 def _pool(n_workers: int) -> ProcessPoolExecutor:
     # A fresh interpreter each: a forked one may hold a lock of a thread that is not there.
     context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(n_workers, mp_context=context, initializer=_one_thread)
+    return ProcessPoolExecutor(n_workers, mp_context=context, initializer=_begin)
 
 
-def _one_thread() -> None:
+def _begin() -> None:
+    """What a worker does first: keep to one thread, and watch over the process it works for."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    # A study that is killed cannot end its workers, which would wait for the next person for ever.
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
+    os._exit(1)
 
 
 def _on_dask(people: Iterable[Person], system: str, by: str, address: str) -> Iterator[Solved]:

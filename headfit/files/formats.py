@@ -85,13 +85,17 @@ FORMATS: list[Format] = [
 ]
 
 
-def extensions(kind: str) -> tuple[str, ...]:
-    """How the files of a kind end, all formats together.
+# What `read_marks` takes, and whatever asks for a file of positions.
+POSITIONS = ("marks", "digitised points")
 
-    >>> extensions("marks")
-    ('.tsv', '.csv', '.txt', '.json')
+
+def extensions(*kinds: str) -> tuple[str, ...]:
+    """How the files of some kinds end, all formats together.
+
+    >>> extensions(*POSITIONS)
+    ('.tsv', '.csv', '.txt', '.json', '.fif')
     """
-    return tuple(end for each in FORMATS if each.kind == kind for end in each.extensions)
+    return tuple(end for each in FORMATS if each.kind in kinds for end in each.extensions)
 
 
 def reader(kind: str, extension: str) -> Callable[..., Any]:
@@ -128,11 +132,45 @@ def kind_of_head(path: Path) -> str:
     )
 
 
-def listed_extensions(kind: str) -> str:
-    """How the files of a kind end, in a sentence.
+def listed_extensions(*kinds: str) -> str:
+    """How the files of some kinds end, in a sentence.
 
     >>> listed_extensions("surface")
     '.ply, .obj, .stl, .off, .glb, .vtp or .gii'
     """
-    *first, last = extensions(kind)
+    return _listed(extensions(*kinds))
+
+
+def _listed(endings: tuple[str, ...]) -> str:
+    *first, last = endings
     return f"{', '.join(first)} or {last}" if first else last
+
+
+def check_ending(what: str, path: str | Path, *endings: str) -> None:
+    """Refuse a name for a file to write that promises another format than it will hold.
+
+    Parameters
+    ----------
+    what : str
+        What is written, for the sentence.
+    path : path
+    *endings : str
+        Those that are right, with their dot, lower case; the first is proposed.
+
+    Raises
+    ------
+    InputError
+        The name ends in none of them.
+
+    >>> check_ending("the report", "head.HTML", ".html", ".htm")
+    """
+    name = Path(path).name
+    if Path(name).suffix.casefold() in endings:
+        return
+    proposed = Path(name if name.strip(".") else "head").with_suffix(endings[0])
+    raise InputError(
+        sentence(
+            what, f"be a file that ends in {_listed(endings)}", name or ".", f"write {proposed}"
+        ),
+        code="output-name",
+    )

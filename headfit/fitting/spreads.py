@@ -104,6 +104,11 @@ def place_rates(sites: Sites, tracer: ArcTracer) -> Floats:
 
 def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
     """(n, 3, K) how the sites move in the parameters, relative to the frame of the landmarks."""
+    return _past_landmarks(place_rates(sites, tracer), sites, tracer)
+
+
+def _past_landmarks(rates: Floats, sites: Sites, tracer: ArcTracer) -> Floats:
+    """Rates of the sites less what follows the landmarks as one body."""
     points = np.array([tracer.point(name) for name in LANDMARK_NAMES])
     moves = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
     centre = points.mean(axis=0)
@@ -111,7 +116,7 @@ def site_rates(sites: Sites, tracer: ArcTracer) -> Floats:
     lever = np.concatenate([np.hstack([np.eye(3), -skew(p - centre)]) for p in points])
     follow = np.linalg.pinv(lever) @ moves.reshape(12, -1)
     carried = np.stack([np.hstack([np.eye(3), -skew(p - centre)]) for p in sites.points_mm])
-    return np.asarray(place_rates(sites, tracer) - carried @ follow)
+    return np.asarray(rates - carried @ follow)
 
 
 def site_axes(sites: Sites) -> tuple[Floats, Floats]:
@@ -162,7 +167,8 @@ def site_spreads(
         The error it makes in the parameters by way of the readings.
     """
     along, across = site_axes(sites)
-    flat = tangent_rates(sites, tracer)
+    axes, moves = np.stack([along, across], axis=1), place_rates(sites, tracer)
+    flat = np.einsum("nij,njk->nik", axes, _past_landmarks(moves, sites, tracer))
     parts = {
         origin: np.einsum("nik,kl,njl->nij", flat, covariance, flat, optimize=True)
         for origin, covariance in error_parts.items()
@@ -178,9 +184,8 @@ def site_spreads(
     y = y - (y @ x) * x
     y = y / np.linalg.norm(y)
     to_head = np.array([x, y, np.cross(x, y)])
-    moves = place_rates(sites, tracer)
     marks = np.array([tracer.point_rate(name) for name in LANDMARK_NAMES])
-    bumps = np.einsum("nai,nac->nic", np.stack([along, across], axis=1), leftover)
+    bumps = np.einsum("nai,nac->nic", axes, leftover)
     moves = np.concatenate([moves, bumps - moves @ leftover_errors], axis=2)
     marks = np.concatenate([marks, -marks @ leftover_errors], axis=2)
     k = flat.shape[2]

@@ -1,7 +1,7 @@
 """The head map: one list of plain shapes that both the PDF and the HTML report draw.
 
-Coordinates in millimetres of paper, x to the right, y down, origin at the top left. Black and white
-only: shapes are told apart by form, never by colour.
+Coordinates in millimetres of paper, x to the right, y down, origin at the top left. Shapes are told
+apart by form: what lessons also give a colour is as dark in it as its grey, and reads without it.
 """
 
 from __future__ import annotations
@@ -29,12 +29,36 @@ NUMBER_MM = 2.9
 
 @dataclass(frozen=True)
 class Pen:
-    """How a kind of shape is drawn; greys from 0 (black) to 1 (white), None for nothing."""
+    """How a kind of shape is drawn; greys from 0 (black) to 1 (white), None for nothing.
+
+    A colour, ``#rrggbb``, takes the place of the grey of the line, or of the fill without a line.
+    """
 
     width_mm: float
     grey: float | None = 0.0
     fill_grey: float | None = None
     dash_mm: tuple[float, ...] = ()
+    colour: str = ""
+
+    @property
+    def ink(self) -> str | None:
+        """The colour of the line, ``#rrggbb``."""
+        return None if self.grey is None else self.colour or _hex(self.grey)
+
+    @property
+    def fill(self) -> str | None:
+        """The colour inside, or of letters."""
+        if self.fill_grey is None:
+            return None
+        return self.colour if self.colour and self.grey is None else _hex(self.fill_grey)
+
+
+def _hex(grey: float) -> str:
+    return "#" + 3 * f"{round(255 * grey):02x}"
+
+
+# Those of the page of lessons (viewer/src/tokens.css, lesson.css), and how dark they print.
+_BLUE, _BROWN, _RED, _SLATE = "#0b5cad", "#7a4600", "#a3161a", "#66737f"
 
 
 PENS: dict[str, Pen] = {
@@ -62,11 +86,21 @@ PENS: dict[str, Pen] = {
     "dot": Pen(0.0, None, 0.0),
     "hollow dot": Pen(0.35, 0.0, 1.0),
     "contour": Pen(0.3, 0.2),
-    "tape": Pen(1.3, 0.35),
+    "tape": Pen(1.3, 0.35, colour=_BLUE),
     "other tape": Pen(1.3),
-    "behind": Pen(0.3, 0.4, None, (1.2, 1.0)),
-    "plane": Pen(0.5, 0.2, None, (2.4, 1.2)),
-    "slip": Pen(0.9),
+    "tick": Pen(0.35, 1.0),
+    "thin tape": Pen(0.4, 0.35, colour=_BLUE),
+    "tape behind": Pen(0.3, 0.35, None, (1.2, 1.0), _BLUE),
+    "other behind": Pen(0.3, 0.0, None, (1.2, 1.0)),
+    "plane": Pen(0.5, 0.3, None, (2.4, 1.2), _BROWN),
+    "plane behind": Pen(0.25, 0.3, None, (2.4, 1.2), _BROWN),
+    "slip": Pen(0.7, 0.3, colour=_BROWN),
+    "slip tip": Pen(0.0, None, 0.3, colour=_BROWN),
+    "own": Pen(0.3, 0.43, None, (0.9, 0.7), _SLATE),
+    "guess": Pen(0.0, None, 0.3, colour=_BROWN),
+    "spread": Pen(0.35, 0.43, colour=_SLATE),
+    "kept free": Pen(0.6, 0.27, None, (1.8, 1.0), _RED),
+    "kept free hatch": Pen(0.18, 0.27, colour=_RED),
 }
 
 
@@ -211,7 +245,7 @@ class MapDrawing:
         self.head()
         for obstacle in self.displacement.obstacles if self.displacement else ():
             outline = self.flat.places(obstacle.outline_mm)
-            for start, end in _hatch(self.paper(outline)):
+            for start, end in hatch(self.paper(outline)):
                 self.shapes.append(Line((start, end), "hatch"))
             self.line(outline, "free place", closed=True)
         numbers = self._derivations(montage) if montage else []
@@ -337,7 +371,7 @@ def _arrow(start: Floats, end: Floats, radius: float) -> list[Shape]:
     return [Line(_rounded(np.array([tail, back])), "arrow"), Line(head, "arrow", closed=True)]
 
 
-def _hatch(outline: Floats, spacing_mm: float = 2.0) -> Iterable[Points]:
+def hatch(outline: Floats, spacing_mm: float = 2.0) -> Iterable[Points]:
     """Slanted lines inside a closed outline (k, 2), each as two points."""
     slant = np.array([[1.0, 1.0], [-1.0, 1.0]]) / np.sqrt(2)  # rows: along, across
     points = outline @ slant.T
@@ -391,10 +425,6 @@ def _svg_style(pen: Pen) -> str:
     dashes: Sequence[str] = [f"{length:g}" for length in pen.dash_mm]
     dash = f' stroke-dasharray="{" ".join(dashes)}"' if dashes else ""
     return (
-        f'fill="{_svg_grey(pen.fill_grey)}" stroke="{_svg_grey(pen.grey)}" '
+        f'fill="{pen.fill or "none"}" stroke="{pen.ink or "none"}" '
         f'stroke-width="{pen.width_mm:g}"{dash}'
     )
-
-
-def _svg_grey(grey: float | None) -> str:
-    return "none" if grey is None else "#" + 3 * f"{round(255 * grey):02x}"

@@ -6,6 +6,7 @@ finds no place beside its site without covering a more important one. No drawing
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -25,6 +26,8 @@ _MARKER_MM = (2.6, 2.2, 1.3)
 _ADULT_MM = 235.0  # its height without the neck
 _GAP_SHARE = 0.25  # of the height of the letters
 TITLE_SHARE = 1.35  # height of the letters of the title, of those of the names
+TITLE_STEP = 1.25 * TITLE_SHARE  # from line to line of the title
+_TITLE_END = 0.55  # of the width of the picture
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,6 +136,12 @@ def named(site: DrawnSite) -> str:
     return site.label
 
 
+def title_lines(title: str, width_px: int, letter_px: float) -> list[str]:
+    """The title in lines that end before the word at the top, which tells the nose or the back."""
+    n_letters = round(_TITLE_END * width_px / (TITLE_SHARE * letter_px * _LETTER_WIDTH))
+    return textwrap.wrap(title, max(n_letters, 8))
+
+
 def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:
     """The names to write, the important ones first.
 
@@ -152,8 +161,10 @@ def place_names(scene: Scene, view: View, letter_px: float) -> list[PlacedName]:
     radii = [marker_mm(scene, site) * view.pixels_per_mm(site.point_mm) for site in sites]
     markers = [(x - r, y - r, x + r, y + r) for (x, y), r in zip(places, radii, strict=True)]
     width_px, height_px = view.size_px
-    title_px = TITLE_SHARE * letter_px * _LETTER_WIDTH * len(scene.title)
-    taken = [(0.0, height_px - 2.7 * letter_px, title_px + letter_px, float(height_px))]
+    lines = title_lines(scene.title, width_px, letter_px)
+    title_px = TITLE_SHARE * letter_px * _LETTER_WIDTH * max(map(len, lines), default=0)
+    low_px = height_px - 2.7 * letter_px - (len(lines) - 1) * TITLE_STEP * letter_px
+    taken = [(0.0, low_px, title_px + letter_px, float(height_px))]
     placed = []
     for i, (site, (x, y)) in enumerate(zip(sites, places, strict=True)):
         width, height = _LETTER_WIDTH * letter_px * len(named(site)), letter_px

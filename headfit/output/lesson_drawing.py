@@ -28,7 +28,7 @@ _UP = (0.0, 0.0, 1.0)
 
 @dataclass(frozen=True, eq=False)
 class Stroke:
-    """A line (k, 2) of a kind: "contour", "tape", "other", "thin", "plane", "behind", ...
+    """A line (k, 2) of a kind: "contour", "tape", "other", "thin", "plane", "tape behind", ...
 
     Closed when it is an outline.
     """
@@ -102,7 +102,8 @@ def draw_step(step: StagedStep) -> StepDrawing:
                 strokes.append(Stroke(flat(points), outline.look, closed=True))
     for tape in step.tapes:
         points, seen = at(tape.points_mm), at(tape.normals) @ near > _SEEN
-        strokes += [Stroke(flat(points[run]), "behind") for run in _runs(~seen)]
+        behind = f"{'tape' if tape.look == 'thin' else tape.look} behind"
+        strokes += [Stroke(flat(points[run]), behind) for run in _runs(~seen)]
         strokes += [Stroke(flat(points[run]), tape.look) for run in _runs(seen)]
     marks: list[Mark] = []
     for dots in step.dots:
@@ -117,7 +118,7 @@ def draw_step(step: StagedStep) -> StepDrawing:
             ]
             marks += [_mark(own[k], "own") for k in np.flatnonzero(shown)]
         marks += [
-            _mark(places[k], dots.look, dots.names[k] if dots.named else "")
+            _mark(places[k], dots.look, step.called(dots.names[k]) if dots.named else "")
             for k in np.flatnonzero(shown)
         ]
     return StepDrawing(step.height_mm, tuple(strokes), tuple(marks))
@@ -149,7 +150,9 @@ _LOOKS = {
     "other": 'stroke="#15191d" stroke-width="2.6"',
     "thin": 'stroke="#0b5cad" stroke-width="0.9"',
     "plane": 'stroke="#7a4600" stroke-width="1" stroke-dasharray="3 2"',
-    "behind": 'stroke="#66737f" stroke-width="0.7" stroke-dasharray="2.4 2"',
+    "tape behind": 'stroke="#0b5cad" stroke-width="0.7" stroke-dasharray="2.4 2"',
+    "other behind": 'stroke="#15191d" stroke-width="0.7" stroke-dasharray="2.4 2"',
+    "plane behind": 'stroke="#7a4600" stroke-width="0.5" stroke-dasharray="2.4 2"',
     "ring": 'stroke="#66737f" stroke-width="0.6"',
     "place": 'stroke="#a3161a" stroke-width="1" stroke-dasharray="2.4 1.6"',
     "slip": 'stroke="#7a4600" stroke-width="1.6"',
@@ -194,7 +197,7 @@ def _drawn_profile(profile: Profile) -> StepDrawing:
 
 
 def told_numbers(step: StagedStep) -> list[str]:
-    """The numbers beside the head as the step begins, each with its name and unit."""
+    """What is told beside the head as the step begins: numbers with name and unit, sentences."""
     with told_in(step.unit):
         return _told_numbers(step)
 
@@ -204,14 +207,16 @@ def _told_numbers(step: StagedStep) -> list[str]:
     for each in step.readings:
         value = float(step.begun(each.values))
         number = f"{value:.{each.n_digits}f} {each.unit}"
-        found.append(f"{each.label} {tape_length(10 * value) if each.unit == 'cm' else number}")
+        label = step.called(each.label)
+        found.append(f"{label} {tape_length(10 * value) if each.unit == 'cm' else number}")
     for balance in step.balances:
         pairs = zip(balance.labels, (balance.first_cm, balance.second_cm), strict=True)
         found += [f"{label} {tape_length(10 * values[step.start])}" for label, values in pairs]
     if step.exchange is not None:
         rows = step.exchange.taped(PRINTED_TRY)
         found += [
-            f"{a} to {b}: taped {tape_number(10 * taped)}, due {tape_length(10 * due)}"
+            f"{step.called(a)} to {step.called(b)}: taped {tape_number(10 * taped)}, "
+            f"due {tape_length(10 * due)}"
             for a, b, taped, due in rows
         ]
-    return found
+    return [*found, *step.step.beside, *step.cautions]

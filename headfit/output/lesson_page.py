@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from headfit.anatomy.head import NECK, SCALP
+from headfit.anatomy.site_table import OLD_NAMES
 from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats
 from headfit.output.cameras import VIEW_ANGLE_DEGREES
@@ -128,6 +129,8 @@ def _numbers(step: StagedStep) -> dict[str, Any]:
         ],
         "said": list(step.said),
         "beside": list(step.step.beside),
+        "cautions": list(step.cautions),
+        "old_names": OLD_NAMES if step.old_names else {},
         "cards": [list(card) for card in step.step.cards],
     }
 
@@ -196,6 +199,7 @@ def quiz_data(quiz: Quiz) -> dict[str, Any]:
     return {
         "reminders": [PREDICTED, NOT_MEDICAL],
         "unit": quiz.unit,
+        "old_names": OLD_NAMES if quiz.old_names else {},
         "view_angle_degrees": VIEW_ANGLE_DEGREES,
         "head": head_data(Surface(first.vertices_mm, first.faces, part)),
         "heads": [_quiz_head(each, first.vertices_mm) for each in quiz.heads],

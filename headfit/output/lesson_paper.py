@@ -1,7 +1,9 @@
-"""A lesson on paper: each step as a still, and a handout of them all. Black and white, millimetres.
+"""A lesson on paper: each step as a still, and a handout of them all. Millimetres.
 
-Shapes are those of `output.headmap`, so that PNG and PDF draw the same; what moves is drawn as the
-step begins.
+Shapes are those of `output.headmap`, so that PNG and PDF draw the same, in the colours of the page;
+a printer without colours leaves form to tell them apart: one tape carries ticks, the other is
+plain, a slip ends in a tip, a place to keep free is hatched. What moves is drawn as the step
+begins.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import numpy as np
 
 from headfit import __version__
 from headfit.geometry.mesh import Floats
-from headfit.output.headmap import Circle, HeadMap, Line, Shape, Text
+from headfit.output.headmap import PENS, Circle, HeadMap, Line, Shape, Text, hatch
 from headfit.output.lesson_drawing import CROWDED, PRINTED_TRY, Mark, draw_step, told_numbers
 from headfit.output.raster import drawing_png
 from headfit.output.typesetting import (
@@ -29,9 +31,22 @@ from headfit.teaching.stage import StagedLesson, StagedStep
 # A screen of a projector, at 200 dots an inch 1890 x 1063.
 STILL_MM = (240.0, 135.0)
 _CAPTION_PT, _NUMBER_PT, _NAME_MM = 20.0, 13.0, 4.0
-_STROKES = {"tape": "tape", "other": "other tape", "slip": "slip", "place": "free place"}
-_LIGHT = {"thin": "contour", "contour": "contour", "ring": "ring", "plane": "plane"}
-_MARKS = {"site": "site", "guess": "dot", "landmark": "dot", "stroke": "cross", "own": "old place"}
+_PENS = {
+    "tape": "tape",
+    "other": "other tape",
+    "thin": "thin tape",
+    "plane": "plane",
+    "tape behind": "tape behind",
+    "other behind": "other behind",
+    "plane behind": "plane behind",
+    "contour": "contour",
+    "slip": "slip",
+    "ring": "spread",
+    "place": "kept free",
+}
+_MARKS = {"site": "site", "guess": "guess", "landmark": "dot", "stroke": "cross", "own": "own"}
+_TICKS_MM = 4.0
+_TIP_MM = 2.6
 
 
 def still_png(step: StagedStep) -> bytes:
@@ -80,9 +95,8 @@ def drawn(step: StagedStep, width: float, height: float, top: float = 0.0) -> li
     room = (0.0, top, width, top + height)
     shapes: list[Shape] = []
     for stroke in drawing.strokes:
-        pen = _STROKES.get(stroke.kind) or _LIGHT.get(stroke.kind, "behind")
-        pieces = _inside(stroke.points * scale + middle, room)
-        shapes += [Line(_points(piece), pen, stroke.closed) for piece in pieces]
+        for piece in _inside(stroke.points * scale + middle, room):
+            shapes += _stroke(piece, stroke.kind, closed=stroke.closed)
     marks = [mark for mark in drawing.marks if _holds(room, _place(mark, scale, middle))]
     for mark in marks:
         x, y = _place(mark, scale, middle)
@@ -94,6 +108,70 @@ def drawn(step: StagedStep, width: float, height: float, top: float = 0.0) -> li
     if len(marks) < CROWDED:
         shapes += _names([(m.name, *_place(m, scale, middle)) for m in marks if m.name], room)
     return shapes
+
+
+def _stroke(line: Floats, kind: str, *, closed: bool) -> list[Shape]:
+    """A line (k, 2) on paper, with what tells its kind without colours."""
+    pen = _PENS[kind]
+    if kind == "slip":
+        return _slip(line)
+    shapes: list[Shape] = []
+    if kind == "place":
+        shapes += [Line(ends, "kept free hatch") for ends in hatch(line)]
+    # Dashes as long as they are meant to be, however near the points lie.
+    if (dash := PENS[pen].dash_mm) and (long := _along(line, closed=closed)[-1]) > 0:
+        n = max(2, round(2 * long / sum(dash)))
+        line = _evenly(line, n + n % 2, closed=closed)
+        closed = False
+    shapes.append(Line(_points(line), pen, closed))
+    if kind == "tape":
+        shapes += _ticks(line)
+    return shapes
+
+
+def _along(line: Floats, *, closed: bool = False) -> Floats:
+    """(k,) how far along it each point of a line (k, 2) lies, and the way round to its start."""
+    ends = np.concatenate([line, line[:1]]) if closed else line
+    steps = np.linalg.norm(np.diff(ends, axis=0), axis=1)
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def _evenly(line: Floats, n_points: int, *, closed: bool) -> Floats:
+    ends = np.concatenate([line, line[:1]]) if closed else line
+    reached = _along(line, closed=closed)
+    at = np.linspace(0.0, reached[-1], n_points)
+    return np.column_stack([np.interp(at, reached, ends[:, k]) for k in range(2)])
+
+
+def _ticks(line: Floats) -> list[Shape]:
+    """White ticks over a tape, as on its page."""
+    reached = _along(line)
+    found: list[Shape] = []
+    for at in np.arange(_TICKS_MM / 2, reached[-1], _TICKS_MM).tolist():
+        before, here, after = (
+            np.array([np.interp(at + by, reached, line[:, k]) for k in range(2)])
+            for by in (-0.3, 0.0, 0.3)
+        )
+        way = after - before
+        if not (length := float(np.linalg.norm(way))):
+            continue
+        across = 0.5 * np.array([-way[1], way[0]]) / length
+        found.append(Line(_points(np.array([here - across, here + across])), "tick"))
+    return found
+
+
+def _slip(line: Floats) -> list[Shape]:
+    """An arrow from where a site belongs to where it went."""
+    start, end = line[0], line[-1]
+    length = float(np.linalg.norm(end - start))
+    way = (end - start) / length
+    back = end - min(_TIP_MM, 0.7 * length) * way
+    across = 0.3 * min(_TIP_MM, length) * np.array([-way[1], way[0]])
+    tip = np.array([end, back + across, back - across])
+    return [
+        Line(_points(np.array([start, back])), "slip"),
+        Line(_points(tip), "slip tip", closed=True),
+    ]
 
 
 def _place(mark: Mark, scale: float, middle: Floats) -> tuple[float, float]:
@@ -123,9 +201,10 @@ def _names(places: list[tuple[str, float, float]], room: Room) -> list[Shape]:
     """Names beside their places, each on white, none over another."""
     taken: list[Room] = []
     shapes: list[Shape] = []
-    for name, x, y in places:
-        wide = width_mm(name, _NAME_MM / MM_PER_PT, bold=True)
-        for dx, dy in ((wide / 2 + 2, 0), (-wide / 2 - 2, 0), (0, -3.8), (0, 3.8)):
+    for both, x, y in places:
+        today = both.split(" (")[0]  # where both names find no room
+        for name, dx, dy in (at for word in dict.fromkeys((both, today)) for at in _beside(word)):
+            wide = width_mm(name, _NAME_MM / MM_PER_PT, bold=True)
             left, middle = x + dx - wide / 2, y + dy
             box = (left, middle - 1.8, left + wide, middle + 1.8)
             free = all(
@@ -138,6 +217,12 @@ def _names(places: list[tuple[str, float, float]], room: Room) -> list[Shape]:
                 shapes.append(Text(x + dx, middle, name, _NAME_MM, bold=True))
                 break
     return shapes
+
+
+def _beside(name: str) -> list[tuple[str, float, float]]:
+    """A name with the ways to it from its place, right first."""
+    half = width_mm(name, _NAME_MM / MM_PER_PT, bold=True) / 2 + 2
+    return [(name, half, 0.0), (name, -half, 0.0), (name, 0.0, -3.8), (name, 0.0, 3.8)]
 
 
 def _profile(step: StagedStep, width: float, height: float, top: float) -> list[Shape]:

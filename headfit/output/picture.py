@@ -18,13 +18,23 @@ import numpy as np
 
 from headfit.anatomy.head import CAP
 from headfit.case.solved import SolvedCase
-from headfit.errors import DrawingError, InputError, sentence
+from headfit.errors import DrawingError
+from headfit.files.formats import check_ending
 from headfit.files.whole import write_whole
 from headfit.geometry.mesh import Floats, TriangleMesh
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES, edge_words, levelled
 from headfit.output.case_view import CaseView
 from headfit.output.driver import Driver, prepare
-from headfit.output.labels import TITLE_SHARE, View, marker_mm, named, place_names, size_of
+from headfit.output.labels import (
+    TITLE_SHARE,
+    TITLE_STEP,
+    View,
+    marker_mm,
+    named,
+    place_names,
+    size_of,
+    title_lines,
+)
 from headfit.output.lesson_scene import step_scene
 from headfit.output.scene import HEAD_COLOUR, LINE_COLOURS, STATES, Scene
 from headfit.teaching.stage import StagedStep
@@ -102,28 +112,8 @@ def write_picture(
     InputError
         The name does not end in .png, or the file cannot be written.
     """
-    check_png_name(Path(path))
+    check_ending("the picture", path, ".png")
     return write_whole(path, png_bytes(CaseView(solved).scene, view, size))
-
-
-def check_png_name(path: Path) -> None:
-    """Refuse a file name that promises another format than PNG.
-
-    Raises
-    ------
-    InputError
-        The name does not end in .png.
-    """
-    if path.suffix.casefold() != ".png":
-        raise InputError(
-            sentence(
-                "the picture",
-                "be a file that ends in .png",
-                path.name,
-                f"write {path.with_suffix('.png').name}" if path.name else "such as head.png",
-            ),
-            code="picture-name",
-        )
 
 
 def load_libraries(*names: str) -> None:
@@ -433,9 +423,12 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
         actor.GetTextProperty().SetBackgroundColor(1.0, 1.0, 1.0)
         actor.GetTextProperty().SetBackgroundOpacity(0.6)
         plotter.renderer.AddActor(actor)
-    title = text(scene.title, TITLE_SHARE * letter_px, bold=True)
-    said = [how, *_key(scene), *scene.captions]
     width_px = plotter.render_window.GetSize()[0]
+    headline = title_lines(scene.title, width_px, letter_px)
+    title = text("\n".join(headline), TITLE_SHARE * letter_px, bold=True)
+    title.GetTextProperty().SetLineSpacing(TITLE_STEP / TITLE_SHARE)
+    title_low_px = (2.4 + (len(headline) - 1) * TITLE_STEP) * letter_px
+    said = [how, *_key(scene), *scene.captions]
     n_letters = round(WORDS_SHARE * width_px / (0.85 * letter_px * _LETTER_WIDTH))
     lines = [line for words in said for line in textwrap.wrap(words, n_letters)]
     captions = text("\n".join(lines), 0.85 * letter_px, bold=False)
@@ -464,7 +457,7 @@ def _write_words(plotter: Any, scene: Scene, how: str, letter_px: float) -> None
             actor.SetVisibility(name in placed)
             if name in placed:
                 actor.SetDisplayPosition(round(placed[name].x), round(placed[name].y))
-        title.SetDisplayPosition(round(letter_px), round(size[1] - 2.4 * letter_px))
+        title.SetDisplayPosition(round(letter_px), round(size[1] - title_low_px))
         captions.SetDisplayPosition(round(letter_px), round(letter_px))
         words = edge_words(*now.axes)
         for place, actor in edges.items():

@@ -29,7 +29,9 @@ def drawing_png(drawing: HeadMap) -> bytes:
 
     scale = DOTS_PER_INCH / 25.4
     size = round(drawing.width_mm * scale), round(drawing.height_mm * scale)
-    large = Image.new("L", (size[0] * _OVERSAMPLING, size[1] * _OVERSAMPLING), 255)
+    coloured = any(PENS[shape.pen].colour for shape in drawing.shapes)
+    mode = "RGB" if coloured else "L"
+    large = Image.new(mode, (size[0] * _OVERSAMPLING, size[1] * _OVERSAMPLING), "#ffffff")
     brush = _Brush(ImageDraw.Draw(large), scale * _OVERSAMPLING)
     for shape in drawing.shapes:
         brush.draw(shape)
@@ -46,7 +48,7 @@ class _Brush:
 
     def draw(self, shape: Line | Circle | Text) -> None:
         pen = PENS[shape.pen]
-        ink, fill = _grey(pen.grey), _grey(pen.fill_grey)
+        ink, fill = pen.ink, pen.fill
         width = max(1, round(pen.width_mm * self.scale))
         if isinstance(shape, Text):
             font = _font(shape.bold, round(shape.size_mm * self.scale))
@@ -68,10 +70,6 @@ class _Brush:
             elif ink is not None:
                 for start, end in zip(points[::2], points[1::2], strict=False):
                     self.canvas.line([start, end], fill=ink, width=width)
-
-
-def _grey(grey: float | None) -> int | None:
-    return None if grey is None else round(255 * grey)
 
 
 @cache

@@ -14,6 +14,7 @@ from itertools import groupby
 from pathlib import Path
 
 from reportlab import rl_config
+from reportlab.lib.colors import HexColor
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
@@ -35,7 +36,8 @@ _CHINESE_RANGES = ((0x3000, 0x30FF), (0x3400, 0x4DBF), (0x4E00, 0x9FFF), (0xFF00
 _KOREAN_RANGES = ((0xAC00, 0xD7A3),)
 
 
-Stroke = tuple[float, float, tuple[float, ...]]  # width in mm, grey, dashes in mm
+Ink = float | str  # a grey from 0 to 1, or #rrggbb
+Stroke = tuple[float, Ink, tuple[float, ...]]  # width in mm, ink, dashes in mm
 
 
 @cache
@@ -158,7 +160,7 @@ class Paper:
         rl_config.useA85 = 0  # streams as they are: text in base 85 is longer and slower
         self.width_mm, self.height_mm = size_mm
         self._stroke: Stroke | None = None  # as last told to this page, and so is the fill
-        self._fill: float | None = None
+        self._fill: Ink | None = None
         self._file = BytesIO()
         points = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
         self._canvas = Canvas(self._file, pagesize=points, invariant=1, lang="en")
@@ -308,23 +310,30 @@ class Paper:
 
     def _pen(self, pen: Pen) -> None:
         if pen.grey is not None:
-            self._set_stroke((pen.width_mm, pen.grey, pen.dash_mm))
+            self._set_stroke((pen.width_mm, pen.colour or pen.grey, pen.dash_mm))
         if pen.fill_grey is not None:
-            self._set_fill(pen.fill_grey)
+            self._set_fill(pen.colour if pen.colour and pen.grey is None else pen.fill_grey)
 
     def _set_stroke(self, stroke: Stroke) -> None:
         if stroke == self._stroke:
             return
-        self._stroke = width_mm, grey, dash_mm = stroke
+        self._stroke = width_mm, ink, dash_mm = stroke
         self._canvas.setLineWidth(width_mm * PT_PER_MM)
-        self._canvas.setStrokeGray(grey)
+        if isinstance(ink, str):
+            self._canvas.setStrokeColor(HexColor(ink))
+        else:
+            self._canvas.setStrokeGray(ink)
         self._canvas.setDash([length * PT_PER_MM for length in dash_mm])
         self._canvas.setLineJoin(1)
 
-    def _set_fill(self, grey: float) -> None:
-        if grey != self._fill:
-            self._fill = grey
-            self._canvas.setFillGray(grey)
+    def _set_fill(self, ink: Ink) -> None:
+        if ink == self._fill:
+            return
+        self._fill = ink
+        if isinstance(ink, str):
+            self._canvas.setFillColor(HexColor(ink))
+        else:
+            self._canvas.setFillGray(ink)
 
     def end_page(self) -> None:
         """The next thing drawn is on a new page."""

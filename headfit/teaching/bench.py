@@ -1,7 +1,7 @@
 """One solved case as lessons use it: its sites, tapes, and what slips do to them, each once. mm.
 
-The head, the rules and the readings are those of the case. Places that must stay free are looked at
-only in a lesson that is about one.
+The head, the rules and the readings are those of the case. Places that must stay free move sites
+only in a lesson that is about one (`headfit.teaching.kept_free`).
 """
 
 from __future__ import annotations
@@ -178,6 +178,11 @@ class Bench:
     def displacement(self) -> Displacement:
         """The same for the places of the lesson."""
         return self.displacement_of(self.free)
+
+    @cached_property
+    def kept_free(self) -> Displacement:
+        """The same for the places of the case."""
+        return self.displacement_of(self.solved.case.free)
 
     def derivations_of(self, moved: Displacement) -> MeasuredMontage:
         """The longitudinal derivations with moved sites where they stand."""

@@ -106,6 +106,7 @@ class Quiz(Noun):
 
     heads: tuple[QuizHead, ...]
     unit: str = "cm"  # in which lengths on a tape are told and typed
+    old_names: bool = True  # told beside the new ones
 
     def __repr__(self) -> str:
         return f"Quiz({len(self.heads)} heads)"
@@ -128,7 +129,7 @@ def make_quiz(solved: SolvedCase, seed: int = 0, n_heads: int = N_HEADS) -> Quiz
         drawn = _drawn(model, generator)
         label = f"head {len(heads) + 1}, drawn by chance"
         heads.append(_quiz_head(solved, drawn, generator, label))
-    return Quiz(tuple(heads), solved.case.unit)
+    return Quiz(tuple(heads), solved.case.unit, solved.case.old_names)
 
 
 def _drawn(model: ShapeModel, generator: np.random.Generator) -> Head:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from headfit.anatomy.head import Head
+from headfit.anatomy.site_table import both_names
 from headfit.geometry.mesh import Floats
 from headfit.hooks import hook
 from headfit.nouns import Noun
@@ -235,6 +236,10 @@ class StagedStep(Noun):
     profile : Profile or None
     unit : str
         In which lengths on a tape are told: that of the case.
+    old_names : bool
+        T3 is told beside T7, and so on: as the case has it, and never where just that is asked.
+    cautions : tuple of str
+        What this head asks for at the sites of this step.
     """
 
     step: Step
@@ -256,6 +261,8 @@ class StagedStep(Noun):
     exchange: Exchange | None = None
     profile: Profile | None = None
     unit: str = "cm"
+    old_names: bool = False
+    cautions: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         return f"StagedStep({self.step.name!r}, {in_one(self.caption)!r})"
@@ -273,6 +280,10 @@ class StagedStep(Noun):
     def begun(self, states: NDArray[Any]) -> Any:
         """Of something with its states (S, ...) that in which the step begins."""
         return states[min(self.start, len(states) - 1)]
+
+    def called(self, name: str) -> str:
+        """A site as it is written in this step; whatever else has a name keeps it."""
+        return both_names(name) if self.old_names else name
 
     def _repr_html_(self) -> str:
         """A drawing of the step, in a notebook."""
@@ -298,7 +309,7 @@ class StagedLesson(Noun):
         Whose head it is: the label of the case.
     steps : tuple of StagedStep
     cautions : tuple of str
-        What this head asks for and the lesson does not show.
+        What this head asks for whatever the lesson shows.
     """
 
     lesson: Lesson

@@ -16,6 +16,7 @@ from headfit.geometry.mesh import Floats
 from headfit.planning.scalp_paths import scalp_paths
 from headfit.teaching.bench import Bench
 from headfit.teaching.dials import followed
+from headfit.teaching.kept_free import CAUTION, with_places_of_the_case
 from headfit.teaching.lesson import Lesson, Question, Step
 from headfit.teaching.numbers import filled, in_one
 from headfit.teaching.profile import schematic_profile
@@ -27,9 +28,6 @@ from headfit.units import told_in
 
 # Of the picture, in heights of the head: nothing on the head is cut off.
 _WHOLE = 1.07
-_NOT_SHOWN = (
-    "Places that must stay free are not shown in this lesson: mark by the sheet of this head"
-)
 _N_EXCHANGES = 40
 # Nearer marks than a step of 10-20 and a half are told as neighbours.
 _NEIGHBOUR_STEPS = 1.5
@@ -56,12 +54,15 @@ def stage_lesson(lesson: Lesson, solved: SolvedCase) -> StagedLesson:
     for step in lesson.steps:
         try:
             with told_in(solved.case.unit):
-                steps.append(replace(_staged(bench, step), unit=solved.case.unit))
+                staged = with_places_of_the_case(bench, _staged(bench, step))
         except HeadfitError as error:
             told = f"lesson {lesson.name!r}, step {step.name!r}: {error}"
             raise type(error)(told, code=error.code, **error.facts) from error
-    hidden = solved.case.free and not lesson.free
-    return StagedLesson(lesson, solved.case.label, tuple(steps), (_NOT_SHOWN,) if hidden else ())
+        # Not where the second name would be the answer, or is on the back of a card.
+        both = solved.case.old_names and not (step.question or step.cards)
+        steps.append(replace(staged, unit=solved.case.unit, old_names=both))
+    cautions = (CAUTION,) if solved.case.free else ()
+    return StagedLesson(lesson, solved.case.label, tuple(steps), cautions)
 
 
 def _about_tapes(lesson: Lesson) -> bool:

@@ -117,7 +117,7 @@ def figures(
         elif word == "rings":
             outlines += _rings(bench, tuple(map(str, given)))
         elif word == "places" and worlds[0].obstacles:
-            outlines.append(_places(worlds))
+            outlines.append(outlines_of(worlds))
     return tuple(tapes), tuple(dots), tuple(outlines)
 
 
@@ -198,7 +198,7 @@ def _rings(bench: Bench, names: tuple[str, ...]) -> list[Outlines]:
     return [Outlines("ring", kept, points, normals_of(sites.tracer.mesh, points))]
 
 
-def _places(worlds: Sequence[World]) -> Outlines:
+def outlines_of(worlds: Sequence[World]) -> Outlines:
     """Places that must stay free, each with as many points."""
     n_points = 40
 

@@ -203,11 +203,12 @@ def test_an_unknown_export_is_refused(app: RunningApp, kind: str) -> None:
     ("files", "sentence"),
     [
         ([], "marks must be 1 to 4 files"),
-        ([{"name": "../x.tsv", "text": ""}], "a file of marks must be text with a plain name"),
-        ([{"name": ".x.tsv", "text": ""}], "a file of marks must be text with a plain name"),
-        ([{"name": "x.exe", "text": ""}], "a file of marks must be text with a plain name"),
-        ([{"name": "x.tsv", "text": 5}], "a file of marks must be text with a plain name"),
-        (["x"], "a file of marks must be text with a plain name"),
+        ([{"name": "../x.tsv", "text": ""}], "a file of marks must be sent with a plain name"),
+        ([{"name": ".x.tsv", "text": ""}], "a file of marks must be sent with a plain name"),
+        ([{"name": "x.exe", "text": ""}], "a file of marks must be sent with a plain name"),
+        ([{"name": "x.tsv", "text": 5}], "a file of marks must be sent with a plain name"),
+        ([{"name": "x.fif", "base64": "no!"}], "a file of marks must be sent with a plain name"),
+        (["x"], "a file of marks must be sent with a plain name"),
     ],
 )
 def test_marks_that_are_no_files_are_refused(app: RunningApp, files: object, sentence: str) -> None:

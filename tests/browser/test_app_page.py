@@ -13,8 +13,10 @@ from dirty_marks import dirty_marks
 from playwright.sync_api import Playwright
 from running_app import RunningApp, running
 
+from headfit import load_template, place_sites
 from headfit.case.solved import solve_case
 from headfit.files.case_file import read_case
+from headfit.files.formats import POSITIONS, extensions
 
 
 def head_vertices(tab: Tab) -> np.ndarray:
@@ -245,6 +247,22 @@ def test_a_dirty_file_of_marks_is_cleaned_compared_and_its_exchange_shown(
     row = tab.page.inner_text("#panel-sites tr[data-site='Pz']")
     assert "14" in row
     assert "‼" in tab.page.inner_text("#panel-sites tr[data-site='C3']")
+
+
+def test_a_file_of_digitised_points_is_taken_byte_by_byte(
+    tab: Tab, app: RunningApp, tmp_path: Path
+) -> None:
+    file = tmp_path / "head-dig.fif"
+    place_sites(load_template()).to_mne().save(file)
+    tab.open_app(app)
+    tab.page.click("#tab-comparison")
+    endings = tab.page.get_attribute("#marks-file", "accept")
+    assert endings == ",".join(extensions(*POSITIONS))
+    tab.page.set_input_files("#marks-file", file)
+    tab.until("headfit.app.state.case.marks == 'head-dig.fif'", 60.0)
+    kept = next(Path(app.get("state")["folder"]).glob("*.marks/head-dig.fif"))
+    assert kept.read_bytes() == file.read_bytes()
+    assert len(app.get("state")["tables"]["moves"]["rows"]) >= 1
 
 
 def test_a_file_that_is_no_marks_is_refused_in_one_sentence(

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from browser_tab import Tab, launch
+from browser_tab import Tab, launch, swipe
 from lesson_heads import head
 from playwright.sync_api import Playwright
 
@@ -106,24 +106,13 @@ def test_every_step_is_walked_by_swiping(open_tab: OpenTab, name: str, tmp_path:
     tab = open_tab(has_touch=True, **STILL)
     opened(tab, name, tmp_path)
     touch = tab.page.context.new_cdp_session(tab.page)
-
-    def swipe(start: float, end: float) -> None:
-        def send(kind: str, *points: tuple[float, float]) -> None:
-            places = [{"x": x, "y": y} for x, y in points]
-            touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": places})
-
-        send("touchStart", (start, 110.0))
-        send("touchMove", ((start + end) / 2, 112.0))
-        send("touchMove", (end, 112.0))
-        send("touchEnd")
-
-    seen = [said(tab)]
-    for _ in captions(name)[1:]:
-        swipe(500.0, 250.0)
-        seen.append(said(tab))
-    assert seen == captions(name)
-    swipe(250.0, 500.0)
-    assert said(tab) == captions(name)[-2]
+    due = captions(name)
+    for ends, order in (((500.0, 250.0), due), ((250.0, 500.0), due[::-1])):
+        seen = [said(tab)]
+        for _ in due[1:]:
+            swipe(touch, *ends)
+            seen.append(said(tab))
+        assert seen == order
 
 
 LAYOUT = """() => {
@@ -171,6 +160,37 @@ def test_sites_of_every_step_are_named_on_the_head(
         assert set(drawn) <= known
         if step.profile is None and step.dots:
             assert drawn, step.step.name
+
+
+def test_old_names_stand_beside_the_new_ones_until_they_are_switched_off(
+    open_tab: OpenTab, tmp_path: Path
+) -> None:
+    tab = open_tab(**STILL)
+    opened(tab, "slips", tmp_path)
+    written = "[...document.querySelectorAll('.figures text.name')].map(t => t.textContent)"
+    assert {"T7 (T3)", "P7 (T5)"} & set(tab.page.evaluate(written))
+    off = solve_case(replace(head("demo").case, old_names=False))
+    path = tmp_path / "off.html"
+    path.write_text(lesson_html(lesson("slips", off)), encoding="utf-8")
+    tab.page.goto(path.as_uri())
+    tab.until("!!(window.headfit && headfit.player && headfit.player.at === 0)")
+    found = tab.page.evaluate(written)
+    assert "T7" in found
+    assert not [name for name in found if "(" in name]
+
+
+def test_a_handle_hides_no_name(open_tab: OpenTab, tmp_path: Path) -> None:
+    tab = open_tab(**STILL)
+    opened(tab, "slips", tmp_path)
+    go(tab, "slips", "slack")
+    hidden = tab.page.evaluate(
+        """() => { const h = document.querySelector('.handle').getBoundingClientRect();
+          return [...document.querySelectorAll('.figures text.name')].map(t => [t.dataset.name,
+            t.getBoundingClientRect()]).filter(([, b]) => b.left < h.right - 4 && b.right >
+            h.left + 4 && b.top + 4 < h.bottom && b.bottom - 4 > h.top).map(([name]) => name); }"""
+    )
+    assert hidden == []
+    assert "Oz" in tab.page.evaluate("headfit.player.picture.names")
 
 
 def bars(tab: Tab) -> dict[str, float]:
@@ -349,7 +369,8 @@ def test_exchanged_marks_are_found_and_counted(open_tab: OpenTab, tmp_path: Path
     rows = tab.page.locator(".distances li").all()
     taped = {}
     for row in rows:
-        pair = frozenset(row.locator("button").all_inner_texts())
+        picks = row.locator("button").all()
+        pair = frozenset(pick.get_attribute("data-site") for pick in picks)
         taped[pair] = float(row.locator("b").inner_text())
     at = exchange.names.index
 
@@ -365,7 +386,7 @@ def test_exchanged_marks_are_found_and_counted(open_tab: OpenTab, tmp_path: Path
     found = [pair for pair in exchange.exchanged if fits(*pair)]
     assert len(found) == 1  # the distances alone tell it
     for k in found[0]:
-        tab.page.locator(".distances .pick", has_text=exchange.names[k]).first.click()
+        tab.page.locator(f".distances [data-site='{exchange.names[k]}']").first.click()
     assert "Found" in tab.page.inner_text(".told-now")
     assert "1 of 1" in tab.page.inner_text(".score")
     assert tab.page.locator("circle.chosen").count() >= 1

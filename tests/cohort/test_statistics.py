@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import starmap
 from pathlib import Path
 
 import numpy as np
@@ -146,7 +147,7 @@ def test_welch_of_two_constants_has_no_width() -> None:
 
 def test_a_mixed_model_of_balanced_pairs_is_the_mean_difference() -> None:
     # Closed form: with every person under both conditions once, REML gives the mean of the
-    # differences, and its standard error is that of a paired t test.
+    # differences, and its interval is that of a paired t test.
     rng = np.random.default_rng(2)
     n = 30
     person = rng.normal(scale=3.0, size=n)
@@ -154,9 +155,27 @@ def test_a_mixed_model_of_balanced_pairs_is_the_mean_difference() -> None:
     people = [f"sub-{i}" for i in range(n) for _ in "ab"]
     found = differences(pairs.ravel(), people, ["a", "b"] * n)["b"]
     gap = pairs[:, 1] - pairs[:, 0]
-    half = stats.norm.ppf(0.975) * gap.std(ddof=1) / np.sqrt(n)
+    half = stats.t.ppf(0.975, n - 1) * gap.std(ddof=1) / np.sqrt(n)
     assert found.value == pytest.approx(gap.mean(), abs=1e-6)
     assert found.high - found.value == pytest.approx(half, rel=1e-3)
+
+
+def test_differences_of_groups_and_conditions_are_covered() -> None:
+    # 95 % intervals must hold the truth in 95 of 100 studies; the bands are four binomial SD. Two
+    # groups of unlike spread and size; and nine people of whom some miss one of three conditions.
+    rng = np.random.default_rng(8)
+    groups = [(rng.normal(5, 1, 7), rng.normal(6, 3, 15)) for _ in range(2000)]
+    held = [found.low <= 1 <= found.high for found in starmap(welch, groups)]
+    assert abs(np.mean(held) - 0.95) < 0.02
+    people, levels = np.repeat(np.arange(9), 3), np.tile(["a", "b", "c"], 9)
+    there = np.arange(27) % 10 != 3  # three values are missing
+    within = []
+    for _ in range(60):
+        values = rng.normal(0, 2, 9)[people] + (levels == "c") + rng.normal(0, 1, 27)
+        names = [f"sub-{i}" for i in people[there]]
+        for level, found in differences(values[there], names, levels[there].tolist()).items():
+            within.append(found.low <= (level == "c") <= found.high)
+    assert abs(np.mean(within) - 0.95) < 0.08
 
 
 def test_a_mixed_model_that_cannot_be_fitted_tells_nothing() -> None:

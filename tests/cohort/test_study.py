@@ -19,11 +19,12 @@ from commands import said
 from invented_dataset import marks_near, write_dataset, write_marks, write_set
 
 import headfit
+from headfit.anatomy.arcs import mirrored
 from headfit.cohort.journal import Journal
 from headfit.cohort.people import Person, find_people
 from headfit.cohort.person_row import person_row
 from headfit.cohort.workers import solved_people
-from headfit.errors import InputError
+from headfit.errors import DrawingError, InputError
 
 ROOT = Path(headfit.__file__).parents[1]
 
@@ -35,6 +36,27 @@ def bits(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.name != ".journal"
     }
+
+
+def no_driver(*_: object) -> bytes:
+    """In place of a shaded picture, which takes longer than all the rest of a small study."""
+    raise DrawingError("no picture in this test", code="no-driver")
+
+
+# The same at the head of a program.
+NO_DRIVER = """
+import headfit.output.picture
+from headfit.errors import DrawingError
+def no_driver(*_):
+    raise DrawingError("no picture in this test", code="no-driver")
+headfit.output.picture.png_bytes = no_driver
+"""
+
+
+@pytest.fixture
+def unshaded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A study without shaded pictures, as on a machine that draws none."""
+    monkeypatch.setattr("headfit.output.picture.png_bytes", no_driver)
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +79,9 @@ def dataset(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def study(dataset: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("out") / "study"
-    frame = headfit.run_study(dataset, out, workers=0, by="group")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("headfit.output.picture.png_bytes", no_driver)
+        frame = headfit.run_study(dataset, out, workers=0, by="group")
     assert isinstance(frame, pd.DataFrame)
     assert len(frame) > 100
     return out
@@ -84,6 +108,7 @@ def test_known_faults_are_named_and_nothing_else(study: Path) -> None:
     assert people["repeat_fit_mm"].notna().tolist() == [True, False, True, False]
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_people_with_the_same_marks_are_named(tmp_path: Path) -> None:
     root = write_dataset(tmp_path / "d", 3, ("",))
     write_marks(root, "sub-03", "", marks_near(0))  # those of sub-01
@@ -130,14 +155,18 @@ def test_figures_of_a_site_are_those_pandas_finds_in_the_marks(study: Path) -> N
     assert sites.size_mm == pytest.approx(np.hypot(*people.to_numpy().T).mean(), abs=2e-3)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_accuracy_is_claimed_only_with_a_tape(tmp_path: Path) -> None:
-    root = write_dataset(tmp_path / "d", 2, ("ses-1",), tape=False)
+    root = write_dataset(tmp_path / "d", 1, ("ses-1",), tape=False)
     headfit.run_study(root, tmp_path / "out", workers=0)
     assert set(table(tmp_path / "out", "sites")["claim"]) == {"consistency"}
     said = " ".join(json.loads((tmp_path / "out" / "study.json").read_text())["findings"])
     assert "how accurate the marks are cannot be told" in said
     assert "repeatability cannot be told" in said
     assert "Accuracy:" not in said
+    # One person has no interval, and none is told.
+    assert "(1 person)" in said
+    assert "nan" not in said
 
 
 def test_one_head_serves_all_sessions_of_a_person(tmp_path: Path) -> None:
@@ -149,6 +178,18 @@ def test_one_head_serves_all_sessions_of_a_person(tmp_path: Path) -> None:
     first, second = (unit["slide_mm"][1] for unit in row["units"])
     # The whole set slid 8 mm to the front between the sessions; landmarks stayed.
     assert second - first == pytest.approx(8.0, abs=1.5)
+
+
+def test_wrong_names_do_not_pass_for_another_person(tmp_path: Path) -> None:
+    root = write_dataset(tmp_path / "d", 1, ("ses-1", "ses-2"))
+    marks = marks_near(2)
+    names = tuple(mirrored(name) for name in marks.names)
+    eeg = root / "sub-01" / "ses-2" / "eeg"
+    write_set(eeg, "sub-01_ses-2", names, marks.points_mm, marks.landmarks)
+    (person,) = find_people(root).people
+    row = person_row(person, "10-20")
+    assert "left and right are exchanged" in row["units"][1]["doubts"]["set-names-mixed"]
+    assert "repeat" not in row
 
 
 def test_a_run_that_repeats_the_positions_of_its_session_counts_once(tmp_path: Path) -> None:
@@ -167,6 +208,7 @@ def test_a_run_that_repeats_the_positions_of_its_session_counts_once(tmp_path: P
     assert "counted once" in second["problem"]
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_order_and_number_of_workers_do_not_change_a_bit(
     dataset: Path, study: Path, tmp_path: Path
 ) -> None:
@@ -180,6 +222,7 @@ def test_order_and_number_of_workers_do_not_change_a_bit(
 
 def test_dask_gives_the_same_bits(dataset: Path, study: Path, tmp_path: Path) -> None:
     script = (
+        f"{NO_DRIVER}"
         "import sys, headfit\n"
         "if __name__ == '__main__':\n"
         "    headfit.run_study(sys.argv[1], sys.argv[2], dask='local:2', by='group')\n"
@@ -197,6 +240,7 @@ def test_dask_gives_the_same_bits(dataset: Path, study: Path, tmp_path: Path) ->
     assert bits(out) == bits(study)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_a_scheduler_elsewhere_loses_a_worker_and_nothing_else(
     dataset: Path, study: Path, tmp_path: Path
 ) -> None:
@@ -243,30 +287,37 @@ def waited_for(there: Callable[[], bool], seconds: float = 60.0) -> None:
     assert there()
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_started_again_only_what_changed_is_computed(tmp_path: Path) -> None:
-    root = write_dataset(tmp_path / "d", 3, ("ses-1",))
+    root = write_dataset(tmp_path / "d", 2, ("ses-1",))
     out = tmp_path / "out"
     headfit.run_study(root, out, workers=0)
-    first = bits(out)
+    first, written = bits(out), (out / "report.html").stat().st_mtime_ns
     counts: list[tuple[int, int]] = []
     headfit.run_study(root, out, workers=0, progress=lambda *n: counts.append(n))
-    assert counts == [(3, 3)]
+    assert counts == [(2, 2)]
+    assert bits(out) == first
+    assert (out / "report.html").stat().st_mtime_ns == written
+    (out / "methods.txt").write_text("of somebody else")
+    headfit.run_study(root, out, workers=0)
     assert bits(out) == first
     write_marks(root, "sub-02", "ses-1", marks_near(77))
     counts.clear()
     headfit.run_study(root, out, workers=0, progress=lambda *n: counts.append(n))
-    assert counts == [(2, 3), (3, 3)]
+    assert counts == [(1, 2), (2, 2)]
     fresh = tmp_path / "fresh"
     headfit.run_study(root, fresh, workers=0)
     assert bits(out) == bits(fresh)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -> None:
     root = write_dataset(tmp_path / "d", 3, ("ses-1",))
     whole = tmp_path / "whole"
     headfit.run_study(root, whole, workers=0)
     out = tmp_path / "out"
     script = (
+        f"{NO_DRIVER}"
         "import sys, headfit\n"
         "if __name__ == '__main__':\n"
         "    headfit.run_study(sys.argv[1], sys.argv[2], workers=0)\n"
@@ -275,11 +326,11 @@ def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     rng = np.random.default_rng(3)
     n_killed = 0
-    for _ in range(4):
+    for _ in range(5):
         process = subprocess.Popen(
             [sys.executable, str(tmp_path / "run.py"), str(root), str(out)], env=environment
         )
-        time.sleep(rng.uniform(1.0, 8.0))
+        time.sleep(rng.uniform(1.0, 5.0))
         if process.poll() is None:
             process.send_signal(signal.SIGKILL)
             n_killed += 1
@@ -292,6 +343,22 @@ def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -
     # What was cut short lies beside under a name of its own until an hour has passed.
     left = {k: v for k, v in bits(out).items() if ".unfinished-" not in k and k != "study.json"}
     assert left == {k: v for k, v in bits(whole).items() if k != "study.json"}
+
+
+def test_the_workers_of_a_killed_study_end_too(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "headfit", "study", "--simulate", "99", "-o", out, "--workers=2"],
+        cwd=ROOT,
+        stderr=subprocess.DEVNULL,
+    )
+    journal = out / ".journal"
+    waited_for(lambda: journal.exists() and journal.stat().st_size > 0, 60.0)
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+    process.kill()
+    process.wait()
+    assert len(children) >= 2
+    waited_for(lambda: not any(Path(f"/proc/{child}/exe").exists() for child in children), 30.0)
 
 
 def test_a_torn_line_of_the_journal_is_passed_over(tmp_path: Path) -> None:
@@ -327,6 +394,7 @@ class DyingPerson(Person):
         return os._exit, (1,)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_simulated_people_come_from_seed_and_number_alone(tmp_path: Path) -> None:
     first = person_row(Person("sub-sim0000003", invented=(5, 2)), "10-20")
     again = person_row(Person("sub-sim0000003", invented=(5, 2)), "10-20")
@@ -372,3 +440,4 @@ def test_the_command_tells_what_was_found(
     assert (code, complaint) == (0, "")
     assert "4 people; heads: 4 from tape. 6 of 8 sets of marks count" in told
     assert (out / "report.html").is_file()
+    assert len(list((out / "figures").glob("head_accuracy_*.png"))) == 4

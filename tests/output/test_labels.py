@@ -9,7 +9,7 @@ import trimesh
 
 from headfit import load_template, place_sites
 from headfit.output.cameras import CAMERAS, VIEW_ANGLE_DEGREES
-from headfit.output.labels import PlacedName, View, place_names, seen_sites
+from headfit.output.labels import PlacedName, View, place_names, seen_sites, title_lines
 from headfit.output.scene import Scene, make_scene
 
 SIZE = (800, 600)
@@ -54,9 +54,10 @@ def test_a_name_keeps_off_the_title_and_is_still_written() -> None:
     eye, focus, up = scene().camera("front")
     raised = focus + np.linalg.norm(eye - focus) * np.array([0.0, 0.97, 0.24])  # Cz at the top
     now = View(raised, focus, up, SIZE)
-    long_title = replace(scene(), title="a title as wide as the picture " * 3)
-    placed = {name.name: name for name in place_names(long_title, now, LETTER_PX)}
-    assert max(name.y for name in placed.values()) + LETTER_PX <= SIZE[1] - 2.7 * LETTER_PX
+    one_line = replace(scene(), title="a title as long as one line may be: so")
+    placed = {name.name: name for name in place_names(one_line, now, LETTER_PX)}
+    below = [name.y + LETTER_PX for name in placed.values() if name.x < 0.55 * SIZE[0]]
+    assert max(below) <= SIZE[1] - 2.7 * LETTER_PX
     untitled = {name.name: name for name in place_names(scene(), now, LETTER_PX)}
     assert untitled["Cz"].y + LETTER_PX > SIZE[1] - 2.7 * LETTER_PX  # where the title would be
     assert "Cz" in placed
@@ -132,3 +133,13 @@ def test_every_camera_of_the_scene_gives_a_view() -> None:
     for name in CAMERAS:
         eye, focus, up = scene().camera(name)
         np.testing.assert_allclose(View(eye, focus, up, SIZE).pixels(focus[None]), [[400, 300]])
+
+
+def test_a_long_title_ends_before_the_word_at_the_top() -> None:
+    title = "Accuracy, after the common part is taken off (invented data)"
+    lines = title_lines(title, 1200, 24.0)
+    assert " ".join(lines) == title
+    assert len(lines) > 1
+    widest = max(len(line) for line in lines) * 0.72 * 1.35 * 24.0  # bold letters, title size
+    assert widest < 0.6 * 1200  # the word begins at 0.64 of the width
+    assert title_lines("Adult", 1200, 24.0) == ["Adult"]

@@ -27,6 +27,7 @@ from headfit import (
 )
 from headfit.anatomy.arcs import ARCS
 from headfit.anatomy.sites import SYSTEMS
+from headfit.case.case import FreePlace
 from headfit.case.solved import SolvedCase, solve_case
 from headfit.errors import HeadfitError
 from headfit.files.lesson_file import FOLDER, built_in_lesson, lesson_names, lesson_of_text
@@ -408,3 +409,45 @@ def test_a_tape_read_in_inches_is_told_in_inches() -> None:
             assert not re.search(r"\d cm\b", said.replace("1 cm too low", "")), said
     midline = stage_lesson(built_in_lesson("midline"), inches)
     assert "14 7/16 inch" in in_one(midline["pull"].caption)  # 36.6 cm
+
+
+@cache
+def wounded() -> SolvedCase:
+    """The demo with a wound at P4; its old names switched off."""
+    free = (FreePlace("P4", radius_mm=14, reason="wound"),)
+    return solve_case(replace(head("demo").case, free=free, old_names=False))
+
+
+def test_what_a_case_keeps_free_is_drawn_and_said_where_it_matters() -> None:
+    lesson = stage_lesson(built_in_lesson("slips"), wounded())
+    assert "must stay free" in lesson.cautions[0]
+    gone = {move.site for move in wounded().displacement.moves} if wounded().displacement else set()
+    assert {"P4", "P3"} <= gone
+    told = 0
+    for step in lesson.steps:
+        assert [o.names for o in step.outlines if o.look == "place"] == [
+            ("wound, 14 mm around P4",)
+        ]
+        shown = {name for dots in step.dots for name in dots.names} & gone
+        assert bool(step.cautions) is bool(shown), step.step.name
+        for caution in step.cautions:
+            told += 1
+            assert all(name in caution for name in shown)
+            assert "mark by its sheet" in caution
+    assert told > 2
+    # Rules are taught where they put a site: nothing is moved.
+    plain = stage_lesson(built_in_lesson("slips"), head("demo"))
+    for step, own in zip(lesson.steps, plain.steps, strict=True):
+        assert not own.cautions
+        for dots, there in zip(step.dots, own.dots, strict=True):
+            np.testing.assert_allclose(dots.points_mm, there.points_mm, atol=1e-9)
+
+
+def test_old_names_are_told_as_the_case_has_it_and_never_where_they_are_the_answer() -> None:
+    for step in staged("names", "demo").steps:
+        open_ = step.step.question is None and not step.step.cards
+        assert step.old_names is open_, step.step.name
+        assert step.called("T7") == ("T7 (T3)" if open_ else "T7")
+        assert step.called("Cz") == "Cz"
+    off = stage_lesson(built_in_lesson("names"), wounded())
+    assert {step.called("P8") for step in off.steps} == {"P8"}

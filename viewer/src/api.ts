@@ -32,6 +32,7 @@ export interface Start {
   readonly units: Readonly<Record<string, number>>;
   readonly alignments: readonly { readonly name: string; readonly title: string }[];
   readonly largest_file_bytes: number;
+  readonly marks_endings: readonly string[];
   readonly hand_modes: readonly HandMode[];
   readonly landmarks: readonly { readonly name: string; readonly title: string }[];
   readonly rules: Readonly<Record<string, readonly string[]>>;

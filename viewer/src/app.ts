@@ -89,7 +89,7 @@ export class App {
     this.comparison = new Comparison(start, events);
     this.derivations = new Derivations(start, events);
     this.free = new FreePlaces(events);
-    this.record = new RecordPanel(events.change, () => void this.act(() => this.chair.open()));
+    this.record = new RecordPanel(events.change, () => this.sitDown());
     const sitePanel = make("div", {}, [this.sites]);
     this.tabs = new Tabs("Results", [
       ["sites", "Sites", sitePanel], ["comparison", "Comparison", this.comparison.element], ["derivations", "Derivations", this.derivations.element],
@@ -133,7 +133,7 @@ export class App {
     theme.textContent = dark() ? "Light" : "Dark";
     theme.title = "colours of the page";
     return make("div", { className: "group actions" }, [
-      this.undo, this.redo, button("At the chair", () => void this.act(() => this.chair.open())),
+      this.undo, this.redo, button("At the chair", () => this.sitDown()),
       button("Save", () => void this.save(), "main"), button("Open", () => void this.open()), button("New", () => void this.begin()),
       button("Export", () => void this.hand()), button("Lessons", () => void window.open(this.program.lessons, "headfit-lessons")), theme,
     ]);
@@ -405,6 +405,18 @@ export class App {
     }
   }
 
+  /** To the chair: its steps and drawings take a second or two, so it is said at once that they come. */
+  private sitDown(): void {
+    const wait = make("div", { className: "waiting" }, [make("p", { textContent: "Getting the steps at the chair ready ..." })]);
+    wait.setAttribute("role", "status");
+    document.body.append(wait);
+    document.body.setAttribute("aria-busy", "true");
+    void this.act(() => this.chair.open()).finally(() => {
+      wait.remove();
+      document.body.removeAttribute("aria-busy");
+    });
+  }
+
   private async act(work: () => Promise<void>): Promise<void> {
     try {
       await this.changes.rest(); // what was typed comes first
@@ -418,7 +430,7 @@ export class App {
     }
   }
 
-  private sendMarks(files: { name: string; text: string }[]): Promise<void> {
+  private sendMarks(files: { name: string; base64: string }[]): Promise<void> {
     return this.act(async () => {
       await this.confirmed(await this.program.post<State>("marks", { revision: this.state.revision, files }));
       this.tabs.open("comparison");

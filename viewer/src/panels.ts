@@ -9,7 +9,7 @@ import { fill } from "./tables";
 export interface PanelEvents {
   change(change: Change): void;
   /** Files of marks, read. */
-  marks(files: { name: string; text: string }[]): void;
+  marks(files: { name: string; base64: string }[]): void;
   say(text: string): void;
   /** Look at one move. */
   move(site: string): void;
@@ -18,6 +18,15 @@ export interface PanelEvents {
   /** Corners of an outline that is being drawn. */
   draft(corners: readonly Vec3[]): void;
 }
+
+/** The bytes of a file as they are: its letters are for the program to tell, and some files hold none. */
+const base64 = (file: File): Promise<string> =>
+  new Promise((done, failed) => {
+    const reader = new FileReader();
+    reader.onload = () => done((reader.result as string).split(",")[1] ?? "");
+    reader.onerror = () => failed(reader.error ?? new Error(`${file.name} cannot be read`));
+    reader.readAsDataURL(file);
+  });
 
 /** Marks against where they should be. */
 export class Comparison {
@@ -34,10 +43,10 @@ export class Comparison {
   private at = -1;
 
   constructor(private readonly start: Start, private readonly events: PanelEvents) {
-    const file = make("input", { type: "file", multiple: true, accept: ".tsv,.csv,.txt,.json", id: "marks-file" });
+    const file = make("input", { type: "file", multiple: true, accept: start.marks_endings.join(), id: "marks-file" });
     file.addEventListener("change", () => void this.read([...(file.files ?? [])]).then(() => (file.value = "")));
     const drop = make("div", { className: "drop" }, [
-      make("p", { textContent: "Drop a file of marks here: TSV, CSV or JSON, with its coordsystem.json." }),
+      make("p", { textContent: `Drop a file of marks here: ${start.marks_endings.map((each) => each.slice(1).toUpperCase()).join(", ")}, with its coordsystem.json.` }),
       labelled("or choose files", file),
     ]);
     for (const kind of ["dragover", "drop"] as const) {
@@ -61,10 +70,10 @@ export class Comparison {
     if (!files.length) return;
     const long = files.find((file) => file.size > this.start.largest_file_bytes);
     if (long) {
-      this.events.say(`${long.name} must be at most ${(this.start.largest_file_bytes / 1e6).toFixed(0)} MB long, is ${(long.size / 1e6).toFixed(1)} MB (is this the right file?)`);
+      this.events.say(`${long.name} must be at most ${(this.start.largest_file_bytes / 1e6).toFixed(0)} MB long, is ${(long.size / 1e6).toFixed(1)} MB (is this the right file? A long recording goes to: headfit compare)`);
       return;
     }
-    this.events.marks(await Promise.all(files.map(async (file) => ({ name: file.name, text: await file.text() }))));
+    this.events.marks(await Promise.all(files.map(async (file) => ({ name: file.name, base64: await base64(file) }))));
   }
 
   private step(by: number): void {

@@ -104,6 +104,8 @@ export interface StepData {
   readonly balances: readonly BalanceData[];
   readonly said: readonly string[];
   readonly beside: readonly string[];
+  readonly cautions: readonly string[]; // what the head of this case asks for at the sites of the step
+  readonly old_names: OldNames;
   readonly cards: readonly (readonly [string, string])[];
   readonly dial: DialData | null;
   readonly vertices: { readonly states: number; readonly step_mm: number; readonly moves: string } | null;
@@ -125,6 +127,12 @@ export interface LessonData {
   readonly head: HeadData;
   readonly steps: readonly StepData[];
 }
+
+/** Old names of sites to be told beside the new ones; none where they are switched off or asked for. */
+export type OldNames = Readonly<Record<string, string>>;
+
+/** A site as it is written: `both_names` of headfit/anatomy/site_table.py has the same. */
+export const called = (name: string, old: OldNames): string => (old[name] ? `${name} (${old[name]})` : name);
 
 /** States and how much each counts, for where a dial stands. */
 export type Mix = readonly (readonly [state: number, share: number])[];

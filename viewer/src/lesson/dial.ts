@@ -1,6 +1,7 @@
 // The one thing of a step that may be moved: range inputs or choices beside the head, and a handle on it. All say the same.
 import { make } from "../dom";
 import { mixOf, Track, type AxisData, type DialData, type Mix } from "./data";
+import type { Held } from "./overlay";
 import type { Picture } from "./picture";
 
 const PULL_MS = 1800;
@@ -199,11 +200,17 @@ export class Dial {
     this.refresh();
   }
 
+  /** Where the handle lies in the picture, and how large it is; what is written there keeps off it. */
+  get place(): Held | null {
+    if (!this.handle || !this.picture || !this.track || !this.normals) return null;
+    const mix = this.mix;
+    return { ...this.picture.at(this.track.at(mix), this.normals.at(mix)), radius: this.handle.offsetWidth / 2 };
+  }
+
   /** Keep the handle on its place of the head. */
   follow(): void {
-    if (!this.handle || !this.picture || !this.track || !this.normals) return;
-    const mix = this.mix;
-    const here = this.picture.at(this.track.at(mix), this.normals.at(mix));
+    const here = this.place;
+    if (!this.handle || !here) return;
     this.handle.style.transform = `translate(${here.x.toFixed(1)}px,${here.y.toFixed(1)}px) translate(-50%,-50%)`;
     this.handle.classList.toggle("behind", !here.seen);
   }

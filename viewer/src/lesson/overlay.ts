@@ -1,5 +1,5 @@
 // Tapes, sites, arrows and names of a step as SVG over the head: the same over the 3D head and over its line drawing.
-import { nearest, type Mix } from "./data";
+import { called, nearest, type Mix, type OldNames } from "./data";
 import type { Shown } from "./shown";
 
 export interface Projected {
@@ -7,6 +7,11 @@ export interface Projected {
   readonly y: number;
   /** Not behind the head; a little over the edge counts as seen. */
   readonly seen: boolean;
+}
+
+/** A handle that lies over the picture. */
+export interface Held extends Projected {
+  readonly radius: number;
 }
 
 export type Project = (points: ArrayLike<number>, normals: ArrayLike<number>, i: number) => Projected;
@@ -27,14 +32,14 @@ interface Named {
 }
 
 /** Everything of a step but the head, as SVG. */
-export function draw(shown: Shown, mix: Mix, grown: number, project: Project, width: number, height: number, chosen: ReadonlySet<string>): string {
+export function draw(shown: Shown, mix: Mix, grown: number, project: Project, width: number, height: number, chosen: ReadonlySet<string>, held: Held | null): string {
   const parts: string[] = [];
   const names: Named[] = [];
   for (const outline of shown.outlines) parts.push(outlines(outline, mix, project, names));
   const on: Projected[] = []; // what names keep off where they can
   for (const tape of shown.tapes) parts.push(tapeOf(tape, mix, grown, project, on));
   for (const dots of shown.dots) parts.push(dotsOf(dots, mix, project, names, chosen));
-  parts.push(labels(names, on, width, height));
+  parts.push(labels(names, on, width, height, shown.step.old_names, held));
   return parts.join("");
 }
 
@@ -141,28 +146,44 @@ function arrow(from: Projected, to: Projected, gap: number): string {
 }
 
 /** Names beside their places, none over another and none over a place; crowded ones give way. */
-function labels(names: readonly Named[], on: readonly Projected[], width: number, height: number): string {
+function labels(names: readonly Named[], on: readonly Projected[], width: number, height: number, old: OldNames, held: Held | null): string {
   const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
   const size = (names.length > RING_UNDER ? 0.85 : 1.3) * rem;
   const taken: (readonly [number, number, number, number])[] = names.map(({ x, y }) => [x - 5, y - 5, x + 5, y + 5]);
+  if (held?.seen) taken.push([held.x - held.radius, held.y - held.radius, held.x + held.radius, held.y + held.radius]);
   const parts: string[] = [];
-  for (const { x, y, name, told, look } of names) {
-    const text = told ? `${name} ${told}` : name;
-    const wide = 0.64 * size * text.length;
+  const spotFor = ({ x, y, told }: Named, word: string): readonly [left: number, middle: number, wide: number] | null => {
+    const wide = 0.64 * size * (told ? `${word} ${told}` : word).length;
     const gap = 0.62 * size;
-    const tries: (readonly [number, number])[] = [[x + gap, y], [x - gap - wide, y], [x - wide / 2, y - 0.95 * size], [x - wide / 2, y + 1.05 * size],
-      [x + gap, y - 0.8 * size], [x - gap - wide, y - 0.8 * size], [x + gap, y + 0.8 * size], [x - gap - wide, y + 0.8 * size]];
-    const free = ([left, middle]: readonly [number, number], offTapes: boolean): boolean => {
+    const under = held?.seen && Math.hypot(x - held.x, y - held.y) < held.radius + gap ? held : null; // its name stands beside the handle
+    const off = (under?.radius ?? 0) + 4;
+    const tries: (readonly [number, number])[] = under
+      ? [[under.x + off, under.y], [under.x - off - wide, under.y], [under.x - wide / 2, under.y - off - size / 2], [under.x - wide / 2, under.y + off + size / 2],
+        [under.x + off, under.y - 1.1 * size], [under.x - off - wide, under.y - 1.1 * size], [under.x + off, under.y + 1.1 * size], [under.x - off - wide, under.y + 1.1 * size]]
+      : [[x + gap, y], [x - gap - wide, y], [x - wide / 2, y - 0.95 * size], [x - wide / 2, y + 1.05 * size],
+      [x + gap, y - 0.8 * size], [x - gap - wide, y - 0.8 * size], [x + gap, y + 0.8 * size], [x - gap - wide, y + 0.8 * size],
+        [x - wide / 2, y + 1.5 * size], [x - wide / 2, y - 1.4 * size]];
+    // The way that hides least of the tapes, of several that hide none the first.
+    let spot: readonly [number, number] | null = null;
+    let least = Infinity;
+    for (const [left, middle] of tries) {
       const box = [left, middle - size / 2, left + wide, middle + size / 2] as const;
-      if (box[0] < 2 || box[1] < 2 || box[2] > width - 2 || box[3] > height - 2) return false;
-      if (offTapes && on.some((point) => point.x > box[0] - 4 && point.x < box[2] + 4 && point.y > box[1] && point.y < box[3])) return false;
-      return taken.every(([l, t, r, b]) => box[0] > r || box[2] < l || box[1] > b || box[3] < t);
-    };
-    const spot = tries.find((each) => free(each, true)) ?? tries.find((each) => free(each, false));
+      if (box[0] < 2 || box[1] < 2 || box[2] > width - 2 || box[3] > height - 2) continue;
+      if (taken.some(([l, t, r, b]) => box[0] <= r && box[2] >= l && box[1] <= b && box[3] >= t)) continue;
+      const hidden = on.filter((point) => point.x > box[0] - 4 && point.x < box[2] + 4 && point.y > box[1] && point.y < box[3]).length;
+      if (hidden < least) [spot, least] = [[left, middle], hidden];
+    }
+    return spot ? [...spot, wide] : null;
+  };
+  for (const named of names) {
+    // Where both names find no room, the name of today does.
+    const both = called(named.name, old);
+    const [word, spot] = [both, named.name].map((each) => [each, spotFor(named, each)] as const).find(([, found]) => found) ?? ["", null];
     if (!spot) continue;
-    taken.push([spot[0], spot[1] - size / 2, spot[0] + wide, spot[1] + size / 2]);
+    taken.push([spot[0], spot[1] - size / 2, spot[0] + spot[2], spot[1] + size / 2]);
+    const { name, told, look } = named;
     const more = told ? ` <tspan class="cm">${escaped(told)}</tspan>` : "";
-    parts.push(`<text class="name ${look}" data-name="${escaped(name)}" x="${at(spot[0])}" y="${at(spot[1])}" dy=".36em" font-size="${at(size)}">${escaped(name)}${more}</text>`);
+    parts.push(`<text class="name ${look}" data-name="${escaped(name)}" x="${at(spot[0])}" y="${at(spot[1])}" dy=".36em" font-size="${at(size)}">${escaped(word)}${more}</text>`);
   }
   return parts.join("");
 }

@@ -4,7 +4,7 @@ import { floats, octets, whole, type Vec3 } from "../data";
 import { skinColours } from "../figures";
 import { Stage } from "../stage";
 import { FIRST, type LessonData, type Mix, type StepData } from "./data";
-import { draw, type Projected } from "./overlay";
+import { draw, type Held, type Projected } from "./overlay";
 import { Shown } from "./shown";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -19,6 +19,8 @@ export class Picture {
   readonly overlay = document.createElementNS(SVG, "svg");
   /** Told after every change of what is seen: handles follow. */
   onProjected: () => void = () => {};
+  /** The handle that lies over the picture. */
+  held: () => Held | null = () => null;
   shown: Shown | null = null;
   mix: Mix = FIRST;
   grown = 1;
@@ -190,7 +192,7 @@ export class Picture {
     this.stage?.camera.updateMatrixWorld();
     this.overlay.setAttribute("viewBox", `0 0 ${width} ${height}`);
     const head = this.stage ? "" : `<path class="contour" d="${this.step.contours}" transform="translate(${width / 2} ${height / 2}) scale(${this.scale})"/>`;
-    this.overlay.innerHTML = head + draw(this.shown, this.mix, this.grown, (p, n, i) => this.at(p, n, i), width, height, this.chosen);
+    this.overlay.innerHTML = head + draw(this.shown, this.mix, this.grown, (p, n, i) => this.at(p, n, i), width, height, this.chosen, this.held());
     this.onProjected();
   }
 

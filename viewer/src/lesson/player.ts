@@ -23,6 +23,7 @@ export class Player {
   at = -1;
   dial: Dial | null = null;
   private readonly caption = make("p", { className: "caption" });
+  private readonly kept = make("p", { className: "kept-free" });
   private readonly heading = make("h2");
   private readonly figure = make("div", { className: "picture" });
   private readonly aside = make("aside");
@@ -55,7 +56,7 @@ export class Player {
       button("full screen", () => this.fullScreen()), button("notes", () => this.toggleNotes()), button("dark / light", () => this.theme()), this.back, this.next]);
     const whose = make("span", { className: "whose", textContent: [lesson.head_label, ...lesson.cautions].join(". ") });
     host.append(make("main", { className: "lesson" }, [
-      make("header", {}, [this.caption]), this.figure, this.aside, this.notes,
+      make("header", {}, [this.caption, this.kept]), this.figure, this.aside, this.notes,
       make("footer", {}, [make("div", { className: "titles" }, [make("h1", { textContent: lesson.title }), this.heading, whose]), steps, tools]),
     ]), this.black);
     this.picture = new Picture(this.figure, lesson);
@@ -68,6 +69,8 @@ export class Player {
     if (!step || to === this.at) return;
     this.at = to;
     this.caption.replaceChildren(...step.caption.map(([words, computed]) => (computed ? make("b", { textContent: together(words) }) : together(words, false))));
+    this.kept.textContent = step.cautions.join(" ");
+    this.kept.hidden = !step.cautions.length;
     this.heading.textContent = step.title;
     this.figure.setAttribute("aria-label", `The head: ${step.title}`);
     this.dots.forEach((dot, i) => {
@@ -93,13 +96,14 @@ export class Player {
     this.aside.replaceChildren(
       ...(this.dial ? [this.dial.element] : []), readings.element,
       ...(step.cards.length ? [cards(step.cards)] : []), ...(this.asked ? [this.asked.element] : []),
-      ...(step.exchange ? [exchange(step.exchange, (names) => this.point(names))] : []));
+      ...(step.exchange ? [exchange(step.exchange, step.old_names, (names) => this.point(names))] : []));
     this.figure.classList.toggle("drawn", profile !== null);
     this.figure.parentElement!.classList.toggle("alone", [...this.aside.children].every((each) => !each.childElementCount));
     this.fillNotes();
     this.picture.show(step);
     if (profile) this.figure.append(this.touchable(profile));
     if (this.dial?.handle) this.figure.append(this.dial.handle);
+    this.picture.held = () => this.dial?.place ?? null;
     this.picture.onProjected = () => this.dial?.follow();
     if (this.dial) {
       this.dial.refresh();

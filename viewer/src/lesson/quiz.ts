@@ -1,7 +1,7 @@
 // The quiz: one question after the other, each on another head; scored here, kept on this device, sent nowhere.
 import { button, make } from "../dom";
 import type { Vec3 } from "../data";
-import { FIRST, type DotsData, type LessonData, type StepData, type TapeData } from "./data";
+import { called, FIRST, type DotsData, type LessonData, type StepData, type TapeData } from "./data";
 import { Picture } from "./picture";
 import { tape, tapeUnit, tellIn, typedCm } from "./tape";
 import { Results, type QuizData, type QuizHead, type Row } from "./quizdata";
@@ -77,7 +77,7 @@ export class Quiz {
     const site = Math.floor(Math.random() * of.names.length);
     const near = of.names.map((_, i) => i).filter((i) => i !== site && of.apart_cm[site]![i]! < 2.6 * Math.min(...of.apart_cm[site]!.filter((cm) => cm > 0)));
     const other = pick(near);
-    const [one, two] = [of.names[site]!, of.names[other]!];
+    const [one, two] = [of.names[site]!, of.names[other]!].map((name) => called(name, this.data.old_names));
     const texts: Record<Kind, string> = {
       click: `Where is ${one}? Click there on the head.`,
       name: "Which site is this?",
@@ -211,7 +211,7 @@ export class Quiz {
     const normal = head.normals[site]!;
     const toward: Vec3 = kind === "click" && !answered ? [normal[0] * 0.7 - 0.15, normal[1] * 0.7 + 0.1, Math.max(0.35, normal[2] * 0.6)] : [normal[0], normal[1], Math.max(0.15, normal[2])];
     const step = {
-      name: kind, title: this.question.text, toward, focus_mm: head.focus_mm, height_mm: 1.07 * head.height_mm, contours: "", tapes, dots, outlines: [],
+      name: kind, title: this.question.text, toward, focus_mm: head.focus_mm, height_mm: 1.07 * head.height_mm, contours: "", tapes, dots, outlines: [], old_names: {},
       vertices: head.vertices,
     } as unknown as StepData;
     if (answered) this.picture.keep(step);

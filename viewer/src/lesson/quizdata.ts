@@ -1,6 +1,6 @@
 // A quiz as it arrives from Python (headfit/output/lesson_page.py): heads with every answer computed. Millimetres, head frame.
 import type { HeadData, Vec3 } from "../data";
-import type { StepData, TapeData } from "./data";
+import type { OldNames, StepData, TapeData } from "./data";
 
 export interface QuizHead {
   readonly label: string;
@@ -27,6 +27,7 @@ export interface QuizHead {
 export interface QuizData {
   readonly reminders: readonly string[];
   readonly unit: string;
+  readonly old_names: OldNames;
   readonly view_angle_degrees: number;
   readonly head: HeadData;
   readonly heads: readonly QuizHead[];

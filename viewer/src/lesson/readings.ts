@@ -1,7 +1,7 @@
 // Numbers beside the head: large ones, bars that carry numbers, and two halves of a tape on a beam.
 import { make } from "../dom";
 import { tape, tapeUnit } from "./tape";
-import { mixed, nearest, type BalanceData, type Mix, type ReadingData, type StepData } from "./data";
+import { called, mixed, nearest, type BalanceData, type Mix, type ReadingData, type StepData } from "./data";
 
 const LEVEL_CM = 0.1; // as a tape is read
 
@@ -46,11 +46,12 @@ export class Readings {
         bar.style.width = `${((100 * value) / most).toFixed(1)}%`;
         number.textContent = told(reading, value);
       });
-      return make("li", {}, [make("span", { textContent: reading.label }), make("span", { className: "track" }, [bar]), number]);
+      return make("li", {}, [make("span", { textContent: called(reading.label, step.old_names) }), make("span", { className: "track" }, [bar]), number]);
     });
     const unit = readings[0]!.unit;
     const title = step.dial?.kind === "guesses" ? "farthest guess, mm" : unit === "mm" ? "moved by, mm" : `length, ${unitOf(unit)}`;
-    return make("div", { className: unit === "mm" ? "bars" : "bars wide" }, [make("p", { className: "unit-of", textContent: title }), make("ul", {}, rows)]);
+    const both = readings.some((each) => each.label in step.old_names);
+    return make("div", { className: unit !== "mm" ? "bars wide" : both ? "bars both" : "bars" }, [make("p", { className: "unit-of", textContent: title }), make("ul", {}, rows)]);
   }
 
   private plain(reading: ReadingData): HTMLElement {

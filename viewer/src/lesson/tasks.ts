@@ -1,7 +1,7 @@
 // What a class does beside dragging: answer, turn cards, find two exchanged marks, slide a finger up a drawing.
 import { button, make } from "../dom";
 import { tape, tapeUnit } from "./tape";
-import type { AskedData, ExchangeData, ProfileData, StepData } from "./data";
+import { called, type AskedData, type ExchangeData, type OldNames, type ProfileData, type StepData } from "./data";
 
 const LETTERS = "ABCDEFGH";
 
@@ -62,7 +62,7 @@ export function cards(pairs: StepData["cards"]): HTMLElement {
 }
 
 /** Distances between neighbours as they are taped when two marks carry each other's names: find both. */
-export function exchange(data: ExchangeData, pointOut: (names: ReadonlySet<string>) => void): HTMLElement {
+export function exchange(data: ExchangeData, old: OldNames, pointOut: (names: ReadonlySet<string>) => void): HTMLElement {
   let turn = Math.floor(Math.random() * data.exchanged.length);
   let tries = 0;
   let [solved, asked] = [0, 0];
@@ -94,7 +94,8 @@ export function exchange(data: ExchangeData, pointOut: (names: ReadonlySet<strin
   };
   const name = (i: number): HTMLButtonElement => {
     const word = data.names[i]!;
-    const pick = button(word, () => choose(word), "pick");
+    const pick = button(called(word, old), () => choose(word), "pick");
+    pick.dataset["site"] = word;
     pick.setAttribute("aria-pressed", String(picked.has(word)));
     return pick;
   };
@@ -103,7 +104,7 @@ export function exchange(data: ExchangeData, pointOut: (names: ReadonlySet<strin
     const had = picked.delete(word);
     if (!had && picked.size < 2) picked.add(word);
     if (picked.size < 2) {
-      told.textContent = picked.size ? `${[...picked][0]}, and which other?` : "Choose two names.";
+      told.textContent = picked.size ? `${called([...picked][0]!, old)}, and which other?` : "Choose two names.";
       fill();
       refocus(word);
       return;
@@ -119,9 +120,9 @@ export function exchange(data: ExchangeData, pointOut: (names: ReadonlySet<strin
     if (found) next.focus();
     else refocus(word);
   };
-  const refocus = (word: string): void => [...list.querySelectorAll<HTMLButtonElement>(".pick")].find((each) => each.textContent === word)?.focus();
+  const refocus = (word: string): void => [...list.querySelectorAll<HTMLButtonElement>(".pick")].find((each) => each.dataset["site"] === word)?.focus();
   start(turn);
-  return make("section", { className: "exchange" }, [make("p", { className: "unit-of", textContent: `taped, ${tapeUnit()}` }), list, told, next, score]);
+  return make("section", { className: Object.keys(old).length ? "exchange both" : "exchange" }, [make("p", { className: "unit-of", textContent: `taped, ${tapeUnit()}` }), list, told, next, score]);
 }
 
 /** The schematic profile with a finger on it. */
