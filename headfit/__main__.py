@@ -9,15 +9,11 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from types import FrameType
 
 INTERRUPTED = 130
 
 
-def end_at_once(_signal: int, _frame: FrameType | None) -> None:
+def end_at_once(_signal: int, _frame: object) -> None:
     """End without a word."""
     os._exit(INTERRUPTED)
 
