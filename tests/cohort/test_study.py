@@ -24,7 +24,7 @@ from headfit.cohort.journal import Journal
 from headfit.cohort.people import Person, find_people
 from headfit.cohort.person_row import person_row
 from headfit.cohort.workers import solved_people
-from headfit.errors import InputError
+from headfit.errors import DrawingError, InputError
 
 ROOT = Path(headfit.__file__).parents[1]
 
@@ -36,6 +36,27 @@ def bits(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.name != ".journal"
     }
+
+
+def no_driver(*_: object) -> bytes:
+    """In place of a shaded picture, which takes longer than all the rest of a small study."""
+    raise DrawingError("no picture in this test", code="no-driver")
+
+
+# The same at the head of a program.
+NO_DRIVER = """
+import headfit.output.picture
+from headfit.errors import DrawingError
+def no_driver(*_):
+    raise DrawingError("no picture in this test", code="no-driver")
+headfit.output.picture.png_bytes = no_driver
+"""
+
+
+@pytest.fixture
+def unshaded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A study without shaded pictures, as on a machine that draws none."""
+    monkeypatch.setattr("headfit.output.picture.png_bytes", no_driver)
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +79,9 @@ def dataset(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def study(dataset: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("out") / "study"
-    frame = headfit.run_study(dataset, out, workers=0, by="group")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("headfit.output.picture.png_bytes", no_driver)
+        frame = headfit.run_study(dataset, out, workers=0, by="group")
     assert isinstance(frame, pd.DataFrame)
     assert len(frame) > 100
     return out
@@ -85,6 +108,7 @@ def test_known_faults_are_named_and_nothing_else(study: Path) -> None:
     assert people["repeat_fit_mm"].notna().tolist() == [True, False, True, False]
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_people_with_the_same_marks_are_named(tmp_path: Path) -> None:
     root = write_dataset(tmp_path / "d", 3, ("",))
     write_marks(root, "sub-03", "", marks_near(0))  # those of sub-01
@@ -131,6 +155,7 @@ def test_figures_of_a_site_are_those_pandas_finds_in_the_marks(study: Path) -> N
     assert sites.size_mm == pytest.approx(np.hypot(*people.to_numpy().T).mean(), abs=2e-3)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_accuracy_is_claimed_only_with_a_tape(tmp_path: Path) -> None:
     root = write_dataset(tmp_path / "d", 1, ("ses-1",), tape=False)
     headfit.run_study(root, tmp_path / "out", workers=0)
@@ -183,6 +208,7 @@ def test_a_run_that_repeats_the_positions_of_its_session_counts_once(tmp_path: P
     assert "counted once" in second["problem"]
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_order_and_number_of_workers_do_not_change_a_bit(
     dataset: Path, study: Path, tmp_path: Path
 ) -> None:
@@ -196,6 +222,7 @@ def test_order_and_number_of_workers_do_not_change_a_bit(
 
 def test_dask_gives_the_same_bits(dataset: Path, study: Path, tmp_path: Path) -> None:
     script = (
+        f"{NO_DRIVER}"
         "import sys, headfit\n"
         "if __name__ == '__main__':\n"
         "    headfit.run_study(sys.argv[1], sys.argv[2], dask='local:2', by='group')\n"
@@ -213,6 +240,7 @@ def test_dask_gives_the_same_bits(dataset: Path, study: Path, tmp_path: Path) ->
     assert bits(out) == bits(study)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_a_scheduler_elsewhere_loses_a_worker_and_nothing_else(
     dataset: Path, study: Path, tmp_path: Path
 ) -> None:
@@ -259,6 +287,7 @@ def waited_for(there: Callable[[], bool], seconds: float = 60.0) -> None:
     assert there()
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_started_again_only_what_changed_is_computed(tmp_path: Path) -> None:
     root = write_dataset(tmp_path / "d", 2, ("ses-1",))
     out = tmp_path / "out"
@@ -281,12 +310,14 @@ def test_started_again_only_what_changed_is_computed(tmp_path: Path) -> None:
     assert bits(out) == bits(fresh)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -> None:
     root = write_dataset(tmp_path / "d", 3, ("ses-1",))
     whole = tmp_path / "whole"
     headfit.run_study(root, whole, workers=0)
     out = tmp_path / "out"
     script = (
+        f"{NO_DRIVER}"
         "import sys, headfit\n"
         "if __name__ == '__main__':\n"
         "    headfit.run_study(sys.argv[1], sys.argv[2], workers=0)\n"
@@ -295,11 +326,11 @@ def test_killed_at_any_moment_a_study_is_never_taken_for_whole(tmp_path: Path) -
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     rng = np.random.default_rng(3)
     n_killed = 0
-    for _ in range(4):
+    for _ in range(5):
         process = subprocess.Popen(
             [sys.executable, str(tmp_path / "run.py"), str(root), str(out)], env=environment
         )
-        time.sleep(rng.uniform(1.0, 8.0))
+        time.sleep(rng.uniform(1.0, 5.0))
         if process.poll() is None:
             process.send_signal(signal.SIGKILL)
             n_killed += 1
@@ -363,6 +394,7 @@ class DyingPerson(Person):
         return os._exit, (1,)
 
 
+@pytest.mark.usefixtures("unshaded")
 def test_simulated_people_come_from_seed_and_number_alone(tmp_path: Path) -> None:
     first = person_row(Person("sub-sim0000003", invented=(5, 2)), "10-20")
     again = person_row(Person("sub-sim0000003", invented=(5, 2)), "10-20")
@@ -408,3 +440,4 @@ def test_the_command_tells_what_was_found(
     assert (code, complaint) == (0, "")
     assert "4 people; heads: 4 from tape. 6 of 8 sets of marks count" in told
     assert (out / "report.html").is_file()
+    assert len(list((out / "figures").glob("head_accuracy_*.png"))) == 4
