@@ -28,6 +28,7 @@ from headfit.planning.walks import Walk
 _MAP_MM = 200.0, 220.0
 _OF_TITLE = {title: name for name, title in TITLES.items()}
 _HALF_STOP_MM = 8.0
+_SAME_PLACE_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -71,14 +72,17 @@ class ChairDrawings:
         ]
         for walk in step.walks:
             body += self._walk(view, step, run, walk)
-        for walk in step.walks:
-            zero = self._fitted(step, self._start(step, walk))
-            point = run.points_mm([run.fraction(zero)])[0]
-            body += [lines.zero(view, point), self._label(view, walk.zero, point)]
         placed = {
             mark.name: run.points_mm([run.fraction(self._fitted(step, mark.distance_mm))])[0]
             for mark in step.marks
         }
+        for walk in step.walks:
+            zero = self._fitted(step, self._start(step, walk))
+            point = run.points_mm([run.fraction(zero)])[0]
+            body.append(lines.zero(view, point))
+            # A mark at the zero, such as Nz at the nasion, has its name there already.
+            if all(np.linalg.norm(at - point) > _SAME_PLACE_MM for at in placed.values()):
+                body.append(self._label(view, walk.zero, point))
         body += [
             self._mark(view, mark.name, mark.stands_for or mark.name, placed[mark.name])
             for mark in step.marks

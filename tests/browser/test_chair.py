@@ -314,6 +314,33 @@ def test_without_javascript_every_step_stands_there_with_its_number(
     assert "Not a medical device" in text
 
 
+@pytest.mark.parametrize("width", [390, 900])
+def test_without_javascript_no_label_of_a_drawing_is_cut_off(
+    open_tab: Callable[..., Tab], tmp_path: Path, width: int
+) -> None:
+    tab = open_tab(java_script_enabled=False, viewport={"width": width, "height": 800})
+    path = written(tmp_path, "wound")
+    tab.page.goto(path.as_uri())
+    seen = 0
+    for figure in tab.page.query_selector_all("figure:has(svg:not(.close))"):
+        box = figure.bounding_box()
+        assert box is not None
+        for label in figure.query_selector_all("svg text"):
+            at = label.bounding_box()
+            if at is None or not at["width"]:
+                continue
+            seen += 1
+            said = label.text_content()
+            assert at["x"] >= max(box["x"], 0.0), said
+            assert at["x"] + at["width"] <= min(box["x"] + box["width"], width), said
+            assert at["y"] >= box["y"], said
+    assert seen > 20
+    # What reaches over the frame of a drawing is seen; only a close view ends at its frame.
+    looks = re.search(r"\.chair-list figure \.dr\{([^}]*)\}", path.read_text(encoding="utf-8"))
+    assert looks is not None
+    assert "overflow:visible" in looks[1]
+
+
 RECORDS = {
     "alike": {"F3": 4, "F4": 5, "C3": 5},
     "high": {"F3": 14, "F4": 12, "Cz": 3},

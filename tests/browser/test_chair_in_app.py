@@ -26,6 +26,21 @@ def sit(tab: Tab, app: RunningApp) -> None:
     tab.until("headfit.app.chair.view")
 
 
+def test_it_is_said_at_once_that_the_chair_comes(tab: Tab, plain: RunningApp) -> None:
+    tab.open_app(plain)
+    said = tab.page.evaluate(
+        """() => {
+          const all = [...document.querySelectorAll('button')];
+          all.find(each => each.textContent === 'At the chair').click();
+          const said = document.querySelector('.waiting[role=status]');
+          return [said?.textContent, document.body.ariaBusy];
+        }"""
+    )
+    assert said == ["Getting the steps at the chair ready ...", "true"]
+    tab.until("headfit.app.chair.view && !document.querySelector('.waiting')")
+    assert tab.page.get_attribute("body", "aria-busy") is None
+
+
 def main(tab: Tab, times: int = 1) -> None:
     for _ in range(times):
         tab.page.wait_for_timeout(TAP_MS)

@@ -88,7 +88,8 @@ def test_a_slack_tape_moves_the_midline_as_a_low_inion_does() -> None:
 def test_a_ring_over_the_brow_leaves_what_no_ring_marks(scalp: Sites) -> None:
     moves = moves_mm(scalp, over_the_brow(scalp, 20.0))
     assert moves["Fpz"] == pytest.approx(20.0, abs=0.3)
-    assert moves["Fz"] == moves["Cz"] == moves["T7"] == moves["Oz"] == 0.0
+    for site in ("Fz", "Cz", "T7", "Oz"):
+        assert moves[site] == pytest.approx(0.0, abs=1e-9), site  # mm: the same place, rounded
     # The nearer to the front, the more of it; and both sides nearly alike.
     assert moves["Fpz"] > moves["Fp1"] > moves["F7"] > 5.0
     assert moves["Fp1"] == pytest.approx(moves["Fp2"], abs=0.5)
