@@ -66,7 +66,6 @@ def swipe(touch: CDPSession, start: float, end: float, height: float = 110.0) ->
         touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
 
     send("touchStart", start)
-    send("touchMove", (start + end) / 2)
     send("touchMove", end)
     send("touchEnd")
 

@@ -8,6 +8,7 @@ import re
 from collections import Counter
 from pathlib import Path
 
+import numpy as np
 import pypdf
 import pytest
 from PIL import Image
@@ -158,3 +159,14 @@ def test_every_word_a_lesson_may_use_is_told_with_what_it_takes(
     assert all(each["means"] for each in found.values())
     assert main(["lesson", "--words"]) == 0
     assert "push a landmark off its place" in capsys.readouterr().out
+
+
+def test_two_rules_have_two_colours_on_paper(tmp_path: Path) -> None:
+    folder = tmp_path / "stills"
+    assert main(["lesson", "two-rules", "-o", str(folder), "--format", "png"]) == 0
+    with Image.open(folder / "03-gap.png") as still:
+        pixels = np.asarray(still.convert("RGB")).reshape(-1, 3)
+    blue = (pixels == (0x0B, 0x5C, 0xAD)).all(axis=1).sum()  # the first tape, as on the page
+    black = (pixels == 0).all(axis=1).sum()
+    assert blue > 2000
+    assert black > 2000

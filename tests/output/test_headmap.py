@@ -276,3 +276,15 @@ def test_the_svg_is_whole_stands_alone_and_keeps_a_hostile_title_as_text() -> No
     assert [child.text for child in root.iter(f"{space}text")] == list(drawn.texts())
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
     assert as_svg(drawn, hostile) == text
+
+
+def test_a_colour_prints_as_dark_as_the_grey_in_its_place() -> None:
+    """Luma of ITU-R BT.601, by which printers and PIL turn colours into greys."""
+    coloured = {name: pen for name, pen in PENS.items() if pen.colour}
+    assert {"tape", "slip", "spread", "kept free"} <= coloured.keys()
+    for name, pen in coloured.items():
+        red, green, blue = bytes.fromhex(pen.colour[1:])
+        luma = (0.299 * red + 0.587 * green + 0.114 * blue) / 255
+        grey = pen.fill_grey if pen.grey is None else pen.grey
+        assert luma == pytest.approx(grey, abs=0.07), name
+    assert PENS["tape"].grey != PENS["other tape"].grey
