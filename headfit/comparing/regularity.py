@@ -44,6 +44,7 @@ _TAILS, _NO_CAP_TAILS = 1.35, 0.9
 _MEDIAN_OF_TWO = 1.386  # of chi-square with 2 degrees of freedom: 2 ln 2
 _LEAST_SCALE = 0.6
 _FEWEST = 8
+_WILD_MM, _WILD_TIMES = 30.0, 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +88,16 @@ def regularity_of(
     caps : mapping, optional
         Known caps by title, as stored in `site_means`; default those.
     """
+    size = np.linalg.norm(own_mm, axis=1)
+    wild = size > max(_WILD_MM, _WILD_TIMES * float(np.median(size)) if len(size) else 0.0)
+    if wild.any():  # they say nothing of the others, nor of the cap
+        rows = np.flatnonzero(~wild).tolist()
+        rest = regularity_of(own_mm[~wild], targets.taken(rows), caps)
+        if rest is None:
+            return None
+        surprise = (size / _OWN_MM) ** 2
+        surprise[~wild] = rest.surprise
+        return Regularity(surprise, rest.judged_by, rest.gate)
     if len(targets) < _FEWEST:
         return None
     frame = np.stack([targets.along, targets.across], axis=1)
