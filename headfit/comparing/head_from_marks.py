@@ -112,13 +112,15 @@ def _started(
 ) -> tuple[PointFit, Session]:
     """The head without names, and the marks on it with their names put right."""
     if marks.frame is None:
+        # Names of no site say nothing even on a known head.
+        places = "" if marks.names else "; headfit places MARKS tells at which site each lies"
         raise LandmarkError(
             sentence(
                 f"marks of {marks.source}",
                 "hold nasion and both preauricular points when they are all that is known of the "
                 "head",
                 listed(TITLES[name] for name in marks.landmarks) or "none of them",
-                "give a case file with tapes first: headfit compare CASE.toml MARKS",
+                f"give a case file with tapes first: headfit compare CASE.toml MARKS{places}",
             ),
             code="landmarks-missing",
         )

@@ -10,6 +10,8 @@ some millimetres off the construction in ways of their own; where the mean of a 
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -30,14 +32,19 @@ _FREE_MM = 20.0
 _LEVER_MM = 80.0
 _IZ_MM = 6.0
 # Where no mean of the very cap is stored, and where there is none at all: how far caps differ from
-# each other, and from the construction. Sites below a row hang on where a cap ends.
+# each other, and from the construction. Sites below a row hang on where a cap ends; what they and
+# Iz are sure to on a known cap is stored with its means.
 _OTHER_CAP_MM, _NO_CAP_MM = 1.4, 2.0
-_BELOW_ROW_MM, _BELOW_ROW_OTHER_MM, _BELOW_ROW_NO_CAP_MM = 3.0, 4.0, 2.5
-# One false call in 80 clean sets at most, by those sets.
-_GATE, _NO_CAP_GATE = 18.0, 15.0
+_BELOW_ROW_OTHER_MM, _BELOW_ROW_NO_CAP_MM = 4.0, 2.5
+# Of n sites whose squared distance is chi-square of two degrees of freedom, one lies beyond
+# 2 ln(80 n) in one set of 80: exp(-x / 2) each. What clean sets show has longer tails, so much
+# longer; without the means of the cap its own spread is taken wider already.
+_ONE_SET_IN = 80
+_TAILS, _NO_CAP_TAILS = 1.35, 0.9
 _MEDIAN_OF_TWO = 1.386  # of chi-square with 2 degrees of freedom: 2 ln 2
 _LEAST_SCALE = 0.6
 _FEWEST = 8
+_WILD_MM, _WILD_TIMES = 30.0, 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,10 +72,12 @@ class _Expectation:
     title: str
     means: Floats
     own_mm: Floats
-    gate: float
+    tails: float
 
 
-def regularity_of(own_mm: Floats, targets: Targets) -> Regularity | None:
+def regularity_of(
+    own_mm: Floats, targets: Targets, caps: Mapping[str, Any] | None = None
+) -> Regularity | None:
     """Each mark against all others; None with fewer than eight marks.
 
     Parameters
@@ -76,13 +85,25 @@ def regularity_of(own_mm: Floats, targets: Targets) -> Regularity | None:
     own_mm : (n, 2) float64
         What is left along and across over the skin, the common part of the set taken off.
     targets : Targets
+    caps : mapping, optional
+        Known caps by title, as stored in `site_means`; default those.
     """
+    size = np.linalg.norm(own_mm, axis=1)
+    wild = size > max(_WILD_MM, _WILD_TIMES * float(np.median(size)) if len(size) else 0.0)
+    if wild.any():  # they say nothing of the others, nor of the cap
+        rows = np.flatnonzero(~wild).tolist()
+        rest = regularity_of(own_mm[~wild], targets.taken(rows), caps)
+        if rest is None:
+            return None
+        surprise = (size / _OWN_MM) ** 2
+        surprise[~wild] = rest.surprise
+        return Regularity(surprise, rest.judged_by, rest.gate)
     if len(targets) < _FEWEST:
         return None
     frame = np.stack([targets.along, targets.across], axis=1)
     shared = _shared(targets, frame)
     likeliest = None
-    for expected in _expectations(targets.names):
+    for expected in _expectations(targets.names, site_means()["caps"] if caps is None else caps):
         kernel = shared + np.diag(np.repeat(expected.own_mm**2, 2))
         weight = np.linalg.inv(kernel)
         left = (own_mm - expected.means).ravel()
@@ -97,7 +118,8 @@ def regularity_of(own_mm: Floats, targets: Targets) -> Regularity | None:
     inner = weight.reshape(n, 2, n, 2)[every, :, every, :]
     surprise = np.einsum("ni,ni->n", gap, np.linalg.solve(inner, gap[:, :, None])[:, :, 0])
     scale = max(float(np.median(surprise)) / _MEDIAN_OF_TWO, _LEAST_SCALE)
-    return Regularity(surprise / scale, expected.title, expected.gate)
+    gate = expected.tails * 2.0 * math.log(_ONE_SET_IN * n)
+    return Regularity(surprise / scale, expected.title, gate)
 
 
 def _shared(targets: Targets, frame: Floats) -> Floats:
@@ -113,32 +135,32 @@ def _shared(targets: Targets, frame: Floats) -> Floats:
     return np.asarray(kernel + _FREE_MM**2 * free @ free.T)
 
 
-def _expectations(names: tuple[str, ...]) -> list[_Expectation]:
-    """The stored caps, the mean of all caps, and the bare construction."""
+def _expectations(names: tuple[str, ...], known: Mapping[str, Any]) -> list[_Expectation]:
+    """The known caps, the mean of all of them, and the bare construction."""
     below = np.array([isinstance(TABLE[name], BeyondRow) for name in names])
-    iz = np.array([name == "Iz" for name in names]) * _IZ_MM
+    iz = np.array([name == "Iz" for name in names])
 
-    def spread(extra_mm: float, below_mm: float) -> Floats:
-        return np.sqrt(_OWN_MM**2 + extra_mm**2 + (below * below_mm) ** 2 + iz**2)
+    def spread(extra_mm: float, below_mm: float, iz_mm: float) -> Floats:
+        return np.sqrt(_OWN_MM**2 + extra_mm**2 + (below * below_mm) ** 2 + (iz * iz_mm) ** 2)
 
     found = []
-    caps = [cap["means_mm"] for cap in site_means()["caps"].values()]
-    for title, cap in site_means()["caps"].items():
+    caps = [cap["means_mm"] for cap in known.values()]
+    for title, cap in known.items():
         if all(name in cap["means_mm"] for name in names):
             means = np.array([cap["means_mm"][name] for name in names])
-            own = spread(0.0, _BELOW_ROW_MM)
-            found.append(_Expectation(f"clean sets of {title}", means, own, _GATE))
+            own = spread(0.0, cap["below_row_mm"], cap["iz_mm"])
+            found.append(_Expectation(f"clean sets of {title}", means, own, _TAILS))
     of_all = np.array(
         [
             np.mean([cap[name] for cap in caps if name in cap] or [(0.0, 0.0)], axis=0)
             for name in names
         ]
     )
-    own = spread(_OTHER_CAP_MM, _BELOW_ROW_OTHER_MM)
-    found.append(_Expectation("the mean of known caps", of_all, own, _NO_CAP_GATE))
-    own = spread(_NO_CAP_MM, _BELOW_ROW_NO_CAP_MM)
+    own = spread(_OTHER_CAP_MM, _BELOW_ROW_OTHER_MM, _IZ_MM)
+    found.append(_Expectation("the mean of known caps", of_all, own, _NO_CAP_TAILS))
+    own = spread(_NO_CAP_MM, _BELOW_ROW_NO_CAP_MM, _IZ_MM)
     nowhere = np.zeros((len(names), 2))
-    found.append(_Expectation("the construction alone", nowhere, own, _NO_CAP_GATE))
+    found.append(_Expectation("the construction alone", nowhere, own, _NO_CAP_TAILS))
     return found
 
 

@@ -173,19 +173,21 @@ def _remarks(sessions: Sequence[Marks]) -> tuple[Remark, ...]:
         found.append(doubt("sessions-alike", text, sessions=same))
     unlike = two_people(sessions)
     if unlike is not None:
-        one, other, rms_mm, apart_mm = unlike
+        pair = (unlike.one + 1, unlike.other + 1)
         text = (
-            f"sessions {one + 1} and {other + 1} look like two people, or landmarks were set down "
-            f"otherwise: their marks fit each other to {rms_mm:.1f} mm, their landmarks lie up to "
-            f"{apart_mm:.1f} mm nearer or farther apart"
+            f"sessions {pair[0]} and {pair[1]} look like two people, or landmarks were set down "
+            f"otherwise: their marks fit each other to {unlike.rms_mm:.1f} mm, their landmarks lie "
+            f"up to {unlike.landmarks_mm:.1f} mm nearer or farther apart, and the breadth of the "
+            f"set against its length differs by {abs(unlike.breadth_percent):.1f} %"
         )
         found.append(
             doubt(
                 "sessions-two-people",
                 text,
-                sessions=(one + 1, other + 1),
-                rms_mm=round(rms_mm, 2),
-                landmarks_mm=round(apart_mm, 2),
+                sessions=pair,
+                rms_mm=round(unlike.rms_mm, 2),
+                landmarks_mm=round(unlike.landmarks_mm, 2),
+                breadth_percent=round(unlike.breadth_percent, 2),
             )
         )
     return tuple(found)

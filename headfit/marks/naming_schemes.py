@@ -11,12 +11,13 @@ import re
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from scipy.optimize import linear_sum_assignment
 
 from headfit.anatomy.arcs import mirrored
 from headfit.geometry.mesh import Floats
 from headfit.marks.marks import head_frame
 from headfit.marks.remarks import Remark, doubt, listed
-from headfit.marks.template_sites import fit_by_names, gaps_from_own_places
+from headfit.marks.template_sites import FEWEST, fit_by_names, gaps_from_own_places, own_places
 
 _LETTER_NUMBER = re.compile(r"([A-H])-?0*([1-9]\d?)")
 # From so many names on that only a lettered scheme has, a lettered scheme is suspected.
@@ -25,6 +26,10 @@ _SUSPECT = 3
 # those sites, even with tall electrodes and landmarks 1 cm off; names of another scheme put marks a
 # quarter of a head away.
 _ELSEWHERE_MM = 35.0
+# Scrambled names are still names of this scheme: one by one the marks lie at sites that are named,
+# but in another order. Half of those of clean sets lie within 16 mm of the template; the places of
+# a lettered scheme lie elsewhere, and marks of one are never all spelt like sites.
+_AT_SITES_MM = 20.0
 
 
 def lettered(names: Sequence[str]) -> bool:
@@ -58,7 +63,9 @@ def other_scheme(
         if not lettered(others):
             return None
         evidence = "too few of them and no landmarks to tell by their places"
-    elif gap_mm > _ELSEWHERE_MM:
+    elif gap_mm > _ELSEWHERE_MM and (
+        lettered(others) or not _scrambled(names, points_mm, landmarks)
+    ):
         evidence = f"half of them lie over {gap_mm:.0f} mm from the sites of that name"
     else:
         return None
@@ -87,3 +94,13 @@ def _median_gap(
             fit = fit_by_names(spelled, points)
             gaps += [] if fit is None else [fit.gap_mm]
     return min(gaps) if gaps else None
+
+
+def _scrambled(names: Sequence[str], points: Floats, landmarks: Mapping[str, Floats]) -> bool:
+    """Whether the marks lie at the sites that are named, though not each at its own."""
+    frame = head_frame(landmarks)
+    if frame is None or len(names) < FEWEST:
+        return False
+    gap = np.linalg.norm(frame.on(points)[:, None] - own_places(names, landmarks)[None], axis=2)
+    rows, columns = linear_sum_assignment(np.minimum(gap, 2.0 * _AT_SITES_MM) ** 2)
+    return float(np.median(gap[rows, columns])) <= _AT_SITES_MM

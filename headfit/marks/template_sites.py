@@ -71,17 +71,13 @@ def fit_by_names(names: Sequence[str], points_mm: Floats) -> NameFit | None:
     return NameFit(motion, float(np.median(gap)))
 
 
-def gaps_from_own_places(
-    names: Sequence[str], placed_mm: Floats, landmarks: Mapping[str, Floats]
-) -> Floats:
-    """(n,) how far each mark lies from its place on a template scaled to the landmarks.
+def own_places(names: Sequence[str], landmarks: Mapping[str, Floats]) -> Floats:
+    """(n, 3) places of sites on a template scaled to the landmarks, in their head frame.
 
     Parameters
     ----------
     names : sequence of str
         Sites.
-    placed_mm : (n, 3) float64
-        In the head frame of the landmarks.
     landmarks : mapping of str to (3,) float64
         Nasion and both preauricular points.
     """
@@ -95,8 +91,15 @@ def gaps_from_own_places(
     )
     across, along = width / known_width, depth / known_depth
     known = reference_points()
-    expected = np.array([known[name] for name in names]) * [across, along, (across + along) / 2]
-    return np.asarray(np.linalg.norm(placed_mm - expected, axis=1))
+    places = np.array([known[name] for name in names])
+    return np.asarray(places * [across, along, (across + along) / 2])
+
+
+def gaps_from_own_places(
+    names: Sequence[str], placed_mm: Floats, landmarks: Mapping[str, Floats]
+) -> Floats:
+    """(n,) how far marks (n, 3) in the head frame lie from their `own_places`."""
+    return np.asarray(np.linalg.norm(placed_mm - own_places(names, landmarks), axis=1))
 
 
 def _width_and_depth(left: Floats, right: Floats, nasion: Floats) -> tuple[float, float]:

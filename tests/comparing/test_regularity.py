@@ -81,6 +81,34 @@ def test_a_set_of_a_known_cap_is_judged_by_its_means() -> None:
     assert (found.surprise < found.gate).all()
 
 
+def test_a_wild_mark_changes_nothing_about_the_others() -> None:
+    title, cap = next(iter(site_means()["caps"].items()))
+    names = tuple(name for name in cap["means_mm"] if name in TARGETS.names)
+    targets = TARGETS.taken([TARGETS.names.index(name) for name in names])
+    rng = np.random.default_rng(6)
+    own = np.array([cap["means_mm"][name] for name in names]) + rng.normal(size=(len(names), 2))
+    row = names.index("P3")
+    own[row] += [150.0, 80.0]
+    others = np.arange(len(names)) != row
+    found = regularity_of(own, targets)
+    alone = regularity_of(own[others], targets.taken(np.flatnonzero(others).tolist()))
+    assert found is not None
+    assert alone is not None
+    assert found.judged_by == f"clean sets of {title}"
+    assert found.surprise[row] > 1000.0
+    np.testing.assert_array_equal(found.surprise[others], alone.surprise)
+
+
+def test_the_gate_lets_one_clean_set_in_eighty_through() -> None:
+    # Of n values with P(q > x) = exp(-x / 2) the largest is beyond 2 ln(80 n) in 1 set of 80.
+    rng = np.random.default_rng(7)
+    largest = rng.chisquare(2, size=(40_000, len(TARGETS))).max(axis=1)
+    found = regularity_of(np.zeros((len(TARGETS), 2)), TARGETS, {})
+    assert found is not None
+    gate = found.gate / regularity._NO_CAP_TAILS
+    assert (largest > gate).mean() == pytest.approx(1 / 80, rel=0.2)
+
+
 def test_the_stored_means_are_of_known_sites_with_their_source() -> None:
     stored = site_means()
     assert "CC0" in stored["licence"]
@@ -88,6 +116,8 @@ def test_the_stored_means_are_of_known_sites_with_their_source() -> None:
     assert len(stored["caps"]) == 2
     for cap in stored["caps"].values():
         assert cap["n_people"] >= 10
+        assert 0.0 <= cap["below_row_mm"] <= 8.0
+        assert 0.0 <= cap["iz_mm"] <= 8.0
         assert set(cap["means_mm"]) <= set(TABLE)
         sizes = np.linalg.norm(list(cap["means_mm"].values()), axis=1)
         assert 1.0 < np.median(sizes) < 5.0

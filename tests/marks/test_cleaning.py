@@ -275,9 +275,20 @@ def test_lettered_names_do_not_tell_left_from_right() -> None:
     assert "ears-exchanged" not in codes
 
 
-def test_names_of_sites_at_random_places_are_not_matched() -> None:
+def test_scrambled_names_are_matched_where_landmarks_let_the_comparison_find_them() -> None:
     order = np.random.default_rng(8).permutation(len(POINTS))
-    marks = clean_marks(said(places=POINTS[order]))
+    assert len(clean_marks(said(places=POINTS[order]))) == len(POINTS)
+
+
+def test_names_of_sites_at_places_of_other_sites_are_not_matched() -> None:
+    # Names of the front of the head on marks at the back of it.
+    marks = clean_marks(said(names=SITES.names[:20], places=POINTS[-20:]))
+    assert marks.names == ()
+
+
+def test_names_of_sites_at_random_places_are_not_matched_without_landmarks() -> None:
+    order = np.random.default_rng(8).permutation(len(POINTS))
+    marks = clean_marks(said(places=POINTS[order], landmarks={}))
     assert marks.names == ()
     assert "another scheme" in " ".join(r.sentence for r in marks.of_kind("doubt"))
 
