@@ -40,8 +40,8 @@ from headfit.nouns import Noun
 
 # How far caps slip, in turn (degrees) and shift (mm) per axis, and how high marks float. Read off
 # 83 digitised sets (OpenNeuro ds004561, ds004024, ds005403) by `scripts/bench_marks habits`: root
-# mean squares of 3.4 degrees and 5.0 mm with their own errors, heights of 9 mm in two data sets and
-# 0 in one; judged round, the turn wider because these wearers were set up with care.
+# mean squares of 3.3 degrees and 5.0 mm with their own errors, heights of 9 mm in two data sets and
+# 0 in one; judged round.
 SLIP_DEGREES, SLIP_MM = 4.0, 5.0
 HEIGHT_MM, HEIGHT_SPREAD_MM = 5.0, 8.0
 # Errors of a mark along the skin: its own, and one that neighbours share.

@@ -74,7 +74,7 @@ def _head_sentence(comparison: Comparison) -> str:
         f"({HEIGHT_MM:g} ± {HEIGHT_SPREAD_MM:g} mm), and errors of marks along the skin of "
         f"{OWN_MM:g} mm each and {SHARED_MM:g} mm shared over {SHARED_OVER_MM:g} mm. What caps do "
         "by habit and a bias of the prior cannot be told apart: in three open data sets the mean "
-        "slip came out 1 to 5 degrees down in front and 4 to 9 mm up."
+        "slip came out 1 to 5 degrees down in front and 3 to 8 mm up."
     )
 
 
