@@ -69,7 +69,7 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
     case = Case(person.tape, person.label, age, person.sex, system)
     given = [marks for _, marks in sets]
     try:
-        solved = on_one_head(case, given, _add_repeat(row, case, given))
+        solved = on_one_head(case, given, _add_repeat(row, case, sets))
     except HeadfitError as error:
         row["problem"] = str(error)
         return row
@@ -80,8 +80,8 @@ def person_row(person: Person, system: str, by: str = "") -> PersonRow:
         unit = by_name[file.path.name]
         _add_comparison(unit, one)
         if not any(code in unit.get("doubts", {}) for code in SPOILT):
-            kept.append(marks)
-    if len(kept) < len(given):
+            kept.append((file, marks))
+    if len(kept) < len(sets):
         row.pop("repeat", None)  # wrong names would pass for another person
         _add_repeat(row, case, kept)
     return row
@@ -245,7 +245,9 @@ def _compared(found: ComparedSites) -> PersonRow:
     }
 
 
-def _add_repeat(row: PersonRow, case: Case, sets: list[Marks]) -> HeadUnderMarks | None:
+def _add_repeat(
+    row: PersonRow, case: Case, sets: list[tuple[MarksFile, Marks]]
+) -> HeadUnderMarks | None:
     """How the marks of a person come back, as `headfit compare --sessions` tells it.
 
     Returns the head that was found under them.
@@ -253,7 +255,9 @@ def _add_repeat(row: PersonRow, case: Case, sets: list[Marks]) -> HeadUnderMarks
     if len(sets) < 2:
         return None
     try:
-        found = compare_sessions(sets, case.tape, case.age, case.sex)
+        marks = [each for _, each in sets]
+        called = _names_of([file for file, _ in sets])
+        found = compare_sessions(marks, case.tape, case.age, case.sex, called=called)
     except HeadfitError as error:
         row["repeat"] = {"problem": str(error)}
         return None
@@ -266,6 +270,13 @@ def _add_repeat(row: PersonRow, case: Case, sets: list[Marks]) -> HeadUnderMarks
         "doubts": [remark.sentence for remark in found.remarks],
     }
     return None if slips is None else slips.under
+
+
+def _names_of(files: list[MarksFile]) -> list[str]:
+    """Sets of one person by their sessions, where these tell them apart, else by their files."""
+    names = [file.entities.get("ses", "") for file in files]
+    told_apart = all(names) and len(set(names)) == len(names)
+    return names if told_apart else [file.path.name for file in files]
 
 
 def _listed(values: NDArray[np.float32]) -> list[float | None]:

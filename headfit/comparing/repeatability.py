@@ -96,6 +96,8 @@ def compare_sessions(
     tape: Tape | None = None,
     age: str | float = "adult",
     sex: str | None = None,
+    *,
+    called: Sequence[str] | None = None,
 ) -> Repeatability:
     """Test-retest of repeat sessions of the same person, site by site and as whole sets.
 
@@ -105,6 +107,8 @@ def compare_sessions(
         Two or more; the sites that all of them hold are compared.
     tape, age, sex
         Of the person, as for `head_under`; one head is fitted for all sessions.
+    called : sequence of str, optional
+        What the remarks call each session; else they are numbered from 1.
 
     Raises
     ------
@@ -142,7 +146,7 @@ def compare_sessions(
         tuple(sorted(sites, key=lambda site: -site.by_fit_mm)),
         None if landmarks is None else float(np.median(landmarks)),
         float(np.median(fitted)),
-        _remarks(sessions),
+        _remarks(sessions, called or [f"{i + 1}" for i in range(len(sessions))]),
         _slips(sessions, tape, age, sex),
     )
 
@@ -159,10 +163,10 @@ def _slips(
         return None
 
 
-def _remarks(sessions: Sequence[Marks]) -> tuple[Remark, ...]:
+def _remarks(sessions: Sequence[Marks], called: Sequence[str]) -> tuple[Remark, ...]:
     """Doubts that sessions are two, and that they are one person's."""
     found = []
-    same = same_places({f"{i + 1}": marks for i, marks in enumerate(sessions)})
+    same = same_places(dict(zip(called, sessions, strict=True)))
     if same:
         # Marks never come back to a tenth of a millimetre.
         said = listed(f"{one} and {other}" for one, other in same)
@@ -173,7 +177,7 @@ def _remarks(sessions: Sequence[Marks]) -> tuple[Remark, ...]:
         found.append(doubt("sessions-alike", text, sessions=same))
     unlike = two_people(sessions)
     if unlike is not None:
-        pair = (unlike.one + 1, unlike.other + 1)
+        pair = (called[unlike.one], called[unlike.other])
         text = (
             f"sessions {pair[0]} and {pair[1]} look like two people, or landmarks were set down "
             f"otherwise: their marks fit each other to {unlike.rms_mm:.1f} mm, their landmarks lie "
