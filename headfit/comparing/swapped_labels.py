@@ -37,8 +37,8 @@ _OWN_NAME = 0.5
 _GAIN, _NEARER = 6.0, 0.6
 _MIRRORED_SHARE = 0.8
 _UNEXPLAINED_SHARE = 0.2
-# Slips of caps on 83 digitised sets: usual pitch and rise, the middle of three data sets, and spread
-# per axis (`scripts/bench_marks habits`); and where no landmarks tell how the marks lie on the head.
+# Slips of caps on 83 digitised sets: usual pitch and rise, the middle of three data sets, and the
+# spread of each axis (`scripts/bench_marks habits`); and where no landmarks tell how the marks lie.
 _USUAL_PITCH_DEGREES, _USUAL_RISE_MM = -2.0, 5.0
 _SLIP = (4.0, 5.0)
 _UNPLACED = (15.0, 15.0)
