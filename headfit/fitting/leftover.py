@@ -87,8 +87,9 @@ class LeftoverEffects:
     def on_measurements(self, names: Sequence[str]) -> Floats:
         """(m, h) mm."""
         measures = HeadMeasures(self._tracer(Rules()))
-        fresh = [name for name in names if name not in self._measures]
-        self._measures.update(zip(fresh, measures.rates(fresh), strict=True))
+        for name in names:
+            if name not in self._measures:
+                self._measures[name] = measures.rate(name)
         return np.array([self._measures[name] for name in names])
 
     def on_sites(self, names: tuple[str, ...], rules: Rules) -> Floats:
