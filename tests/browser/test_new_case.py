@@ -36,6 +36,7 @@ def test_it_is_typed_from_box_to_box_with_comma_point_and_fraction(
     tab.page.click("button:text-is('New')")
     tab.settle()
     assert empty.get("state")["case"]["system"] == "10-20"
+    tab.until("!['BODY', 'BUTTON'].includes(document.activeElement.tagName)")  # in the first box
     tab.page.keyboard.type("Ward 3, bed 2")
     tab.page.keyboard.press("Enter")
     tab.until("document.activeElement.id === 'm-nasion_inion'")
